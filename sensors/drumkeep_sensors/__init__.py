@@ -1,0 +1,1 @@
+"""What runs on a gateway: reads sensors, keeps what it read, and sends it on."""

@@ -1,0 +1,1 @@
+"""What leaves the service to tell somebody."""

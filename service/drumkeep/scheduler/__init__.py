@@ -1,0 +1,1 @@
+"""What happens without being asked: the table of jobs and who runs it."""

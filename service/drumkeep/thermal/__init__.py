@@ -1,0 +1,1 @@
+"""The physics of liquid in a drum: SI units, numpy and nothing else."""

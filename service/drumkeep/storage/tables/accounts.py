@@ -1,0 +1,44 @@
+"""Who may: accounts of people, their signed-in sessions, and tokens of integrations."""
+
+from datetime import datetime
+
+from sqlmodel import Field, SQLModel
+
+
+class Account(SQLModel, table=True):
+    """A person."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    name: str = Field(max_length=64, unique=True)
+    display_name: str = Field(max_length=120)
+    role: str = Field(max_length=16)
+    password_hash: str = Field(max_length=255)
+    units: str = Field(default="us", max_length=4)
+    disabled_at: datetime | None = None
+    created_at: datetime
+
+
+class SignedIn(SQLModel, table=True):
+    """One sign-in of one person on one device; ``id`` is what the signed cookie carries."""
+
+    __tablename__ = "session"
+
+    id: str = Field(max_length=64, primary_key=True)
+    account_id: int = Field(foreign_key="account.id", index=True)
+    created_at: datetime
+    expires_at: datetime
+    ended_at: datetime | None = None
+    user_agent: str = Field(default="", max_length=200)
+
+
+class Token(SQLModel, table=True):
+    """A bearer token of one integration; only the SHA-256 of its secret is kept."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    name: str = Field(max_length=120, unique=True)
+    role: str = Field(max_length=16)
+    hash: str = Field(max_length=64, unique=True)
+    created_by: int | None = Field(default=None, foreign_key="account.id")
+    created_at: datetime
+    expires_at: datetime | None = None
+    revoked_at: datetime | None = None

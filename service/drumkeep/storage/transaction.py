@@ -1,0 +1,102 @@
+"""The only commit in the code base.
+
+A request, a batch of messages or a job is one transaction: everything it writes is stored, or none
+of it. Inner code is handed a :class:`Tx` and never commits; it may flush.
+"""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+from sqlalchemy import Engine
+from sqlalchemy.exc import IntegrityError, InterfaceError, OperationalError
+from sqlalchemy.exc import TimeoutError as PoolTimeoutError
+from sqlmodel import Session
+
+from drumkeep.errors import Conflict, Fault, Unavailable
+from drumkeep.storage.engine import READ_ONLY
+
+
+@dataclass(frozen=True)
+class Tx:
+    """One open transaction.
+
+    Attributes
+    ----------
+    session
+        What storage queries with. Code outside of storage passes the Tx on and leaves it alone.
+    """
+
+    session: Session
+    _after: list[Callable[[], None]] = field(default_factory=list, repr=False)
+
+    def after_commit(self, call: Callable[[], None]) -> None:
+        """Have something done once all of this is stored, and not at all when it is not.
+
+        For telling others (open pages, a broker) what changed. The call must not raise: by then
+        there is nothing left to undo.
+        """
+        self._after.append(call)
+
+
+@contextmanager
+def transaction(engine: Engine) -> Iterator[Tx]:
+    """Open a transaction that may write; commit at the end, roll back on any error.
+
+    On SQLite it takes the write lock at once (``BEGIN IMMEDIATE``), so that what was read before
+    a write is still true when it is written; a second writer waits up to the busy timeout.
+
+    Raises
+    ------
+    Unavailable
+        The database is locked, full or away.
+    Conflict
+        A constraint refused the rows: somebody else stored the same thing first.
+    """
+    with _seam(), Session(engine, expire_on_commit=False) as session:
+        tx = Tx(session)
+        session.connection()  # begin now: without a statement there would be no lock
+        yield tx
+        session.commit()
+    for call in tx._after:  # noqa: SLF001 - ours
+        call()
+
+
+@contextmanager
+def reading(engine: Engine) -> Iterator[Tx]:
+    """Open a transaction that sees one state of the database and cannot write.
+
+    It waits for no writer and holds none up.
+
+    Raises
+    ------
+    Unavailable
+        The database is locked, full or away.
+    """
+    read_only = engine.execution_options(**{READ_ONLY: True})
+    with _seam(), Session(read_only, expire_on_commit=False, autoflush=False) as session:
+        yield Tx(session)
+        session.rollback()
+
+
+@contextmanager
+def _seam() -> Iterator[None]:
+    """Turn the driver's errors into ours."""
+    try:
+        yield
+    except IntegrityError as error:
+        raise Conflict(
+            "What was sent does not fit what is stored.",
+            [
+                Fault(
+                    "",
+                    None,
+                    "clashes with something stored at the same moment",
+                    "Read it again and repeat the change if it is still wanted.",
+                )
+            ],
+        ) from error
+    except (OperationalError, InterfaceError, PoolTimeoutError) as error:
+        raise Unavailable(
+            "The database cannot be reached or is busy. Nothing was stored; try again."
+        ) from error

@@ -1,0 +1,60 @@
+#!/bin/sh
+# Sets up what the tests need, then runs the checks and the tests.
+#
+#   sh tests/run.sh [--setup-only] [pytest arguments]
+#
+# Needs Python 3.11 with venv and pip. As root it installs Mosquitto and Chromium from Debian's
+# packages; otherwise it says which suites it leaves out and why. Every check runs even when one
+# before it failed; pytest comes last and so has the closing line.
+set -eu
+cd "$(dirname "$0")/.."
+. deploy/environment.sh
+
+apt_is_fresh=
+
+# debian_package COMMAND SUITES PACKAGE...
+debian_package() {
+    command=$1 suites=$2
+    shift 2
+    # A Debian service lives in sbin, which is not on everybody's PATH.
+    PATH="$PATH:/usr/sbin" command -v "$command" >/dev/null && return 0
+    if [ "$(id -u)" -ne 0 ] || ! command -v apt-get >/dev/null; then
+        say "Left out: $suites, since $command is missing. As root on Debian: apt-get install $*"
+        return 0
+    fi
+    say "Installing $* for $suites."
+    if [ -z "$apt_is_fresh" ]; then
+        apt-get update -qq >&2 || true
+        apt_is_fresh=yes
+    fi
+    DEBIAN_FRONTEND=noninteractive apt-get install -qq -y --no-install-recommends "$@" >&2 ||
+        say "Left out: $suites, since apt-get could not install $*"
+}
+
+make_environment tests service,gateway,demo,dev || exit 1
+debian_package mosquitto 'tests marked broker' mosquitto
+debian_package chromium 'tests marked browser' chromium
+
+if [ "${1-}" = --setup-only ]; then
+    exit 0
+fi
+
+failed=
+check() {
+    say "$ $*"
+    ".venv/bin/$@" || failed="$failed; $*"
+}
+
+check ruff check .
+check ruff format --check .
+check mypy
+check lint-imports --no-logo
+
+status=0
+say "$ pytest $*"
+.venv/bin/python -m pytest "$@" || status=$?
+if [ -n "$failed" ]; then
+    say "Failed before the tests: ${failed#; }"
+    [ "$status" -ne 0 ] || status=1
+fi
+exit "$status"

@@ -1,0 +1,198 @@
+"""What-if: one drum, given air ahead, nothing stored."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+
+from drumkeep.domain.products import Properties, Side, default_product
+from drumkeep.errors import Fault, Invalid
+from drumkeep.thermal.boundary import Exposure, exposure_of
+from drumkeep.thermal.constants import DRUM_BRIM_M3, DRUM_STEEL_KG
+from drumkeep.thermal.march import Course, Reach, likely_layers, march, reach_of
+from drumkeep.thermal.parameter_sets import GIVEN_EXPOSURE, NAMED_SETTING, SETS, spread_out
+from drumkeep.thermal.stratified import LAYERS, Liquid
+
+STEP_S: Final = 300.0
+MOST_HOURS: Final = 24.0 * 31
+MOST_POINTS: Final = 2000
+
+
+@dataclass(frozen=True)
+class AirPoint:
+    """Air at an hour from the start, °C."""
+
+    h: float
+    c: float
+
+
+@dataclass(frozen=True)
+class ForecastRequest:
+    """The body of ``POST /api/v1/forecasts`` and of ``drumkeep forecast FILE``, checked."""
+
+    side: Side
+    start_c: tuple[float, ...]
+    air: tuple[AirPoint, ...]
+    net_kg: float | None = None
+    hours: float = 48.0
+    step_h: float = 0.5
+    exposure: Exposure | None = None
+    motion: str = "still"
+    standing: str = "pallet"
+    share: float = 1.0
+    flow: str = "free"
+    steel_kg: float | None = None
+    properties: Mapping[str, float] | None = None
+    targets_c: Sequence[float] = ()
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """Temperatures (°C) at each hour; ``layers_c[time][layer]``, bottom first."""
+
+    h: list[float]
+    bottom_c: list[float]
+    mean_c: list[float]
+    top_c: list[float]
+    layers_c: list[list[float]]
+    low_c: list[float]
+    high_c: list[float]
+    reach: list[Reach]
+
+
+def forecast(request: ForecastRequest) -> Forecast:
+    """Compute the course of one drum.
+
+    Raises
+    ------
+    Invalid
+        When the request holds together field by field but not as a whole.
+    """
+    _check(request)
+    liquid = _liquid(request)
+    steps = int(np.ceil(request.hours * 3600.0 / STEP_S - 1e-9))
+    grid_h = np.arange(steps + 1) * (STEP_S / 3600.0)
+    air = np.interp(grid_h, [p.h for p in request.air], [p.c for p in request.air])
+    start = np.asarray(request.start_c, dtype=np.float64)
+    course = march(
+        np.broadcast_to(start, (SETS, 1, LAYERS)),
+        liquid=spread_out(
+            liquid, spread=GIVEN_EXPOSURE if request.exposure is not None else NAMED_SETTING
+        ),
+        air_c=air[:, None, None],
+        drive_k=np.zeros(1),
+        step_s=STEP_S,
+        mixed=request.flow == "mixed",
+    )
+    return _sampled(request, course=course, grid_h=grid_h)
+
+
+def _sampled(request: ForecastRequest, *, course: Course, grid_h: np.ndarray) -> Forecast:
+    count = int(np.floor(request.hours / request.step_h + 1e-9))
+    hours = np.arange(count + 1) * request.step_h
+
+    def at_hours(values: np.ndarray) -> list[float]:
+        return [float(v) for v in np.interp(hours, grid_h, values)]
+
+    band = course.band
+    layers = likely_layers(course)
+    sampled = [at_hours(layers[:, j]) for j in range(LAYERS)]
+    return Forecast(
+        h=[float(h) for h in hours],
+        bottom_c=at_hours(band.bottom[:, 0]),
+        mean_c=at_hours(band.mean[:, 0]),
+        top_c=at_hours(band.top[:, 0]),
+        layers_c=[[sampled[j][i] for j in range(LAYERS)] for i in range(len(hours))],
+        low_c=at_hours(band.low[:, 0]),
+        high_c=at_hours(band.high[:, 0]),
+        reach=[reach_of(course, target_c=target) for target in request.targets_c],
+    )
+
+
+def _check(request: ForecastRequest) -> None:
+    faults = []
+    if request.flow == "none":
+        faults.append(
+            Fault(
+                "flow",
+                "none",
+                "is not computed yet: conduction through solids comes later",
+                "Use free, or mixed while agitation runs.",
+            )
+        )
+    if request.step_h > request.hours:
+        mend = f"Give a step of at most {request.hours:g} h."
+        faults.append(Fault("step_h", request.step_h, "is longer than the forecast", mend))
+    elif request.hours / request.step_h > MOST_POINTS:
+        mend = f"Give a step of at least {request.hours / MOST_POINTS:.4g} h."
+        faults.append(Fault("step_h", request.step_h, f"gives over {MOST_POINTS} points", mend))
+    for i, (before, after) in enumerate(pairwise(request.air)):
+        if after.h <= before.h:
+            mend = "Put the points in order of time, each hour once."
+            faults.append(Fault(f"air_c.{i + 1}.h", after.h, "does not follow", mend))
+    properties = _properties(request)
+    most = DRUM_BRIM_M3 * properties.density_kg_m3
+    if request.net_kg is not None and request.net_kg > most:
+        mend = f"Give at most {most:.1f} kg."
+        faults.append(Fault("net_kg", request.net_kg, "does not go into a drum", mend))
+    if faults:
+        raise Invalid("The forecast cannot be computed as asked.", faults)
+
+
+def _properties(request: ForecastRequest) -> Properties:
+    given = dict(request.properties or {})
+    given.pop("kinematic_viscosity_m2_s", None)
+    return replace(default_product(request.side).properties, **given)  # type: ignore[arg-type]
+
+
+def _liquid(request: ForecastRequest) -> Liquid:
+    properties = _properties(request)
+    films = request.exposure or exposure_of(
+        motion=request.motion, standing=request.standing, share=request.share
+    )
+    nu = (request.properties or {}).get("kinematic_viscosity_m2_s")
+    viscosity, slope = properties.viscosity_mpas_25c * 1e-3, properties.viscosity_slope_k
+    if nu is not None:
+        viscosity, slope = nu * properties.density_kg_m3, 0.0
+    steel = request.steel_kg
+    if steel is None:
+        steel = 0.0 if request.exposure is not None else DRUM_STEEL_KG
+    return liquid_of(
+        properties,
+        mass_kg=properties.net_kg if request.net_kg is None else request.net_kg,
+        films=films,
+        steel_kg=steel,
+        viscosity_25c_pas=viscosity,
+        viscosity_slope_k=slope,
+    )
+
+
+def liquid_of(
+    properties: Properties,
+    *,
+    mass_kg: float,
+    films: Exposure,
+    steel_kg: float,
+    viscosity_25c_pas: float,
+    viscosity_slope_k: float,
+) -> Liquid:
+    """One drum's liquid as arrays of shape (1,)."""
+
+    def one(value: float) -> np.ndarray:
+        return np.array([value], dtype=np.float64)
+
+    return Liquid(
+        mass_kg=one(mass_kg),
+        density_kg_m3=one(properties.density_kg_m3),
+        specific_heat_j_kgk=one(properties.specific_heat_j_kgk),
+        conductivity_w_mk=one(properties.conductivity_w_mk),
+        expansion_1_k=one(properties.expansion_1_k),
+        viscosity_25c_pas=one(viscosity_25c_pas),
+        viscosity_slope_k=one(viscosity_slope_k),
+        side_w_m2k=one(films.side_w_m2k),
+        top_w_m2k=one(films.top_w_m2k),
+        bottom_w_m2k=one(films.bottom_w_m2k),
+        steel_kg=one(steel_kg),
+    )

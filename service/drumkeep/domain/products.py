@@ -1,0 +1,296 @@
+"""What a lot is a lot of: side, properties of the liquid, and limits with their origin.
+
+Sources on limits conflict, so every limit lives on the product and says where it comes from. The
+defaults here are common practice with no published source, except where an origin says otherwise.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+from enum import StrEnum
+from typing import Final
+
+from drumkeep.domain.quantities import celsius_from_fahrenheit
+from drumkeep.errors import Fault, Invalid
+
+PRACTICE: Final = "common practice, no source"
+ASSUMED: Final = "assumed, override from the data sheet"
+
+
+class Side(StrEnum):
+    """A side or B side."""
+
+    ISO = "iso"
+    RESIN = "resin"
+
+    @property
+    def letter(self) -> str:
+        """The letter painted on the drum."""
+        return "A" if self is Side.ISO else "B"
+
+
+class Cell(StrEnum):
+    """Cell structure of the foam a resin makes."""
+
+    CLOSED = "closed"
+    OPEN = "open"
+
+
+class OutputClass(StrEnum):
+    """Pounds of foam a minute that the crew will spray; exactly 20 is ``from_20``."""
+
+    UNDER_20 = "under_20"
+    FROM_20 = "from_20"
+
+
+@dataclass(frozen=True)
+class Properties:
+    """Properties of the liquid near 20 °C, SI.
+
+    ``viscosity_mpas_25c`` and ``viscosity_slope_k`` give µ(T) = µ25 exp[B (1/T − 1/298.15)].
+    """
+
+    density_kg_m3: float
+    specific_heat_j_kgk: float
+    conductivity_w_mk: float
+    expansion_1_k: float
+    viscosity_mpas_25c: float
+    viscosity_slope_k: float
+    net_kg: float
+    agent: str | None = None
+    agent_mass_fraction: float = 0.0
+    agent_activity: float = 1.0
+    polyol_molar_mass: float = 450.0
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Temperatures (°C) and times that decide what a drum is fit for."""
+
+    storage_low_c: float
+    storage_high_c: float
+    use_low_under_20_c: float
+    use_low_from_20_c: float
+    use_high_c: float
+    seed_c: float
+    deep_seed_c: float
+    redissolve_c: float
+    gassing_c: float
+    maximum_c: float
+    agitate_before_use_min: float
+    agitate_if_stored_days: float
+    shelf_life_days: float
+
+    def use_band(self, output: OutputClass) -> tuple[float, float]:
+        """Lowest and highest liquid temperature (°C) for spraying at this output."""
+        low = self.use_low_under_20_c if output is OutputClass.UNDER_20 else self.use_low_from_20_c
+        return low, self.use_high_c
+
+
+@dataclass(frozen=True)
+class Product:
+    """A product as the rules and the physics need it."""
+
+    side: Side
+    cell: Cell | None
+    properties: Properties
+    limits: Limits
+    origins: Mapping[str, str] = field(default_factory=dict)
+
+    def origin(self, name: str) -> str:
+        """Where a limit or property comes from, in words."""
+        return self.origins.get(name, PRACTICE if hasattr(self.limits, name) else ASSUMED)
+
+
+_F = celsius_from_fahrenheit
+
+_ISO = Properties(
+    density_kg_m3=1230.0,
+    specific_heat_j_kgk=1800.0,
+    conductivity_w_mk=0.1255,
+    expansion_1_k=6.5e-4,
+    viscosity_mpas_25c=200.0,
+    viscosity_slope_k=6254.0,  # Ea 52 kJ/mol over R; low confidence, no table was found
+    net_kg=250.0,
+)
+_RESIN_CLOSED = Properties(
+    density_kg_m3=1150.0,
+    specific_heat_j_kgk=1900.0,
+    conductivity_w_mk=0.16,
+    expansion_1_k=8e-4,
+    viscosity_mpas_25c=900.0,
+    viscosity_slope_k=10898.0,  # single-line fit through three measured points of one resin
+    net_kg=227.0,
+    agent="HFC-245fa",
+    agent_mass_fraction=0.08,
+)
+_RESIN_OPEN = replace(
+    _RESIN_CLOSED,
+    density_kg_m3=1090.0,
+    specific_heat_j_kgk=2000.0,
+    conductivity_w_mk=0.17,
+    expansion_1_k=7.5e-4,
+    viscosity_mpas_25c=400.0,
+    net_kg=220.0,
+    agent=None,
+    agent_mass_fraction=0.0,
+)
+
+_LIMITS = Limits(
+    storage_low_c=_F(50.0),
+    storage_high_c=_F(75.0),
+    use_low_under_20_c=_F(50.0),
+    use_low_from_20_c=_F(70.0),
+    use_high_c=_F(90.0),
+    seed_c=_F(50.0),
+    deep_seed_c=_F(41.0),
+    redissolve_c=_F(90.0),
+    gassing_c=_F(75.0),
+    maximum_c=_F(120.0),
+    agitate_before_use_min=0.0,
+    agitate_if_stored_days=0.0,
+    shelf_life_days=180.0,
+)
+
+
+def default_product(side: Side, cell: Cell | None = None) -> Product:
+    """Return the defaults of a side.
+
+    Parameters
+    ----------
+    side
+        Iso or resin.
+    cell
+        For resin, closed (the default) or open cell; open cell is used at 80–90 °F and agitated
+        30 min first.
+    """
+    if side is Side.ISO:
+        return Product(side=side, cell=None, properties=_ISO, limits=_LIMITS)
+    if cell is Cell.OPEN:
+        limits = replace(
+            _LIMITS,
+            use_low_under_20_c=_F(80.0),
+            use_low_from_20_c=_F(80.0),
+            agitate_before_use_min=30.0,
+            agitate_if_stored_days=30.0,
+        )
+        return Product(side=side, cell=cell, properties=_RESIN_OPEN, limits=limits)
+    limits = replace(_LIMITS, agitate_if_stored_days=30.0)
+    return Product(side=side, cell=Cell.CLOSED, properties=_RESIN_CLOSED, limits=limits)
+
+
+PROPERTY_RANGES: Final = {
+    "density_kg_m3": (800.0, 1500.0),
+    "specific_heat_j_kgk": (1000.0, 4500.0),
+    "conductivity_w_mk": (0.05, 1.0),
+    "expansion_1_k": (1e-4, 2e-3),
+    "viscosity_mpas_25c": (1.0, 50_000.0),
+    "viscosity_slope_k": (0.0, 20_000.0),
+    "net_kg": (1.0, 320.0),
+    "agent_mass_fraction": (0.0, 0.5),
+    "agent_activity": (0.1, 1.5),
+    "polyol_molar_mass": (100.0, 5000.0),
+}
+LIMIT_RANGES: Final = {
+    "agitate_before_use_min": (0.0, 240.0),
+    "agitate_if_stored_days": (0.0, 3650.0),
+    "shelf_life_days": (1.0, 3650.0),
+}
+_TEMPERATURE_RANGE: Final = (-40.0, 120.0)
+
+
+def with_overrides(
+    product: Product,
+    *,
+    properties: Mapping[str, object],
+    limits: Mapping[str, object],
+    origins: Mapping[str, str],
+) -> Product:
+    """Return the product with its data sheet's own figures in place of the defaults.
+
+    Raises
+    ------
+    Invalid
+        Naming every field that is unknown, of the wrong type, out of range or out of order.
+    """
+    faults: list[Fault] = []
+    kept_properties = _checked("properties", Properties, properties, faults)
+    kept_limits = _checked("limits", Limits, limits, faults)
+    known = {f.name for f in fields(Properties)} | {f.name for f in fields(Limits)}
+    faults += [
+        Fault(f"origins.{name}", text, "is no property or limit", "Name a property or limit.")
+        for name, text in origins.items()
+        if name not in known
+    ]
+    if faults:
+        raise Invalid("The product does not hold together.", faults)
+    made = replace(
+        product,
+        properties=replace(product.properties, **kept_properties),  # type: ignore[arg-type]
+        limits=replace(product.limits, **kept_limits),  # type: ignore[arg-type]
+        origins=dict(origins),
+    )
+    _check_order(made.limits, faults)
+    if faults:
+        raise Invalid("The product does not hold together.", faults)
+    return made
+
+
+def _checked(
+    where: str, kind: type, given: Mapping[str, object], faults: list[Fault]
+) -> dict[str, object]:
+    names = {f.name for f in fields(kind)}
+    kept: dict[str, object] = {}
+    for name, value in given.items():
+        path = f"{where}.{name}"
+        if name not in names:
+            mend = f"Use one of {', '.join(sorted(names))}."
+            faults.append(Fault(path, value, "is not known", mend))
+        elif name == "agent":
+            if value is not None and value not in AGENTS:
+                mend = f"Use null or one of {', '.join(sorted(AGENTS))}."
+                faults.append(Fault(path, value, "is no agent known here", mend))
+            else:
+                kept[name] = value
+        elif isinstance(value, bool) or not isinstance(value, int | float):
+            faults.append(Fault(path, value, "is not a number", "Give a number."))
+        else:
+            ranges = PROPERTY_RANGES if kind is Properties else LIMIT_RANGES
+            low, high = ranges.get(name, _TEMPERATURE_RANGE)
+            if low <= value <= high:
+                kept[name] = float(value)
+            else:
+                mend = f"Give a value from {low:g} to {high:g}."
+                faults.append(Fault(path, value, "is out of range", mend))
+    return kept
+
+
+def _check_order(limits: Limits, faults: list[Fault]) -> None:
+    ordered = (
+        ("storage_low_c", "storage_high_c"),
+        ("use_low_under_20_c", "use_high_c"),
+        ("use_low_from_20_c", "use_high_c"),
+        ("deep_seed_c", "seed_c"),
+        ("use_high_c", "maximum_c"),
+    )
+    for low, high in ordered:
+        if getattr(limits, low) >= getattr(limits, high):
+            value = getattr(limits, low)
+            mend = f"Give less than {high}, {getattr(limits, high):g} °C."
+            faults.append(Fault(f"limits.{low}", value, f"is not below {high}", mend))
+
+
+AGENTS: Final = frozenset(
+    {
+        "CFC-11",
+        "HCFC-141b",
+        "HFC-245fa",
+        "HFC-365mfc",
+        "HCFO-1233zd(E)",
+        "HFO-1336mzz(Z)",
+        "HFO-1336mzz(E)",
+        "cyclopentane",
+        "n-pentane",
+        "isopentane",
+    }
+)
+"""Blowing agents whose vapour pressure drumkeep can compute (``thermal.vapour``)."""

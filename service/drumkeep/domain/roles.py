@@ -1,0 +1,99 @@
+"""Who may do what: four roles, and a table of the actions that each may take."""
+
+from collections.abc import Iterable, Mapping
+from datetime import timedelta
+from enum import StrEnum
+from typing import Final
+
+from drumkeep.domain.events import EventKind
+
+
+class Role(StrEnum):
+    """What a person, or an integration's token, is here for."""
+
+    MANAGER = "manager"
+    DISPATCHER = "dispatcher"
+    CREW = "crew"
+    VIEWER = "viewer"
+
+
+class Action(StrEnum):
+    """Something a role may or may not do; the value completes "may not …"."""
+
+    READ = "read"
+    RECORD = "record what happened to a drum"
+    RELEASE = "release a drum from hold"
+    DISPOSE = "record the disposal of a drum"
+    CORRECT_OWN = "correct an own record within ten minutes"
+    CORRECT_ANY = "correct the records of others or older ones"
+    MOVE_LOAD = "move a load"
+    ACKNOWLEDGE_FOR_CREW = "acknowledge alarms addressed to the crew"
+    ACKNOWLEDGE_FOR_DISPATCHER = "acknowledge alarms addressed to the dispatcher"
+    ACKNOWLEDGE_FOR_MANAGER = "acknowledge alarms addressed to the manager"
+    SHELVE = "shelve alarms"
+    SEND_READINGS = "send readings"
+    CHANGE_CATALOGUE = "change the catalogue"
+    CHANGE_ACCOUNTS = "see or change accounts and tokens"
+
+
+_EVERYBODY: Final = frozenset(Role)
+_WORKING: Final = frozenset({Role.MANAGER, Role.DISPATCHER, Role.CREW})
+_SENDING: Final = frozenset({Role.MANAGER, Role.DISPATCHER})
+_MANAGING: Final = frozenset({Role.MANAGER})
+
+PERMISSIONS: Final[Mapping[Action, frozenset[Role]]] = {
+    Action.READ: _EVERYBODY,
+    Action.RECORD: _WORKING,
+    Action.RELEASE: _MANAGING,
+    Action.DISPOSE: _MANAGING,
+    Action.CORRECT_OWN: _WORKING,
+    Action.CORRECT_ANY: _MANAGING,
+    Action.MOVE_LOAD: _SENDING,
+    Action.ACKNOWLEDGE_FOR_CREW: _WORKING,
+    Action.ACKNOWLEDGE_FOR_DISPATCHER: _SENDING,
+    Action.ACKNOWLEDGE_FOR_MANAGER: _MANAGING,
+    Action.SHELVE: _MANAGING,
+    Action.SEND_READINGS: _WORKING,
+    Action.CHANGE_CATALOGUE: _MANAGING,
+    Action.CHANGE_ACCOUNTS: _MANAGING,
+}
+
+CORRECTION_WINDOW: Final = timedelta(minutes=10)
+"""How long a person may put an own slip right; after that others may have acted on it."""
+
+_ACKNOWLEDGING: Final = {
+    Role.CREW: Action.ACKNOWLEDGE_FOR_CREW,
+    Role.DISPATCHER: Action.ACKNOWLEDGE_FOR_DISPATCHER,
+    Role.MANAGER: Action.ACKNOWLEDGE_FOR_MANAGER,
+}
+
+
+def may(role: Role, action: Action) -> bool:
+    """Whether the role may take the action."""
+    return role in PERMISSIONS[action]
+
+
+def may_acknowledge(role: Role, *, addressed: Iterable[Role]) -> bool:
+    """Whether the role may acknowledge an alarm addressed to these roles; a manager may any."""
+    return role is Role.MANAGER or any(
+        may(role, _ACKNOWLEDGING[to]) for to in addressed if to in _ACKNOWLEDGING
+    )
+
+
+def event_action(kind: EventKind) -> Action:
+    """Name the action of recording such an event (``corrected``: :func:`correction_action`)."""
+    special = {EventKind.RELEASED: Action.RELEASE, EventKind.DISPOSED: Action.DISPOSE}
+    return special.get(kind, Action.RECORD)
+
+
+def correction_action(*, own: bool, age: timedelta) -> Action:
+    """Name the action of correcting a record.
+
+    Parameters
+    ----------
+    own
+        Whether the asker recorded it.
+    age
+        Time since it was recorded.
+    """
+    return Action.CORRECT_OWN if own and age <= CORRECTION_WINDOW else Action.CORRECT_ANY

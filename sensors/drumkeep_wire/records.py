@@ -17,10 +17,13 @@ FIRST_ABSOLUTE_S: Final = 2.0**28
 HIGHEST_NUMBER: Final = 2**53 - 1
 """The highest spool number: the last whole number that every reader of JSON keeps exact."""
 
+SPOOL_MARK: Final = ":spool:"
+"""A name that holds it is the spool number's and no sensor's."""
+
 Value = float | str | bool | bytes | None
 
 
-class Record(msgspec.Struct, frozen=True):
+class Record(msgspec.Struct, frozen=True, gc=False):
     """One resolved record.
 
     Attributes
@@ -124,16 +127,14 @@ def finite(number: float, index: int, label: str) -> float:
     return number
 
 
-def spool_of(name: str, unit: str | None, value: Value, index: int) -> Spool | None:
-    """Read the spool number if this record is one, None if it is any other record.
+def spool_of(name: str, unit: str | None, value: Value, index: int) -> Spool:
+    """Read a spool number from a record whose name holds :data:`SPOOL_MARK`.
 
     Raises
     ------
     WireError
-        It says that it is one, and its file, unit or number is wrong.
+        Its file, unit or number is wrong.
     """
-    if ":spool:" not in name:
-        return None
     match = _SPOOL.fullmatch(name)
     if match is None:
         raise WireError(

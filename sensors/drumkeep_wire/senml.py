@@ -22,6 +22,7 @@ from drumkeep_wire.errors import WireError
 from drumkeep_wire.records import (
     FIRST_ABSOLUTE_S,
     HIGHEST_NUMBER,
+    SPOOL_MARK,
     VERSION,
     Pack,
     Record,
@@ -35,7 +36,7 @@ from drumkeep_wire.records import (
 MEDIA_TYPE: Final = "application/senml+json"
 
 
-class _Fields(msgspec.Struct):
+class _Fields(msgspec.Struct, gc=False):
     """A record as sent. UNSET and not None: a label with null is a wrong type, not absent."""
 
     bn: str | UnsetType = UNSET
@@ -220,13 +221,12 @@ def _resolve(sent: list[_Fields], received_at: float) -> Pack:  # noqa: C901, PL
         total = base_sum
         if fields.s is not UNSET:
             total = finite((base_sum or 0.0) + fields.s, index, "s")
-        spooled = spool_of(name, unit, value, index)
-        if spooled is not None:
+        if SPOOL_MARK in name:
             if spool is not None:
                 raise WireError(
                     f"{index}.n", name, "is a second spool number", "Send one.", index=index
                 )
-            spool = spooled
+            spool = spool_of(name, unit, value, index)
             continue
 
         time = base_time if fields.t is UNSET else base_time + fields.t
@@ -260,6 +260,8 @@ def _version(sent: float, index: int, known: int | None) -> int:
 
 
 def _value(fields: _Fields, base_value: float, index: int) -> Value:
+    if fields.vs is UNSET and fields.vb is UNSET and fields.vd is UNSET and fields.v is not UNSET:
+        return finite(base_value + fields.v, index, "v")  # nearly every record there is
     given: list[tuple[str, Value]] = []
     if fields.v is not UNSET:
         given.append(("v", finite(base_value + fields.v, index, "v")))
@@ -305,7 +307,7 @@ def _encode(
     record: Record, index: int, *, base_time: int | None, base_unit: str | None
 ) -> dict[str, Any]:
     check_name(record.name, index)
-    if ":spool:" in record.name:
+    if SPOOL_MARK in record.name:
         raise WireError(
             f"{index}.n",
             record.name,

@@ -1,4 +1,7 @@
-"""Every table, one module per noun; importing the package knows them all."""
+"""Every table, one module per noun; importing the package knows them all.
+
+An ``id`` has the default None so that the database gives it; a stored row always has one.
+"""
 
 import importlib
 import pkgutil

@@ -8,7 +8,7 @@ from sqlmodel import Field, SQLModel
 class Account(SQLModel, table=True):
     """A person."""
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     name: str = Field(max_length=64, unique=True)
     display_name: str = Field(max_length=120)
     role: str = Field(max_length=16)
@@ -34,7 +34,7 @@ class SignedIn(SQLModel, table=True):
 class Token(SQLModel, table=True):
     """A bearer token of one integration; only the SHA-256 of its secret is kept."""
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     name: str = Field(max_length=120, unique=True)
     role: str = Field(max_length=16)
     hash: str = Field(max_length=64, unique=True)

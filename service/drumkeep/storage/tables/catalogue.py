@@ -10,7 +10,7 @@ from sqlmodel import JSON, Field, SQLModel
 class Site(SQLModel, table=True):
     """One address."""
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     code: str = Field(max_length=40, unique=True)
     name: str = Field(max_length=120)
     timezone: str = Field(max_length=64)
@@ -23,7 +23,7 @@ class Place(SQLModel, table=True):
 
     __table_args__ = (UniqueConstraint("site_id", "code"),)
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     site_id: int = Field(foreign_key="site.id")
     code: str = Field(max_length=40)
     name: str = Field(max_length=120)
@@ -38,7 +38,7 @@ class Place(SQLModel, table=True):
 class Product(SQLModel, table=True):
     """What a lot is a lot of; ``properties`` and ``limits`` hold only what differs by side."""
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     code: str = Field(max_length=40, unique=True)
     name: str = Field(max_length=120)
     side: str = Field(max_length=8)
@@ -53,7 +53,7 @@ class Lot(SQLModel, table=True):
 
     __table_args__ = (UniqueConstraint("product_id", "code"),)
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     product_id: int = Field(foreign_key="product.id")
     code: str = Field(max_length=40)
     made_on: date
@@ -65,7 +65,7 @@ class Gateway(SQLModel, table=True):
 
     __table_args__ = (UniqueConstraint("site_id", "code"),)
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     site_id: int = Field(foreign_key="site.id")
     code: str = Field(max_length=40)
     urn: str = Field(max_length=120, unique=True)
@@ -77,7 +77,7 @@ class Gateway(SQLModel, table=True):
 class Sensor(SQLModel, table=True):
     """One measured quantity, known by its SenML name."""
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     name: str = Field(max_length=160, unique=True)
     gateway_id: int | None = Field(default=None, foreign_key="gateway.id", index=True)
     quantity: str = Field(max_length=16)
@@ -103,7 +103,7 @@ class Mount(SQLModel, table=True):
         Index(None, "sensor_id", "since"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     sensor_id: int = Field(foreign_key="sensor.id")
     what: str = Field(max_length=16)
     place_id: int | None = Field(default=None, foreign_key="place.id", index=True)

@@ -1,0 +1,96 @@
+"""Bring a database to the tables this version needs, and write new migrations.
+
+A new migration is written against an empty database, after the tables have changed::
+
+    python -m drumkeep.storage.schema "what changed"
+"""
+
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from alembic import command
+from alembic.autogenerate import compare_metadata
+from alembic.config import Config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import Engine
+from sqlalchemy.exc import OperationalError
+from sqlmodel import SQLModel
+
+import drumkeep.storage.tables  # noqa: F401 - knows every table
+from drumkeep.errors import Unavailable
+from drumkeep.storage.engine import CHANGES_SCHEMA, create
+
+_FOLDER = Path(__file__).parent / "migrations"
+
+
+def upgrade(engine: Engine, *, revision: str = "head") -> None:
+    """Bring the database to a revision; all of it, or on an error none.
+
+    Raises
+    ------
+    Unavailable
+        The database cannot be opened or is held by another process.
+    """
+    with _connected(engine) as config:
+        command.upgrade(config, revision)
+
+
+def downgrade(engine: Engine, *, revision: str) -> None:
+    """Take the database back to a revision (``base``: before the first)."""
+    with _connected(engine) as config:
+        command.downgrade(config, revision)
+
+
+def revision(engine: Engine) -> str | None:
+    """Return the revision a database is at; None if it has no tables of ours."""
+    with engine.connect() as connection:
+        return MigrationContext.configure(connection).get_current_revision()
+
+
+def newest() -> str | None:
+    """Return the revision that this version of the program needs."""
+    return ScriptDirectory.from_config(_config()).get_current_head()
+
+
+def differences(engine: Engine) -> list[object]:
+    """Return what the tables in the code have and the database has not, or the other way round."""
+    with engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        return list(compare_metadata(context, SQLModel.metadata))
+
+
+def _config() -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(_FOLDER).replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    return config
+
+
+@contextmanager
+def _connected(engine: Engine) -> Iterator[Config]:
+    config = _config()
+    rebuilding = engine.execution_options(**{CHANGES_SCHEMA: True})
+    try:
+        with rebuilding.begin() as connection:
+            config.attributes["connection"] = connection
+            yield config
+    except OperationalError as error:
+        raise Unavailable(f"The database cannot be opened or changed: {error.orig}.") from error
+
+
+def _write_migration(message: str) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        engine = create(f"sqlite:///{folder}/empty.db")
+        upgrade(engine)
+        number = len(list(ScriptDirectory.from_config(_config()).walk_revisions())) + 1
+        with _connected(engine) as config:
+            command.revision(config, message, autogenerate=True, rev_id=f"{number:04d}")
+        engine.dispose()
+
+
+if __name__ == "__main__":
+    _write_migration(sys.argv[1])

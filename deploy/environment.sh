@@ -14,7 +14,7 @@ find_python() {
     without=
     for python in python3.11 /usr/bin/python3.11 /usr/local/bin/python3.11 python3 python; do
         "$python" -c 'import sys; sys.exit(sys.version_info[:2] != (3, 11))' 2>/dev/null || continue
-        "$python" -c 'import ensurepip, venv' 2>/dev/null && return 0
+        "$python" -c 'import ensurepip, venv; ensurepip.version()' 2>/dev/null && return 0
         without=$python
     done
     if [ -n "$without" ]; then
@@ -43,9 +43,10 @@ install_into_environment() {
         pwd -P >.venv/.path
     fi
     say 'Installing what drumkeep needs: once, and a few minutes on a slow line.'
-    .venv/bin/python -m pip install --quiet -c deploy/constraints.txt -e ".[$2]" || return 1
+    # -qq: a machine set up with several indexes would warn of each that lacks a package.
+    .venv/bin/python -m pip install -qq -c deploy/constraints.txt -e ".[$2]" || return 1
     # Only the weather files in pvlib's folder are read, so its own dependencies stay out.
-    .venv/bin/python -m pip install --quiet --no-deps -c deploy/constraints.txt pvlib || return 1
+    .venv/bin/python -m pip install -qq --no-deps -c deploy/constraints.txt pvlib || return 1
     fingerprint >".venv/.made-for-$1"
 }
 

@@ -1,0 +1,304 @@
+"""Advance the liquid of many drums through their past, on the grid.
+
+A drum's past is a function of its events, the readings of the places it was in, and its product:
+``advance_drums`` is that function. It starts each drum from a checkpoint, or from its receipt.
+"""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drumkeep.domain.events import MEASURING, DrumEvent, EventKind
+from drumkeep.domain.grid import STEP_SECONDS, STEPS_PER_HOUR, step_at
+from drumkeep.domain.liquid_events import (
+    DIP_SIGMA_K,
+    SKIN_SIGMA_K,
+    Moment,
+    StartAir,
+    apply_event,
+    layer_at,
+    set_start,
+)
+from drumkeep.domain.liquid_memory import remember
+from drumkeep.domain.liquid_pressure import gauge_kpa, note_overpressure, pressure_inputs
+from drumkeep.domain.liquid_state import (
+    UNSUPPORTED_K,
+    LiquidStates,
+    band_at,
+    empty_states,
+    likely_mean,
+    sets_first,
+)
+from drumkeep.domain.liquid_surroundings import (
+    PlaceHeat,
+    Weather,
+    doubt_seconds,
+    liquid_of,
+    memory_limits,
+)
+from drumkeep.domain.products import Product
+from drumkeep.thermal.drive import record_drive
+from drumkeep.thermal.parameter_sets import LIKELY, NAMED_SETTING, spread_out
+from drumkeep.thermal.stratified import Liquid, advance
+
+Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+CHECKPOINT_STEPS: Final = 6
+"""A checkpoint every half hour."""
+
+REPLACED_START_HOURS: Final = 24
+"""A first dip or skin reading this soon after an unmeasured receipt replaces its start."""
+
+_START_SPAN_K: Final = 30.0
+_START_TRIALS: Final = 13
+
+
+@dataclass(frozen=True)
+class DrumPast:
+    """What is needed to advance one drum.
+
+    ``events`` are effective and ordered, from ``start`` on; ``state`` is the checkpoint that holds
+    just before the events of step ``start``, None where the first event is the receipt.
+    """
+
+    key: int
+    product: Product
+    events: Sequence[DrumEvent]
+    start: int
+    state: LiquidStates | None = None
+    start_air: StartAir | None = None
+    share: float = 1.0
+
+
+@dataclass(frozen=True)
+class Checkpoint:
+    """Records of some drums just before the events of a step."""
+
+    step: int
+    drums: Indices
+    states: LiquidStates
+
+
+@dataclass(frozen=True)
+class Advanced:
+    """Where the drums came to: records after the events of step ``step``."""
+
+    step: int
+    states: LiquidStates
+    checkpoints: list[Checkpoint]
+
+
+def advance_drums(
+    pasts: Sequence[DrumPast], *, places: Mapping[int, PlaceHeat], until: int
+) -> Advanced:
+    """Advance every drum from its start to a step.
+
+    Parameters
+    ----------
+    pasts
+        The drums, each with its own start.
+    places
+        Every place that occurs in them, with air from the earliest start to ``until``.
+    until
+        Grid step, inclusive.
+
+    Returns
+    -------
+    Advanced
+        Records in the order of ``pasts``, and a checkpoint for every half hour on the way.
+    """
+    return _Run(pasts, places=places, until=until).advance()
+
+
+class _Run:
+    """One call of ``advance_drums``: the arrays that stay put while time moves."""
+
+    def __init__(
+        self, pasts: Sequence[DrumPast], *, places: Mapping[int, PlaceHeat], until: int
+    ) -> None:
+        self.pasts = pasts
+        self.until = until
+        self.first = min((past.start for past in pasts), default=until)
+        self.place_ids = list(places)
+        self.place_row = {place: row for row, place in enumerate(self.place_ids)}
+        self.heats = [places[place] for place in self.place_ids]
+        self.air = Weather(self.heats, first=self.first, last=until)
+        self.states = empty_states(len(pasts))
+        self.limits = memory_limits([past.product for past in pasts])
+        self.pressure = pressure_inputs([past.product for past in pasts])
+        self.starting: dict[int, list[int]] = defaultdict(list)
+        self.happening: dict[int, list[tuple[int, DrumEvent]]] = defaultdict(list)
+        for row, past in enumerate(pasts):
+            self.starting[past.start].append(row)
+            for event in past.events:
+                step = max(step_at(event.at), past.start)
+                if step <= until:
+                    self.happening[step].append((row, event))
+        self.rows: Indices = np.empty(0, dtype=np.intp)
+        self.at: Indices = np.empty(0, dtype=np.intp)
+        self.liquid: Liquid
+        self.fade: Floats
+
+    def advance(self) -> Advanced:
+        """March from the earliest start to the end."""
+        checkpoints: list[Checkpoint] = []
+        begun: list[int] = []
+        for step in range(self.first, self.until + 1):
+            changed = False
+            for row in self.starting.get(step, ()):
+                begun.append(row)
+                state = self.pasts[row].state
+                if state is not None:
+                    self.states[row] = state[0]
+                changed = True
+            if step % CHECKPOINT_STEPS == 0 and begun:
+                drums = np.array(begun, dtype=np.intp)
+                drums = drums[self.states["alive"][drums]]
+                if len(drums):
+                    checkpoints.append(Checkpoint(step, drums, self.states[drums].copy()))
+            for row, event in self.happening.get(step, ()):
+                self._happen(row, event, step=step)
+                changed = True
+            if changed:
+                self._settle()
+            if step < self.until and len(self.rows):
+                self._step(step)
+        return Advanced(step=self.until, states=self.states, checkpoints=checkpoints)
+
+    def _happen(self, row: int, event: DrumEvent, *, step: int) -> None:
+        record = self.states[row : row + 1]
+        past = self.pasts[row]
+        place = int(record["place"][0])
+        heat = self.heats[self.place_row[place]] if place in self.place_row else None
+        moment = Moment(
+            step=step,
+            air_c=float(heat.air.window(first=step, last=step)[0]) if heat else float("nan"),
+            sensor_error_k=heat.air.error_k if heat else 1.0,
+            start_air=past.start_air,
+            find_place=_place_id,
+        )
+        apply_event(record, event=event, product=past.product, moment=moment)
+        if event.kind is EventKind.RECEIVED:
+            self._replace_start(row, event)
+
+    def _replace_start(self, row: int, receipt: DrumEvent) -> None:
+        """Let the first measurement within a day of an unmeasured receipt set the start."""
+        past, record = self.pasts[row], self.states[row : row + 1]
+        first = first_measurement(past.events, receipt=receipt)
+        if first is None or record["resolved"][0] or not np.isfinite(record["layers"]).all():
+            return
+        end = step_at(first.at)
+        if end > self.until:
+            return
+        trials = _start_trials(past, receipt=receipt, first=first)
+        reached = advance_drums(
+            trials, places=dict(zip(self.place_ids, self.heats, strict=True)), until=end
+        ).states
+        layer = layer_at(
+            height_m=first.data.get("height_m"),
+            mass_kg=float(reached["mass_kg"][0]),
+            density_kg_m3=past.product.properties.density_kg_m3,
+        )
+        then = reached["layers"][:, LIKELY, layer]
+        starts = np.array([float(trial.events[0].data["liquid_c"]) for trial in trials])
+        measured = float(first.data["c"])
+        likely = float(np.interp(measured, then, starts))
+        sigma = float(
+            first.data.get("sigma_k")
+            or (DIP_SIGMA_K if first.kind is EventKind.DIPPED else SKIN_SIGMA_K)
+        )
+        slope = (starts[-1] - starts[0]) / max(float(then[-1] - then[0]), 1e-6)
+        spread = min(sigma * slope, float(record["doubt_k"][0]) / 2.0)
+        set_start(record, likely=likely, spread=spread)
+
+    def _settle(self) -> None:
+        """Work out anew which drums march, and what their liquid and surroundings are."""
+        states = self.states
+        marching = states["alive"] & np.isfinite(states["layers"][:, LIKELY, 0])
+        self.rows = np.flatnonzero(marching & (states["mass_kg"] > 0.0))
+        if not len(self.rows):
+            return
+        pasts = [self.pasts[int(row)] for row in self.rows]
+        self.at = np.array(
+            [self.place_row[int(place)] for place in states["place"][self.rows]], dtype=np.intp
+        )
+        likely = liquid_of(
+            [past.product for past in pasts],
+            share=np.array([past.share for past in pasts]),
+            mass_kg=states["mass_kg"][self.rows],
+            films=[self.heats[int(row)].films for row in self.at],
+        )
+        self.liquid = spread_out(likely, spread=NAMED_SETTING)
+        self.fade = np.exp(-STEP_SECONDS / doubt_seconds(likely))
+
+    def _step(self, step: int) -> None:
+        """Note what the step's five minutes mean, then advance the liquid over them."""
+        rows = self.rows
+        states = self.states[rows]
+        mean = likely_mean(states)
+        air, floor, known, spread = self.air.over(step, at=self.at, mean_c=mean)
+        now = self.air.likely_at(step, at=self.at, mean_c=mean)
+        difference = np.abs(now - mean)
+        record_drive(
+            states["ring"],
+            hour=step // STEPS_PER_HOUR,
+            new_hour=step % STEPS_PER_HOUR == 0,
+            difference_k=difference,
+        )
+        band = band_at(
+            states, step=step, sensor_error_k=self.air.error_k[self.at], drive_k=difference
+        )
+        remember(states, band=band, limits=self.limits.take(rows), step=step)
+        note_overpressure(
+            states,
+            gauge=gauge_kpa(
+                states,
+                mean_c=mean,
+                inputs=self.pressure.take(rows),
+                site_kpa=self.air.site_kpa[self.at],
+            ),
+        )
+        heat = np.where(step < states["heat_until"], states["heat_w"], 0.0)
+        layers = advance(
+            sets_first(states),
+            liquid=self.liquid,
+            air_c=air,
+            floor_c=floor,
+            heat_w=heat,
+            seconds=float(STEP_SECONDS),
+        )
+        states["layers"] = np.moveaxis(layers, 0, 1)
+        states["doubt_k"] = states["doubt_k"] * self.fade + spread * (1.0 - self.fade)
+        states["resolved"] |= known & (states["doubt_k"] < UNSUPPORTED_K)
+        self.states[rows] = states
+
+
+def _place_id(data: Mapping[str, Any]) -> int:
+    return int(data["to"] if "to" in data else data["place"])
+
+
+def first_measurement(events: Sequence[DrumEvent], *, receipt: DrumEvent) -> DrumEvent | None:
+    """First dip or skin reading within a day of a receipt that carried no temperature."""
+    if receipt.data.get("liquid_c") is not None:
+        return None
+    for event in events:
+        if event.kind in MEASURING and event.at >= receipt.at:
+            soon = (event.at - receipt.at).total_seconds() <= REPLACED_START_HOURS * 3600.0
+            return event if soon else None
+    return None
+
+
+def _start_trials(past: DrumPast, *, receipt: DrumEvent, first: DrumEvent) -> list[DrumPast]:
+    """Return the same drum from receipt to just before the reading, at a fan of starts."""
+    centre = float(first.data["c"])
+    before = [e for e in past.events if receipt.at <= e.at < first.at and e.id != receipt.id]
+    trials = []
+    for start in np.linspace(centre - _START_SPAN_K, centre + _START_SPAN_K, _START_TRIALS):
+        measured = replace(receipt, data={**receipt.data, "liquid_c": float(start)})
+        trials.append(replace(past, events=[measured, *before], state=None))
+    return trials

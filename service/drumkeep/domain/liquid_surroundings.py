@@ -1,0 +1,145 @@
+"""What surrounds the liquid: places as heat, their air as arrays, products as arrays."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drumkeep.domain.air import PlaceAir
+from drumkeep.domain.liquid_memory import MemoryLimits
+from drumkeep.domain.products import Product, Side
+from drumkeep.thermal.boundary import Exposure
+from drumkeep.thermal.constants import DRUM_STEEL_KG
+from drumkeep.thermal.geometry import CROSS_SECTION_M2, PERIMETER_M, liquid_depth
+from drumkeep.thermal.parameter_sets import NAMED_SETTING
+from drumkeep.thermal.stratified import Liquid
+
+Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+INSIDE_FILM_W_M2K: Final = 12.0
+"""Wall to liquid, for how fast doubt fades only (Evans and Stefany give 8–18 for these liquids)."""
+
+
+@dataclass(frozen=True)
+class PlaceHeat:
+    """A place as the liquid feels it."""
+
+    air: PlaceAir
+    films: Exposure
+    site_kpa: float
+    floor: PlaceAir | None = None
+
+
+class Weather:
+    """Air and floor of all places as arrays (place, step)."""
+
+    def __init__(self, heats: Sequence[PlaceHeat], *, first: int, last: int) -> None:
+        self.first = first
+
+        def rows(pick: str, *, floor: bool = False) -> Floats:
+            chosen = [h.floor if floor and h.floor is not None else h.air for h in heats]
+            start = [first - air.first for air in chosen]
+            count = last - first + 1
+            cut = [
+                getattr(air, pick)[begin : begin + count]
+                for air, begin in zip(chosen, start, strict=True)
+            ]
+            return np.stack(cut) if cut else np.empty((0, count))
+
+        self.likely, self.low, self.high = rows("likely"), rows("low"), rows("high")
+        self.known = rows("known")
+        self.floor = rows("likely", floor=True)
+        self.error_k = np.array([h.air.error_k for h in heats], dtype=np.float64)
+        self.site_kpa = np.array([h.site_kpa for h in heats], dtype=np.float64)
+
+    def likely_at(self, step: int, *, at: Indices, mean_c: Floats) -> Floats:
+        """Likely air of each drum at a step; its own mean where no sensor ever was."""
+        air = self.likely[at, step - self.first]
+        return np.where(np.isfinite(air), air, mean_c)
+
+    def over(
+        self, step: int, *, at: Indices, mean_c: Floats
+    ) -> tuple[Floats, Floats, NDArray[np.bool_], Floats]:
+        """Air (3, drum), floor (3, drum), whether known, and high − low, over a step's length."""
+        k = step - self.first
+
+        def middle(values: Floats) -> Floats:
+            return np.asarray(0.5 * (values[at, k] + values[at, k + 1]), dtype=np.float64)
+
+        likely = middle(self.likely)
+        likely = np.where(np.isfinite(likely), likely, mean_c)
+        low, high = middle(self.low), middle(self.high)
+        known = np.asarray(self.known[at, k] & self.known[at, k + 1], dtype=np.bool_)
+        air = np.stack([np.where(known, likely, low), likely, np.where(known, likely, high)])
+        floor = middle(self.floor)
+        floor = np.where(np.isfinite(floor), floor, mean_c)
+        below = np.where(known, floor, floor + (air - likely))
+        return air, below, known, np.where(known, 0.0, high - low)
+
+
+def memory_limits(products: Sequence[Product]) -> MemoryLimits:
+    """Limits of each drum's product as arrays."""
+
+    def each(name: str) -> Floats:
+        return np.array([getattr(p.limits, name) for p in products], dtype=np.float64)
+
+    return MemoryLimits(
+        iso=np.array([p.side is Side.ISO for p in products], dtype=np.bool_),
+        seed_c=each("seed_c"),
+        deep_c=each("deep_seed_c"),
+        redissolve_c=each("redissolve_c"),
+        gassing_c=each("gassing_c"),
+        storage_low_c=each("storage_low_c"),
+        storage_high_c=each("storage_high_c"),
+    )
+
+
+def liquid_of(
+    products: Sequence[Product],
+    *,
+    mass_kg: Floats,
+    films: Sequence[Exposure],
+    share: Floats,
+) -> Liquid:
+    """Likely liquid and films of drums, arrays of shape (drum,).
+
+    Parameters
+    ----------
+    products
+        Product of each drum.
+    mass_kg
+        Net mass, kg.
+    films
+        Films of each drum's place.
+    share
+        Share of the side that sees the air, 0-1.
+    """
+
+    def each(name: str) -> Floats:
+        return np.array([getattr(p.properties, name) for p in products], dtype=np.float64)
+
+    return Liquid(
+        mass_kg=mass_kg,
+        density_kg_m3=each("density_kg_m3"),
+        specific_heat_j_kgk=each("specific_heat_j_kgk"),
+        conductivity_w_mk=each("conductivity_w_mk"),
+        expansion_1_k=each("expansion_1_k"),
+        viscosity_25c_pas=each("viscosity_mpas_25c") * 1e-3,
+        viscosity_slope_k=each("viscosity_slope_k"),
+        side_w_m2k=np.array([f.side_w_m2k for f in films], dtype=np.float64) * share,
+        top_w_m2k=np.array([f.top_w_m2k for f in films], dtype=np.float64),
+        bottom_w_m2k=np.array([f.bottom_w_m2k for f in films], dtype=np.float64),
+        steel_kg=np.full(len(products), DRUM_STEEL_KG),
+    )
+
+
+def doubt_seconds(likely: Liquid) -> Floats:
+    """Time constant, s, by which a doubt about the whole drum fades; on the slow side."""
+    depth = liquid_depth(likely.mass_kg, likely.density_kg_m3)
+    side = 1.0 / (NAMED_SETTING.film / likely.side_w_m2k + 1.0 / INSIDE_FILM_W_M2K)
+    ends = (likely.top_w_m2k + likely.bottom_w_m2k) / NAMED_SETTING.film * CROSS_SECTION_M2
+    conductance = side * PERIMETER_M * depth + ends
+    return np.asarray(likely.mass_kg * likely.specific_heat_j_kgk / conductance, dtype=np.float64)

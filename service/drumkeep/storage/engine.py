@@ -10,6 +10,8 @@ from sqlalchemy.pool import ConnectionPoolEntry
 
 from drumkeep.errors import Fault, Invalid
 
+__all__ = ["CHANGES_SCHEMA", "READ_ONLY", "Engine", "create"]
+
 READ_ONLY: Final = "drumkeep_read_only"
 """Execution option of a connection: its transactions only read."""
 

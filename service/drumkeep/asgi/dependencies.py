@@ -1,0 +1,244 @@
+"""What a request hands to its function: a transaction, the asker, and the time."""
+
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cache
+from typing import Annotated, Final, TypeVar
+
+import anyio
+from fastapi import Depends, Request
+from fastapi.concurrency import contextmanager_in_threadpool, run_in_threadpool
+
+from drumkeep.asgi.authentication import COOKIE, SAFE_METHODS, Caller, Seals, Throttle, check_csrf
+from drumkeep.domain.roles import Action, Role, may
+from drumkeep.errors import Refused, Unauthenticated, Unavailable
+from drumkeep.operations import sessions, tokens
+from drumkeep.storage.engine import Engine
+from drumkeep.storage.transaction import Tx, reading, transaction
+
+_WAIT_SECONDS: Final = 10.0
+_T = TypeVar("_T")
+
+
+class Database:
+    """Lets requests into the database in turn.
+
+    Requests wait here, on the event loop, and not in a thread: threads full of requests that wait
+    for a lock would leave none for the request that holds it.
+
+    Parameters
+    ----------
+    engine
+        Where transactions are made.
+    writers
+        Requests that may write at a time: 1 on SQLite, which has one lock for writing.
+    readers
+        Requests that may read at a time. Writers and readers together stay below the size of the
+        engine's pool, so that no thread ever waits for a connection.
+    """
+
+    def __init__(self, engine: Engine, *, writers: int, readers: int) -> None:
+        self.engine = engine
+        self._writers = anyio.Semaphore(writers)
+        self._readers = anyio.Semaphore(readers)
+
+    @asynccontextmanager
+    async def writing(self) -> AsyncIterator[Tx]:
+        """Open a transaction that may write; it is committed at the end of the block.
+
+        Raises
+        ------
+        Unavailable
+            No turn came within 10 s, or the database is locked, full or away.
+        Conflict
+            A constraint refused the rows.
+        """
+        async with (
+            _turn(self._writers),
+            contextmanager_in_threadpool(transaction(self.engine)) as tx,
+        ):
+            yield tx
+
+    @asynccontextmanager
+    async def reading(self) -> AsyncIterator[Tx]:
+        """Open a transaction that cannot write.
+
+        Raises
+        ------
+        Unavailable
+            No turn came within 10 s, or the database is away.
+        """
+        async with _turn(self._readers), contextmanager_in_threadpool(reading(self.engine)) as tx:
+            yield tx
+
+    async def read(self, call: Callable[[Tx], _T]) -> _T:
+        """Run a function of a reading transaction in a thread."""
+
+        def run() -> _T:
+            with reading(self.engine) as tx:
+                return call(tx)
+
+        async with _turn(self._readers):
+            return await run_in_threadpool(run)
+
+    async def write(self, call: Callable[[Tx], _T]) -> _T:
+        """Run a function of a writing transaction in a thread, and commit."""
+
+        def run() -> _T:
+            with transaction(self.engine) as tx:
+                return call(tx)
+
+        async with _turn(self._writers):
+            return await run_in_threadpool(run)
+
+
+@dataclass(frozen=True)
+class Services:
+    """What requests share; ``create_app`` puts one at ``app.state.services``.
+
+    Attributes
+    ----------
+    database
+        The way into the database.
+    seals
+        Signs cookies.
+    throttle
+        Slows down guessing of passwords.
+    secure_cookies
+        Whether people come by HTTPS, so that the cookie may be kept off plain HTTP.
+    """
+
+    database: Database
+    seals: Seals
+    throttle: Throttle
+    secure_cookies: bool = False
+
+
+def services(request: Request) -> Services:
+    """Return what requests share."""
+    found = request.app.state.services
+    assert isinstance(found, Services)  # noqa: S101 - create_app puts it there
+    return found
+
+
+async def _database(request: Request) -> Database:
+    return services(request).database
+
+
+async def clock() -> datetime:
+    """Read the clock: the only place where a request does."""
+    return datetime.now(UTC)  # noqa: TID251 - the edge
+
+
+DatabaseDep = Annotated[Database, Depends(_database)]
+Now = Annotated[datetime, Depends(clock)]
+
+
+async def current_account(request: Request, database: DatabaseDep, now: Now) -> Caller:
+    """Return who is asking, by bearer token or by session cookie.
+
+    A cookie comes along with whatever page sent the request, so what changes something must show
+    the session's CSRF token too. A bearer token is only ever sent on purpose.
+
+    Raises
+    ------
+    Unauthenticated
+        There is neither, or it does not hold any more.
+    Refused
+        The CSRF token is missing or wrong.
+    """
+    authorization = request.headers.get("authorization")
+    if authorization is not None:
+        return await database.read(lambda tx: _bearer(tx, authorization, now=now))
+    found = services(request)
+    session_id = found.seals.unseal(request.cookies.get(COOKIE, ""))
+    if session_id is None:
+        raise Unauthenticated("Sign in first.")
+    caller = await database.read(lambda tx: _session(tx, session_id, now=now))
+    if request.method not in SAFE_METHODS:
+        await check_csrf(request, expected=found.seals.csrf(session_id))
+    return caller
+
+
+CurrentAccount = Annotated[Caller, Depends(current_account)]
+
+
+async def _transaction(database: DatabaseDep, _caller: CurrentAccount) -> AsyncIterator[Tx]:
+    async with database.writing() as tx:
+        yield tx
+
+
+async def _reading(database: DatabaseDep, _caller: CurrentAccount) -> AsyncIterator[Tx]:
+    async with database.reading() as tx:
+        yield tx
+
+
+# scope="function": the block ends, and so commits, when the function has returned and before the
+# answer is sent. With the default the client has its 200 before the commit, even one that fails.
+TransactionDep = Annotated[Tx, Depends(_transaction, scope="function")]
+"""A transaction that may write, of a caller who is known."""
+
+ReadingDep = Annotated[Tx, Depends(_reading, scope="function")]
+"""A transaction that cannot write, of a caller who is known."""
+
+
+@cache
+def require(action: Action) -> Callable[[Caller], Awaitable[Caller]]:
+    """Make a dependency that lets through only callers who may take the action.
+
+    Use it as ``caller: Annotated[Caller, Depends(require(Action.RECORD))]``.
+    """
+
+    async def check(caller: CurrentAccount) -> Caller:
+        refuse_unless_may(caller, action)
+        return caller
+
+    return check
+
+
+def refuse_unless_may(caller: Caller, action: Action) -> None:
+    """Refuse a caller whose role may not take the action.
+
+    Raises
+    ------
+    Refused
+        Naming role and action.
+    """
+    if not may(caller.role, action):
+        raise Refused(f"The role {caller.role} may not {action}.")
+
+
+def _bearer(tx: Tx, authorization: str, *, now: datetime) -> Caller:
+    scheme, _, secret = authorization.partition(" ")
+    token = tokens.find(tx, secret=secret.strip(), now=now) if scheme.lower() == "bearer" else None
+    if token is None:
+        raise Unauthenticated("The token is unknown, has expired or was revoked.")
+    return Caller(name=token.name, role=Role(token.role), display_name=token.name)
+
+
+def _session(tx: Tx, session_id: str, *, now: datetime) -> Caller:
+    account = sessions.find(tx, session_id=session_id, now=now)
+    if account is None:
+        raise Unauthenticated("The session has ended. Sign in again.")
+    return Caller(
+        name=account.name,
+        role=Role(account.role),
+        account_id=account.id,
+        session_id=session_id,
+        display_name=account.display_name,
+        units=account.units,
+    )
+
+
+@asynccontextmanager
+async def _turn(semaphore: anyio.Semaphore) -> AsyncIterator[None]:
+    with anyio.move_on_after(_WAIT_SECONDS) as waiting:
+        await semaphore.acquire()
+    if waiting.cancelled_caught:
+        raise Unavailable("Too many requests are waiting for the database. Try again.")
+    try:
+        yield
+    finally:
+        semaphore.release()

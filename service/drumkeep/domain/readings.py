@@ -1,0 +1,226 @@
+"""What a reading is, and which values that arrive are none.
+
+Values stay as the sensor gave them; calibration is applied where they are read.
+"""
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final, Protocol
+
+from drumkeep.domain.grid import to_ms
+from drumkeep.domain.sensors import UNITS, Quantity
+
+PLAUSIBLE: Final = {Quantity.TEMPERATURE: (-60.0, 200.0), Quantity.HUMIDITY: (0.0, 100.0)}
+"""Lowest and highest value taken, inclusive, in °C and %RH. Common practice, no source: what is
+colder or hotter than this is a broken wire or a wrong unit and no shed."""
+
+OLDEST: Final = timedelta(days=90)
+"""How far back a reading may be dated when it arrives; older ones are imported."""
+
+AHEAD: Final = timedelta(minutes=10)
+"""How far a gateway's clock may be ahead of ours."""
+
+PREFIX_LENGTH: Final = 4096
+"""Octets of a refused payload that are kept."""
+
+_QUANTITY_OF: Final = {unit: quantity for quantity, unit in UNITS.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One value with its time.
+
+    Attributes
+    ----------
+    sensor_name
+        SenML name of the sensor.
+    quantity
+        What its unit says that it measures.
+    ts_ms
+        Epoch milliseconds, UTC.
+    value
+        As the sensor gave it: °C or %RH.
+    index
+        Its place in the pack as sent, from 0.
+    """
+
+    sensor_name: str
+    quantity: Quantity
+    ts_ms: int
+    value: float
+    index: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Rejection:
+    """Why a record or a whole pack was not stored; it is kept with this reason.
+
+    Attributes
+    ----------
+    index
+        Place of the record in the pack as sent, from 0; None for the pack as a whole.
+    field
+        The SenML label, ``topic``, or empty for the pack as a whole.
+    value
+        What was found there.
+    problem
+        What is wrong with it, as a clause.
+    mend
+        What to send instead, as a sentence.
+    """
+
+    index: int | None
+    field: str
+    value: object
+    problem: str
+    mend: str
+
+
+@dataclass(frozen=True, slots=True)
+class GatewayKey:
+    """A gateway as a topic names it: by the codes of its site and itself."""
+
+    site: str
+    code: str
+
+
+@dataclass(frozen=True, slots=True)
+class SpoolNumber:
+    """Which pack of which spool file of a gateway this is."""
+
+    urn: str
+    file: str
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class ArrivedPack:
+    """A pack as it came, read as far as it can be.
+
+    Attributes
+    ----------
+    source
+        Where it came from: an MQTT topic, or ``http``.
+    gateway
+        Whom its topic names; None over HTTP, where no gateway speaks, and for a wrong topic.
+    readings
+        What can be stored.
+    rejections
+        What cannot, and why; one of the pack as a whole when it could not be read at all.
+    spool
+        Its spool number, if it carries one.
+    prefix
+        Its first octets, at most :data:`PREFIX_LENGTH`.
+    size
+        Its length in octets.
+    """
+
+    source: str
+    gateway: GatewayKey | None
+    readings: tuple[Reading, ...]
+    rejections: tuple[Rejection, ...]
+    spool: SpoolNumber | None
+    prefix: bytes
+    size: int
+
+    def digest(self) -> str:
+        """Name the same payload from the same source again by 32 hexadecimal digits."""
+        told = b"\0".join([self.source.encode(errors="replace"), b"%d" % self.size, self.prefix])
+        return hashlib.blake2b(told, digest_size=16).hexdigest()
+
+
+class Record(Protocol):
+    """A resolved SenML record; the wire's, which the domain does not know."""
+
+    @property
+    def name(self) -> str:
+        """SenML name."""
+
+    @property
+    def unit(self) -> str | None:
+        """SenML unit."""
+
+    @property
+    def value(self) -> object:
+        """Number, text, boolean, octets or None."""
+
+    @property
+    def time(self) -> float:
+        """Epoch seconds."""
+
+    @property
+    def index(self) -> int:
+        """Place in the pack as sent."""
+
+
+def sift(
+    records: Iterable[Record], *, now: datetime
+) -> tuple[tuple[Reading, ...], tuple[Rejection, ...]]:
+    """Part records that are readings from those that are not.
+
+    Parameters
+    ----------
+    records
+        In the order in which they are to be stored.
+    now
+        When the pack arrived.
+
+    Returns
+    -------
+    tuple[tuple[Reading, ...], tuple[Rejection, ...]]
+        What can be stored if its sensor is known, and why the rest cannot.
+    """
+    newest_ms, oldest_ms = to_ms(now + AHEAD), to_ms(now - OLDEST)
+    readings: list[Reading] = []
+    rejections: list[Rejection] = []
+    for record in records:
+        value = record.value
+        quantity = _QUANTITY_OF.get(record.unit or "")
+        # A bool is an int to Python and no number to SenML.
+        if not isinstance(value, float | int) or isinstance(value, bool):
+            rejections.append(
+                Rejection(
+                    record.index,
+                    "v",
+                    value,
+                    "is no number",
+                    "Send the value of a sensor as a number in v.",
+                )
+            )
+        elif quantity is None:
+            rejections.append(
+                Rejection(
+                    record.index,
+                    "u",
+                    record.unit,
+                    "is not a unit that is stored",
+                    "Send temperatures in Cel and relative humidity in %RH.",
+                )
+            )
+        elif (fault := _implausible(quantity, value)) is not None:
+            rejections.append(Rejection(record.index, "v", value, *fault))
+        elif not oldest_ms <= (ts_ms := round(record.time * 1000)) <= newest_ms:
+            rejections.append(_wrong_time(record, ts_ms > newest_ms))
+        else:
+            readings.append(Reading(record.name, quantity, ts_ms, float(value), record.index))
+    return tuple(readings), tuple(rejections)
+
+
+def _implausible(quantity: Quantity, value: float) -> tuple[str, str] | None:
+    low, high = PLAUSIBLE[quantity]
+    if low <= value <= high:
+        return None
+    unit = UNITS[quantity]
+    return "is no plausible value", f"Check the sensor; {low:g} to {high:g} {unit} are taken."
+
+
+def _wrong_time(record: Record, ahead: bool) -> Rejection:  # noqa: FBT001 - private
+    if ahead:
+        problem = f"is more than {AHEAD.total_seconds() / 60:g} minutes ahead"
+        mend = "Set the gateway's clock, and send seconds since 1970 UTC."
+    else:
+        problem = f"is more than {OLDEST.days} days back"
+        mend = "Set the gateway's clock; older readings can be imported."
+    return Rejection(record.index, "t", record.time, problem, mend)

@@ -1,0 +1,222 @@
+"""Readings by sensor and time, and the latest of each sensor.
+
+The key of a reading begins with its hour, so every query names the hours that it wants; a range of
+hours alone would read all sensors.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, func, select
+
+from drumkeep.storage.tables.readings import latest, reading
+from drumkeep.storage.transaction import Tx
+
+_HOUR_MS: Final = 3_600_000
+_HOURS_AT_ONCE: Final = 1000
+_KEYS_AT_ONCE: Final = 1000
+_FIRST_LOOK_BACK_HOURS: Final = 6
+
+_Item = TypeVar("_Item")
+
+Key = tuple[int, int]
+"""Sensor id and epoch ms."""
+
+Row = tuple[int, int, float]
+"""Sensor id, epoch ms and value as the sensor gave it."""
+
+Series = tuple[NDArray[np.int64], NDArray[np.float64]]
+"""Epoch ms, ascending, and values as the sensor gave them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Latest:
+    """A sensor's newest reading, when it arrived, and the time of its oldest; epoch ms."""
+
+    sensor_id: int
+    ts_ms: int
+    value: float
+    received_ms: int
+    first_ms: int
+
+
+def hour_of(ts_ms: int) -> int:
+    """Return the hour since 1970 in which a time in epoch ms lies."""
+    return ts_ms // _HOUR_MS
+
+
+def insert_batch(tx: Tx, *, rows: Iterable[Row]) -> int:
+    """Store readings; where a sensor has one of that time already, the first stays.
+
+    Returns
+    -------
+    int
+        How many were new.
+    """
+    keyed = sorted((hour_of(ts), sensor_id, ts, value) for sensor_id, ts, value in rows)
+    if not keyed:
+        return 0
+    connection = tx.session.connection()
+    sql = "INSERT INTO reading (hour, sensor_id, ts, value) VALUES (?, ?, ?, ?)"
+    # The driver's own statement: the same through the expression language takes half as long again.
+    result = connection.exec_driver_sql(_marked(connection, f"{sql} ON CONFLICT DO NOTHING"), keyed)
+    return result.rowcount
+
+
+def stored(tx: Tx, *, keys: Iterable[Key]) -> dict[Key, float]:
+    """Return the values that are there under these keys."""
+    connection = tx.session.connection()
+    found: dict[Key, float] = {}
+    for some in _portions(sorted(keys), _KEYS_AT_ONCE):
+        # Whole numbers of ours, written into the statement: as parameters they would pass the
+        # limit. CROSS JOIN keeps SQLite from scanning the readings for each key.
+        wanted = ", ".join(f"({hour_of(ts)}, {sensor_id}, {ts})" for sensor_id, ts in some)
+        rows = connection.exec_driver_sql(
+            f"WITH wanted (hour, sensor_id, ts) AS (VALUES {wanted}) "  # noqa: S608
+            "SELECT reading.sensor_id, reading.ts, reading.value FROM wanted CROSS JOIN reading "
+            "WHERE reading.hour = wanted.hour AND reading.sensor_id = wanted.sensor_id "
+            "AND reading.ts = wanted.ts"
+        )
+        found |= {(sensor_id, ts): value for sensor_id, ts, value in rows}
+    return found
+
+
+def raise_latest(tx: Tx, *, rows: Iterable[Row], received_ms: int) -> None:
+    """Note newer readings as the latest of their sensors, and older ones as their oldest."""
+    newest: dict[int, Row] = {}
+    oldest: dict[int, int] = {}
+    for row in rows:
+        sensor_id, ts, _ = row
+        if sensor_id not in newest or ts > newest[sensor_id][1]:
+            newest[sensor_id] = row
+        oldest[sensor_id] = min(ts, oldest.get(sensor_id, ts))
+    if not newest:
+        return
+    connection = tx.session.connection()
+    newer = "excluded.ts > latest.ts"
+    connection.exec_driver_sql(
+        _marked(
+            connection,
+            "INSERT INTO latest (sensor_id, ts, value, received_at, first_ts) "  # noqa: S608 - ours
+            "VALUES (?, ?, ?, ?, ?) ON CONFLICT (sensor_id) DO UPDATE SET "
+            f"ts = CASE WHEN {newer} THEN excluded.ts ELSE latest.ts END, "
+            f"value = CASE WHEN {newer} THEN excluded.value ELSE latest.value END, "
+            f"received_at = CASE WHEN {newer} THEN excluded.received_at "
+            "ELSE latest.received_at END, "
+            "first_ts = CASE WHEN excluded.first_ts < latest.first_ts THEN excluded.first_ts "
+            "ELSE latest.first_ts END",
+        ),
+        # In one order everywhere, so that two writers never wait for one another.
+        [
+            (sensor_id, ts, value, received_ms, oldest[sensor_id])
+            for sensor_id, ts, value in sorted(newest.values())
+        ],
+    )
+
+
+def newest(tx: Tx, *, sensor_ids: Sequence[int]) -> dict[int, Latest]:
+    """Return the newest reading of each of these sensors that has any, by sensor id."""
+    statement = select(
+        latest.c.sensor_id, latest.c.ts, latest.c.value, latest.c.received_at, latest.c.first_ts
+    )
+    connection = tx.session.connection()
+    return {
+        row.sensor_id: Latest(*row)
+        for some in _portions(sorted(set(sensor_ids)), _KEYS_AT_ONCE)
+        for row in connection.execute(statement.where(latest.c.sensor_id.in_(some)))
+    }
+
+
+def series(tx: Tx, *, sensor_ids: Sequence[int], from_ms: int, to_ms: int) -> dict[int, Series]:
+    """Return the readings of sensors in a span of time, both ends included.
+
+    Parameters
+    ----------
+    sensor_ids
+        Each gets an entry in the answer, an empty one if it has no reading there.
+    from_ms, to_ms
+        Epoch ms.
+    """
+    rows: dict[int, list[tuple[int, float]]] = {sensor_id: [] for sensor_id in sensor_ids}
+    statement = select(reading.c.sensor_id, reading.c.ts, reading.c.value).where(
+        reading.c.sensor_id.in_(list(rows)), reading.c.ts.between(from_ms, to_ms)
+    )
+    connection = tx.session.connection()
+    for hours in _hours(from_ms, to_ms):
+        for sensor_id, ts, value in connection.execute(
+            statement.where(reading.c.hour.in_(hours)).order_by(reading.c.hour, reading.c.ts)
+        ):
+            rows[sensor_id].append((ts, value))
+    return {
+        sensor_id: (
+            np.array([ts for ts, _ in some], dtype=np.int64),
+            np.array([value for _, value in some], dtype=np.float64),
+        )
+        for sensor_id, some in rows.items()
+    }
+
+
+def extremes(
+    tx: Tx, *, sensor_ids: Sequence[int], from_ms: int, to_ms: int
+) -> dict[int, tuple[float, float]]:
+    """Return the lowest and highest value of each sensor in a span of time, ends included.
+
+    As the sensors gave them; a sensor without a reading there has no entry.
+    """
+    statement = (
+        select(
+            reading.c.sensor_id,
+            func.min(reading.c.value).label("low"),
+            func.max(reading.c.value).label("high"),
+        )
+        .where(reading.c.sensor_id.in_(list(set(sensor_ids))), reading.c.ts.between(from_ms, to_ms))
+        .group_by(reading.c.sensor_id)
+    )
+    found: dict[int, tuple[float, float]] = {}
+    connection = tx.session.connection()
+    for hours in _hours(from_ms, to_ms):
+        for sensor_id, low, high in connection.execute(statement.where(reading.c.hour.in_(hours))):
+            before = found.get(sensor_id, (low, high))
+            found[sensor_id] = (min(low, before[0]), max(high, before[1]))
+    return found
+
+
+def previous_ts(tx: Tx, *, sensor_id: int, ts_ms: int) -> int | None:
+    """Return the time of a sensor's newest reading strictly before a time; None if none is."""
+    known = newest(tx, sensor_ids=[sensor_id]).get(sensor_id)
+    if known is None or known.first_ms >= ts_ms:
+        return None
+    if known.ts_ms < ts_ms:
+        return known.ts_ms
+    statement = select(func.max(reading.c.ts)).where(
+        reading.c.sensor_id == sensor_id, reading.c.ts < ts_ms
+    )
+    connection = tx.session.connection()
+    # Backwards, each look longer than the one before: the answer is nearly always close.
+    last, span = hour_of(ts_ms), _FIRST_LOOK_BACK_HOURS
+    oldest = hour_of(known.first_ms)
+    while last >= oldest:
+        hours = list(range(max(oldest, last - span + 1), last + 1))
+        found: int | None = connection.scalar(statement.where(reading.c.hour.in_(hours)))
+        if found is not None:
+            return found
+        last -= span
+        span = min(span * 4, _HOURS_AT_ONCE)
+    return None
+
+
+def _hours(from_ms: int, to_ms: int) -> Iterator[list[int]]:
+    return _portions(range(hour_of(from_ms), hour_of(to_ms) + 1), _HOURS_AT_ONCE)
+
+
+def _portions(items: Sequence[_Item], size: int) -> Iterator[list[_Item]]:
+    for start in range(0, len(items), size):
+        yield list(items[start : start + size])
+
+
+def _marked(connection: Connection, sql: str) -> str:
+    """Write the driver's mark for a parameter: ``?`` for SQLite, ``%s`` for psycopg."""
+    return sql if connection.dialect.paramstyle == "qmark" else sql.replace("?", "%s")

@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import TypeVar
 
+from sqlalchemy import Integer, String, column, table
+from sqlalchemy import select as select_columns
 from sqlmodel import SQLModel, and_, col, or_, select
 from sqlmodel.sql.expression import SelectOfScalar
 
@@ -30,9 +32,9 @@ def add(tx: Tx, row: _Row) -> _Row:
 
 
 def _page(
-    tx: Tx, statement: SelectOfScalar[_Row], table: type[_Row], *, after: int, limit: int
+    tx: Tx, statement: SelectOfScalar[_Row], kind: type[_Row], *, after: int, limit: int
 ) -> Sequence[_Row]:
-    key = col(table.id)  # type: ignore[attr-defined]  # every paged table has one
+    key = col(kind.id)  # type: ignore[attr-defined]  # every paged table has one
     return tx.session.exec(statement.where(key > after).order_by(key).limit(limit)).all()
 
 
@@ -169,6 +171,13 @@ def calibration_at(tx: Tx, *, sensor_id: int, since: datetime) -> Calibration | 
     return tx.session.get(Calibration, (sensor_id, since))
 
 
+def drum_id_by_tag(tx: Tx, *, tag: str) -> int | None:
+    """Return the id of the drum of this tag."""
+    drums = table("drum", column("id", Integer), column("tag", String))
+    statement = select_columns(drums.c.id).where(drums.c.tag == tag)
+    return tx.session.execute(statement).scalar_one_or_none()
+
+
 def mounts_in(
     tx: Tx,
     *,
@@ -224,10 +233,10 @@ def place_references(tx: Tx, *, ids: Sequence[int | None]) -> dict[int, str]:
     return {place_id: f"{site}/{code}" for place_id, site, code in tx.session.exec(statement)}
 
 
-def _by_id(tx: Tx, table: type[_Row], ids: Sequence[int | None]) -> dict[int, _Row]:
-    key = col(table.id)  # type: ignore[attr-defined]  # every table asked for has one
+def _by_id(tx: Tx, kind: type[_Row], ids: Sequence[int | None]) -> dict[int, _Row]:
+    key = col(kind.id)  # type: ignore[attr-defined]  # every table asked for has one
     wanted = {i for i in ids if i is not None}
     if not wanted:
         return {}
-    rows = tx.session.exec(select(table).where(key.in_(wanted))).all()
+    rows = tx.session.exec(select(kind).where(key.in_(wanted))).all()
     return {row.id: row for row in rows}  # type: ignore[attr-defined]

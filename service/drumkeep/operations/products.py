@@ -1,0 +1,146 @@
+"""Products: what a lot is a lot of, with the figures of its data sheet."""
+
+from collections.abc import Mapping
+from typing import TypedDict
+
+from drumkeep.domain import products as rules
+from drumkeep.domain.checks import Checks
+from drumkeep.domain.products import Cell, Side
+from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid, NotFound
+from drumkeep.storage import catalogue
+from drumkeep.storage.tables.catalogue import Product
+from drumkeep.storage.transaction import Tx
+
+
+class ProductChanges(TypedDict, total=False):
+    """What may change on a product; overrides are replaced as a whole, its side and cell stay."""
+
+    name: str
+    properties: Mapping[str, object]
+    limits: Mapping[str, object]
+    origins: Mapping[str, str]
+
+
+def create_product(
+    tx: Tx,
+    *,
+    code: str,
+    name: str,
+    side: str,
+    cell: str | None = None,
+    properties: Mapping[str, object] | None = None,
+    limits: Mapping[str, object] | None = None,
+    origins: Mapping[str, str] | None = None,
+) -> Product:
+    """Make a product; what its overrides leave out is the default of its side and cell.
+
+    Raises
+    ------
+    Invalid
+        A value cannot be used; unknown, out of range or contradictory overrides are named.
+    Conflict
+        The code is taken.
+    """
+    checks = Checks()
+    checks.code("code", code)
+    known = checks.one_of("side", side, Side)
+    if cell is not None:
+        checks.one_of("cell", cell, Cell)
+        if known is Side.ISO:
+            checks.add("cell", cell, "belongs to resin, and this is iso", "Leave it out.")
+    product = Product(
+        code=code,
+        name=name,
+        side=side,
+        cell=cell or (Cell.CLOSED if known is Side.RESIN else None),
+        properties=dict(properties or {}),
+        limits=dict(limits or {}),
+        origins=dict(origins or {}),
+    )
+    _check(checks, product)
+    checks.raise_faults("The product cannot be made.")
+    if catalogue.product_by_code(tx, code=code) is not None:
+        raise Conflict(
+            "The product exists already.",
+            [Fault("code", code, "is taken", "Choose another code, or change that product.")],
+        )
+    return catalogue.add(tx, product)
+
+
+def change_product(tx: Tx, *, code: str, changes: ProductChanges) -> Product:
+    """Change a product.
+
+    Raises
+    ------
+    NotFound
+        There is no such product.
+    Invalid
+        A value cannot be used.
+    """
+    product = product_at(tx, code=code)
+    product.sqlmodel_update(
+        {
+            name: dict(value) if isinstance(value, Mapping) else value
+            for name, value in changes.items()
+        }
+    )
+    checks = Checks()
+    _check(checks, product)
+    checks.raise_faults("The product cannot be changed.")
+    return product
+
+
+def product_at(tx: Tx, *, code: str) -> Product:
+    """Return the product that an address names.
+
+    Raises
+    ------
+    NotFound
+        There is none.
+    """
+    product = catalogue.product_by_code(tx, code=code)
+    if product is None:
+        raise NotFound("There is no such product.", [_unknown("product", code)])
+    return product
+
+
+def product_named(tx: Tx, *, code: str, field: str = "product") -> Product:
+    """Return the product that a field refers to.
+
+    Raises
+    ------
+    Invalid
+        There is none; the fault names the field.
+    """
+    product = catalogue.product_by_code(tx, code=code)
+    if product is None:
+        raise Invalid("The product is not known.", [_unknown(field, code)])
+    return product
+
+
+def as_rules(product: Product) -> rules.Product:
+    """Return a stored product as the rules and the physics need it."""
+    default = rules.default_product(
+        Side(product.side), Cell(product.cell) if product.cell else None
+    )
+    return rules.with_overrides(
+        default,
+        properties=product.properties,
+        limits=product.limits,
+        origins=product.origins,
+    )
+
+
+def _unknown(field: str, code: str) -> Fault:
+    return Fault(field, code, "is not known", "Use the code of a product in the list of products.")
+
+
+def _check(checks: Checks, product: Product) -> None:
+    checks.text("name", product.name)
+    for name, text in product.origins.items():
+        checks.text(f"origins.{name}", text, longest=300)
+    if not checks.faults:
+        try:
+            as_rules(product)
+        except DrumkeepError as error:
+            checks.faults.extend(error.faults)

@@ -13,6 +13,7 @@ import binascii
 import math
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import Any, Final
 
 import msgspec
@@ -95,6 +96,31 @@ def decode_pack(payload: bytes, *, received_at: float) -> Pack:
     if b'_"' in payload or b"\\u" in payload:
         _refuse_must_understand(payload)
     return _resolve(fields, received_at)
+
+
+def find_spool(payload: bytes) -> Spool | None:
+    """Find the spool number of a pack that :func:`decode_pack` refuses.
+
+    Returns
+    -------
+    Spool | None
+        None when it carries none, or cannot be read even so far.
+    """
+    try:
+        pack = msgspec.json.decode(payload)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return None
+    base_name = ""
+    for record in pack if isinstance(pack, list) else []:
+        if not isinstance(record, dict):
+            continue
+        if isinstance(record.get("bn"), str):
+            base_name = record["bn"]
+        name = base_name + record["n"] if isinstance(record.get("n"), str) else base_name
+        if SPOOL_MARK in name:
+            with suppress(WireError):
+                return spool_of(name, record.get("u"), record.get("v"), 0)
+    return None
 
 
 def encode_pack(records: Sequence[Record], *, spool: Spool | None = None) -> bytes:

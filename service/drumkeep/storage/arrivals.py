@@ -50,6 +50,23 @@ def note_heard(tx: Tx, *, gateway_ids: Collection[int], now: datetime) -> None:
         tx.session.exec(update(Gateway).where(col(Gateway.id).in_(some)).values(last_seen_at=now))
 
 
+def note_presence(
+    tx: Tx, *, site: str, gateway: str, online: bool, since: datetime, now: datetime
+) -> bool:
+    """Note that a gateway is there, or not; False when none of these codes is registered."""
+    known = tx.session.exec(
+        select(Gateway).join(Site).where(Site.code == site, Gateway.code == gateway)
+    ).one_or_none()
+    if known is None:
+        return False
+    known.online = online
+    known.presence_at = since
+    if online:
+        known.last_seen_at = now
+    tx.session.flush()
+    return True
+
+
 def sensors_by_name(tx: Tx, *, names: Collection[str]) -> dict[str, KnownSensor]:
     """Return the registered ones of these sensors by SenML name."""
     statement = select(Sensor.id, Sensor.name, Sensor.quantity)
@@ -73,6 +90,7 @@ def mounts_in_places(tx: Tx, *, sensor_ids: Collection[int]) -> list[PlaceMount]
         for sensor_id, place_id, since, until in tx.session.exec(
             statement.where(col(Mount.sensor_id).in_(some))
         )
+        if place_id is not None
     ]
 
 

@@ -1,0 +1,134 @@
+"""Messages between the network thread, which only puts, and the writer thread, which only takes."""
+
+import threading
+import time
+from collections import deque
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+MOST_MESSAGES: Final = 20_000
+MOST_OCTETS: Final = 64 * 2**20
+
+LONGEST_PAYLOAD: Final = 2**20
+"""Octets; a longer message is kept as its beginning, to be refused with its reason."""
+
+
+@dataclass(frozen=True, slots=True)
+class Arrived:
+    """A message as it came.
+
+    Attributes
+    ----------
+    topic, payload
+        The payload is cut to its beginning where ``size`` exceeds :data:`LONGEST_PAYLOAD`.
+    size
+        Octets that were sent.
+    retained
+        The broker had kept it from before we subscribed.
+    received_at
+        By our clock.
+    mid, qos, epoch
+        What it takes to acknowledge it, and the connection in which that means anything.
+    """
+
+    topic: str
+    payload: bytes
+    size: int
+    retained: bool
+    received_at: datetime
+    mid: int
+    qos: int
+    epoch: int
+
+
+class Backlog:
+    """A queue bounded in messages and octets.
+
+    A full one makes :meth:`put` wait, and with it the network thread: TCP then holds the broker
+    back, which is the only flow control that brokers keep to.
+    """
+
+    def __init__(
+        self, *, most_messages: int = MOST_MESSAGES, most_octets: int = MOST_OCTETS
+    ) -> None:
+        self._most_messages = most_messages
+        self._most_octets = most_octets
+        self._messages: deque[Arrived] = deque()
+        self._octets = 0
+        self._closed = False
+        self._changed = threading.Condition()
+
+    def __len__(self) -> int:
+        """Count the messages that wait."""
+        return len(self._messages)
+
+    def put(self, message: Arrived) -> bool:
+        """Add a message; wait while there is no room for it.
+
+        Returns
+        -------
+        bool
+            False when the backlog was closed: the message is dropped, unacknowledged, and the
+            broker brings it again.
+        """
+        with self._changed:
+            self._changed.wait_for(lambda: self._closed or self._has_room(message))
+            if self._closed:
+                return False
+            self._messages.append(message)
+            self._octets += len(message.payload)
+            self._changed.notify_all()
+            return True
+
+    def take(
+        self, *, most_messages: int, most_octets: int, timeout_s: float, linger_s: float
+    ) -> list[Arrived] | None:
+        """Take the oldest messages.
+
+        Parameters
+        ----------
+        most_messages, most_octets
+            A batch ends before it exceeds either; one message is taken whatever its size.
+        timeout_s
+            How long to wait for the first.
+        linger_s
+            How long to wait for more once there is one: a commit costs the same for many.
+
+        Returns
+        -------
+        list[Arrived] | None
+            Empty when none came in time; None when the backlog is closed and empty.
+        """
+        with self._changed:
+            self._changed.wait_for(lambda: self._closed or self._messages, timeout_s)
+            if not self._messages:
+                return None if self._closed else []
+            if not self._closed and len(self._messages) < most_messages:
+                until = time.monotonic() + linger_s
+                self._changed.wait_for(
+                    lambda: self._closed or len(self._messages) >= most_messages,
+                    until - time.monotonic(),
+                )
+            taken: list[Arrived] = []
+            octets = 0
+            while self._messages and len(taken) < most_messages:
+                octets += len(self._messages[0].payload)
+                if taken and octets > most_octets:
+                    break
+                taken.append(self._messages.popleft())
+            self._octets -= sum(len(message.payload) for message in taken)
+            self._changed.notify_all()
+            return taken
+
+    def close(self) -> None:
+        """Let nothing more in; what waits can still be taken."""
+        with self._changed:
+            self._closed = True
+            self._changed.notify_all()
+
+    def _has_room(self, message: Arrived) -> bool:
+        return not self._messages or (
+            len(self._messages) < self._most_messages
+            and self._octets + len(message.payload) <= self._most_octets
+        )

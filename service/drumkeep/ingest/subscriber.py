@@ -1,0 +1,232 @@
+"""The MQTT client of the service: subscribes, queues, acknowledges when told, publishes.
+
+paho runs the callbacks in its network thread, and an exception in one ends that thread while the
+client goes on calling itself connected. So callbacks only queue, and never raise.
+"""
+
+import logging
+import threading
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Final
+
+from paho.mqtt.client import (
+    Client,
+    ConnectFlags,
+    DisconnectFlags,
+    MQTTMessage,
+    MQTTv5,
+)
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from drumkeep.domain.readings import PREFIX_LENGTH
+from drumkeep.ingest.backlog import LONGEST_PAYLOAD, Arrived, Backlog
+from drumkeep_wire.topics import Topics
+
+_log = logging.getLogger(__name__)
+
+KEEPALIVE_S: Final = 60
+SESSION_EXPIRY_S: Final = 14 * 86_400
+"""How long the broker keeps our session, and what it queued for us, while we are away."""
+RECEIVE_MAXIMUM: Final = 1000
+SLOWEST_RECONNECT_S: Final = 30
+
+Clock = Callable[[], datetime]
+
+
+@dataclass(frozen=True)
+class Broker:
+    """Where the broker is, and who we are to it.
+
+    Attributes
+    ----------
+    client_id
+        Names our session at the broker: the same for ever, and nobody else's.
+    topics
+        Under which root gateways publish.
+    """
+
+    host: str
+    port: int
+    client_id: str
+    topics: Topics = field(default_factory=Topics)
+    username: str | None = None
+    password: str | None = field(default=None, repr=False)
+
+
+class Subscriber:
+    """Owns the connection to the broker.
+
+    Parameters
+    ----------
+    broker
+        Where it is.
+    backlog
+        Takes what arrives.
+    clock
+        Gives the moment at which a message arrives, UTC.
+    """
+
+    def __init__(self, *, broker: Broker, backlog: Backlog, clock: Clock) -> None:
+        self._broker = broker
+        self._backlog = backlog
+        self._clock = clock
+        # A message's mid has a meaning within one connection only. A late acknowledgement in the
+        # next could confirm another message, one that is not stored; so each connection has a
+        # number, and what belongs to an older one is dropped: the broker brings it again.
+        self._epoch = 0
+        self._epoch_lock = threading.Lock()
+        self._subscribed = False
+        self.last_message_at: datetime | None = None
+        self.trouble: str | None = "The broker has not been reached yet."
+        self._client = self._make_client()
+
+    def start(self) -> None:
+        """Begin to connect, and keep at it, in a thread of its own."""
+        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+        properties.SessionExpiryInterval = SESSION_EXPIRY_S
+        properties.ReceiveMaximum = RECEIVE_MAXIMUM
+        # Not a clean start, ever: the client's own default wipes the queue when a process starts.
+        self._client.connect_async(
+            self._broker.host,
+            self._broker.port,
+            keepalive=KEEPALIVE_S,
+            clean_start=False,
+            properties=properties,
+        )
+        self._client.loop_start()
+
+    def stop(self) -> None:
+        """Disconnect; the broker keeps the session and what is not acknowledged."""
+        self._client.disconnect()
+        self._client.loop_stop()
+
+    @property
+    def connected(self) -> bool:
+        """Whether the broker has accepted our subscriptions in this connection."""
+        return self._subscribed and self._client.is_connected()
+
+    @property
+    def alive(self) -> bool:
+        """Whether the network thread runs."""
+        # There is no public way to ask, and is_connected() stays True when it has died.
+        thread = self._client._thread  # noqa: SLF001
+        return thread is not None and thread.is_alive()
+
+    def acknowledge(self, messages: Iterable[Arrived]) -> None:
+        """Acknowledge messages, in the order in which they came (MQTT 5.0, 4.6)."""
+        with self._epoch_lock:
+            for message in messages:
+                if message.qos and message.epoch == self._epoch:
+                    self._client.ack(message.mid, message.qos)
+
+    def publish_retained(self, topic: str, payload: bytes) -> bool:
+        """Publish for whoever listens now or later; False when there is no connection."""
+        if not self._client.is_connected():
+            return False
+        sent = self._client.publish(topic, payload, qos=1, retain=True)
+        return sent.rc == MQTTErrorCode.MQTT_ERR_SUCCESS
+
+    def _make_client(self) -> Client:
+        client = Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=self._broker.client_id,
+            protocol=MQTTv5,
+            manual_ack=True,
+            reconnect_on_failure=True,
+        )
+        client.reconnect_delay_set(1, SLOWEST_RECONNECT_S)
+        if self._broker.username is not None:
+            client.username_pw_set(self._broker.username, self._broker.password)
+        # Before connecting: what the broker kept for us comes right after its answer.
+        client.on_connect = self._on_connect
+        client.on_connect_fail = self._on_connect_fail
+        client.on_disconnect = self._on_disconnect
+        client.on_subscribe = self._on_subscribe
+        client.on_message = self._on_message
+        return client
+
+    def _next_epoch(self) -> None:
+        with self._epoch_lock:
+            self._epoch += 1
+
+    def _on_connect(
+        self,
+        client: Client,
+        _data: Any,  # noqa: ANN401 - paho's own signature
+        flags: ConnectFlags,
+        reason: ReasonCode,
+        _properties: Properties | None,
+    ) -> None:
+        self._next_epoch()
+        if reason.is_failure:
+            self.trouble = f"The broker refused us: {reason}."
+            _log.error("The broker refused us: %s", reason)
+            return
+        # 1: retained messages come when the subscription is new, and not at each reconnect.
+        options = SubscribeOptions(qos=1, retainHandling=1)
+        topics = self._broker.topics
+        filters = [topics.every("readings"), topics.every("presence")]
+        client.subscribe([(topic, options) for topic in filters])
+        kept = "kept" if flags.session_present else "new"
+        _log.info("Connected to the broker with a %s session", kept)
+
+    def _on_connect_fail(self, _client: Client, _data: Any) -> None:  # noqa: ANN401
+        self.trouble = "The broker cannot be reached."
+
+    def _on_disconnect(
+        self,
+        _client: Client,
+        _data: Any,  # noqa: ANN401
+        _flags: DisconnectFlags,
+        reason: ReasonCode,
+        _properties: Properties | None,
+    ) -> None:
+        self._next_epoch()
+        self._subscribed = False
+        if reason.is_failure:
+            self.trouble = f"The connection to the broker was lost: {reason}."
+            _log.warning("The connection to the broker was lost: %s", reason)
+
+    def _on_subscribe(
+        self,
+        _client: Client,
+        _data: Any,  # noqa: ANN401
+        _mid: int,
+        reasons: list[ReasonCode],
+        _properties: Properties | None,
+    ) -> None:
+        refused = [str(reason) for reason in reasons if reason.is_failure]
+        if refused:
+            self.trouble = f"The broker refused our subscriptions: {', '.join(refused)}."
+            _log.error("The broker refused our subscriptions: %s", ", ".join(refused))
+            return
+        self.trouble = None
+        self._subscribed = True
+
+    def _on_message(self, _client: Client, _data: Any, message: MQTTMessage) -> None:  # noqa: ANN401
+        try:
+            now = self._clock()
+            self.last_message_at = now
+            size = len(message.payload)
+            kept = message.payload if size <= LONGEST_PAYLOAD else message.payload[:PREFIX_LENGTH]
+            self._backlog.put(
+                Arrived(
+                    topic=message.topic,
+                    payload=bytes(kept),
+                    size=size,
+                    retained=message.retain,
+                    received_at=now,
+                    mid=message.mid,
+                    qos=message.qos,
+                    epoch=self._epoch,
+                )
+            )
+        except Exception:  # noqa: BLE001 - whatever it is
+            # Raised further it would end the network thread, and nobody would notice.
+            _log.exception("A message could not be queued")

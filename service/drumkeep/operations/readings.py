@@ -188,10 +188,10 @@ class _Batch:
                     self._rejected[place].append(_unknown_sensor(reading))
                 elif sensor.quantity != reading.quantity:
                     self._rejected[place].append(_other_quantity(reading, sensor))
+                elif (first := self.wanted.get((sensor.id, reading.ts_ms))) is not None:
+                    self._repeated(place, reading, first[1].value)
                 else:
-                    first = self.wanted.setdefault((sensor.id, reading.ts_ms), (place, reading))
-                    if first[1] is not reading:
-                        self._repeated(place, reading, first[1].value)
+                    self.wanted[sensor.id, reading.ts_ms] = (place, reading)
 
     def compare(self, stored: Mapping[Key, float]) -> None:
         """Take out what is stored already."""

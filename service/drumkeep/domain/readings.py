@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final, Protocol
 
-from drumkeep.domain.grid import to_ms
 from drumkeep.domain.sensors import UNITS, Quantity
 
 PLAUSIBLE: Final = {Quantity.TEMPERATURE: (-60.0, 200.0), Quantity.HUMIDITY: (0.0, 100.0)}
@@ -172,7 +171,7 @@ def sift(
     tuple[tuple[Reading, ...], tuple[Rejection, ...]]
         What can be stored if its sensor is known, and why the rest cannot.
     """
-    newest_ms, oldest_ms = to_ms(now + AHEAD), to_ms(now - OLDEST)
+    newest_s, oldest_s = (now + AHEAD).timestamp(), (now - OLDEST).timestamp()
     readings: list[Reading] = []
     rejections: list[Rejection] = []
     for record in records:
@@ -201,9 +200,10 @@ def sift(
             )
         elif (fault := _implausible(quantity, value)) is not None:
             rejections.append(Rejection(record.index, "v", value, *fault))
-        elif not oldest_ms <= (ts_ms := round(record.time * 1000)) <= newest_ms:
-            rejections.append(_wrong_time(record, ts_ms > newest_ms))
+        elif not oldest_s <= record.time <= newest_s:
+            rejections.append(_wrong_time(record, ahead=record.time > newest_s))
         else:
+            ts_ms = round(record.time * 1000)
             readings.append(Reading(record.name, quantity, ts_ms, float(value), record.index))
     return tuple(readings), tuple(rejections)
 
@@ -216,7 +216,7 @@ def _implausible(quantity: Quantity, value: float) -> tuple[str, str] | None:
     return "is no plausible value", f"Check the sensor; {low:g} to {high:g} {unit} are taken."
 
 
-def _wrong_time(record: Record, ahead: bool) -> Rejection:  # noqa: FBT001 - private
+def _wrong_time(record: Record, *, ahead: bool) -> Rejection:
     if ahead:
         problem = f"is more than {AHEAD.total_seconds() / 60:g} minutes ahead"
         mend = "Set the gateway's clock, and send seconds since 1970 UTC."

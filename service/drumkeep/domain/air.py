@@ -5,7 +5,7 @@ likely case keeps the straight line, slow and fast take the lowest and highest a
 days, and nothing that rests on it is called ready.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -64,7 +64,7 @@ def place_air(
     kind: PlaceKind,
     first: int,
     last: int,
-    extremes_c: tuple[float, float] | None,
+    extremes: Callable[[int], tuple[float, float] | None],
 ) -> PlaceAir:
     """Put a place's air on the grid.
 
@@ -76,8 +76,9 @@ def place_air(
         Sets the longest gap that a straight line may bridge.
     first, last
         Grid steps, inclusive.
-    extremes_c
-        Lowest and highest air of the last seven days on record; None where there is none.
+    extremes
+        Lowest and highest air (°C) on record over the seven days up to a time in epoch ms; asked
+        only for the last reading before a gap.
     """
     times = np.arange(first, last + 1, dtype=np.int64) * STEP_MS
     series = [s for s in series if len(s.ts_ms)]
@@ -98,9 +99,7 @@ def place_air(
     likely = _median(lines, trusted=trusted | ~known)
     low, high = likely.copy(), likely.copy()
     if not known.all():
-        least, most = extremes_c or (NEVER_SEEN_LOW_C, NEVER_SEEN_HIGH_C)
-        low[~known] = np.minimum(likely[~known], least)
-        high[~known] = np.maximum(likely[~known], most)
+        _widen(low, high, unknown=~known, series=series, times=times, extremes=extremes)
     newest = [int(s.ts_ms[-1]) for s, good in zip(series, trusted[:, -1], strict=True) if good]
     return PlaceAir(
         first=first,
@@ -111,6 +110,30 @@ def place_air(
         supported_to_ms=min(newest) if newest else max(int(s.ts_ms[-1]) for s in series),
         error_k=min(s.error_k for s in series),
     )
+
+
+def _widen(
+    low: Floats,
+    high: Floats,
+    *,
+    unknown: Flags,
+    series: Sequence[SensorSeries],
+    times: Times,
+    extremes: Callable[[int], tuple[float, float] | None],
+) -> None:
+    """Let ``low`` and ``high`` take the week's extremes where the air is not known, in place.
+
+    The week ends at the last reading before each step, so that the answer does not depend on
+    where a computation began.
+    """
+    read = np.unique(np.concatenate([s.ts_ms for s in series]))
+    last = np.searchsorted(read, times, side="right") - 1
+    for index in np.unique(last[unknown]):
+        found = extremes(int(read[index])) if index >= 0 else None
+        least, most = found or (NEVER_SEEN_LOW_C, NEVER_SEEN_HIGH_C)
+        here = unknown & (last == index)
+        low[here] = np.minimum(low[here], least)
+        high[here] = np.maximum(high[here], most)
 
 
 def _trusted(series: SensorSeries, *, kind: PlaceKind, times: Times) -> Flags:

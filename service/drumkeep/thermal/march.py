@@ -91,7 +91,7 @@ def _stir(layers_c: Floats, *, liquid: Liquid, air_c: Floats, seconds: float) ->
     mean = layers_c.mean(axis=-1)
     lagged = air_c[0] - slope * tau
     after = air_c[1] - slope * tau + (mean - lagged) * np.exp(-seconds / tau)
-    return np.broadcast_to(after[..., None], layers_c.shape)
+    return np.asarray(np.broadcast_to(after[..., None], layers_c.shape), dtype=np.float64)
 
 
 def _drive_over_time(layers: Floats, *, air_c: Floats, before_k: Floats, step_s: float) -> Floats:

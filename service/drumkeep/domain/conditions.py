@@ -1,0 +1,68 @@
+"""Conditions of a drum: what its memory, its pressure and people's looks amount to."""
+
+from enum import StrEnum
+
+import numpy as np
+
+from drumkeep.domain.liquid_state import NEVER, LiquidStates, Solids
+from drumkeep.domain.products import Product, Side
+
+
+class Condition(StrEnum):
+    """The trade's words; an empty set of them is ``clear``."""
+
+    SEEDING_RISK = "seeding_risk"
+    SOLIDS_SUSPECTED = "solids_suspected"
+    REDISSOLVING = "redissolving"
+    GASSING = "gassing"
+    AGENT_LOSS_SUSPECTED = "agent_loss_suspected"
+    OVERPRESSURE = "overpressure"
+    BULGED = "bulged"
+
+
+CLEAR = "clear"
+
+
+def conditions_of(
+    states: LiquidStates, *, product: Product, bottom_low_c: float, mean_c: float
+) -> frozenset[Condition]:
+    """Return the conditions of one drum.
+
+    Parameters
+    ----------
+    states
+        Its record, shape (1,).
+    product
+        Its product.
+    bottom_low_c, mean_c
+        Low bottom and likely mean, °C; NaN where unknown.
+    """
+    state = states[0]
+    found = set()
+    if product.side is Side.ISO:
+        if bottom_low_c < product.limits.seed_c:
+            found.add(Condition.SEEDING_RISK)
+        if state["solids"] == Solids.SUSPECTED:
+            found.add(Condition.SOLIDS_SUSPECTED)
+        if state["solids"] == Solids.SEEN:
+            warming = state["warm_steps"] > 0
+            found.add(Condition.REDISSOLVING if warming else Condition.SOLIDS_SUSPECTED)
+    elif state["gas_since"] != NEVER or mean_c > product.limits.gassing_c:
+        found.add(Condition.GASSING)
+    if state["overpressure"]:
+        found.add(Condition.OVERPRESSURE)
+    if state["bulged"]:
+        found.add(Condition.BULGED)
+    return frozenset(found)
+
+
+def was_cold(states: LiquidStates, *, product: Product) -> tuple[float, float] | None:
+    """Return the lasting mark of one iso drum: coldest °C and hours under the seeding limit."""
+    state = states[0]
+    hours = float(state["cold_total_steps"]) / 12.0
+    coldest = float(state["coldest_c"])
+    if product.side is not Side.ISO or not np.isfinite(coldest):
+        return None
+    if hours == 0.0 and coldest >= product.limits.seed_c:
+        return None
+    return coldest, hours

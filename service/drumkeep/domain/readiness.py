@@ -1,0 +1,305 @@
+"""Is a drum fit to spray now, why, when will it be, and what to do.
+
+Decisions take the side of the band that is unsafe. When unsure the answer is "unknown" or "not
+ready", never "ready".
+"""
+
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from enum import StrEnum
+from typing import Final
+
+from drumkeep.domain.conditions import Condition
+from drumkeep.domain.drums import DrumFacts
+from drumkeep.domain.products import OutputClass, Product, Side
+from drumkeep.domain.wording import moment, pressure, temperature
+
+
+class Readiness(StrEnum):
+    """In order of precedence."""
+
+    ON_HOLD = "on_hold"
+    UNKNOWN = "unknown"
+    TOO_WARM = "too_warm"
+    TOO_COLD = "too_cold"
+    READY = "ready"
+
+
+class Basis(StrEnum):
+    """What a computed temperature rests on."""
+
+    MEASURED = "measured"
+    MODELLED = "modelled"
+    UNSUPPORTED = "unsupported"
+
+
+AGITATION_GOOD_FOR: Final = timedelta(hours=24)
+MIX_MINUTES: Final = 15
+BLANKET_WITHIN: Final = timedelta(minutes=60)
+
+
+@dataclass(frozen=True)
+class Computed:
+    """A drum's computed liquid, °C; None throughout where nothing is known."""
+
+    bottom_c: float
+    mean_c: float
+    top_c: float
+    bottom_low_c: float
+    bottom_high_c: float
+    mean_low_c: float
+    mean_high_c: float
+    low_c: float
+    high_c: float
+    basis: Basis
+
+
+@dataclass(frozen=True)
+class Ahead:
+    """When a drum's whole band will lie inside its use band (slow case)."""
+
+    ready_at: datetime | None = None
+    mixed_at: datetime | None = None
+    warm_room: str | None = None
+    ready_in_warm_room_at: datetime | None = None
+    never_note: str | None = None
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Readiness with its reasons; sentences carry marks (``domain.wording``)."""
+
+    state: Readiness
+    reasons: tuple[str, ...]
+    advice: tuple[str, ...]
+    cautions: tuple[str, ...]
+    ready_at: datetime | None
+
+
+@dataclass
+class _Words:
+    reasons: list[str] = field(default_factory=list)
+    advice: list[str] = field(default_factory=list)
+    cautions: list[str] = field(default_factory=list)
+
+
+CAUTION_SHEET: Final = (
+    "The safety data sheet, the supplier, local codes and licensed practice come first."
+)
+CAUTION_ISO: Final = "Isocyanate is a sensitiser: gloves, eyes, lungs."
+CAUTION_BULGED: Final = "Bulged drum: do not move, do not open. Step away and call the manager."
+CAUTION_PRESSURE: Final = "Pressurised drum: do not open or move it."
+CAUTION_GASSING: Final = (
+    "Resin this warm gives off blowing agent: cool it before opening, or vent slowly by the small "
+    "bung with eyes and face covered."
+)
+CAUTION_HEATING: Final = (
+    "Never heat a tight drum: relieve it under dry gas first, keep the liquid under its maximum."
+)
+CAUTION_AGITATE: Final = "Agitate with the small bung vented."
+
+
+def judge(
+    *,
+    product: Product,
+    facts: DrumFacts,
+    computed: Computed | None,
+    conditions: frozenset[Condition],
+    output: OutputClass,
+    pressure_kpa: float | None,
+    made_on: datetime,
+    expires_at: datetime,
+    ahead: Ahead,
+    now: datetime,
+) -> Verdict:
+    """Give the verdict on one drum for one output class.
+
+    Parameters
+    ----------
+    product
+        Limits and side.
+    facts
+        What people recorded.
+    computed
+        The liquid; None where nothing is known of it.
+    conditions
+        What its memory and pressure amount to.
+    output
+        Pounds a minute class that the crew will spray.
+    pressure_kpa
+        Computed gauge pressure; None where unknown.
+    made_on, expires_at
+        The lot's dates.
+    ahead
+        The outlook, slow case.
+    now
+        The present, UTC.
+    """
+    words = _Words()
+    _cautions(words, product=product, conditions=conditions)
+    state = _held(words, facts=facts, conditions=conditions, pressure_kpa=pressure_kpa)
+    if now >= expires_at and state is None:
+        state = Readiness.ON_HOLD
+        words.reasons.append(f"The lot expired on {expires_at:%Y-%m-%d}.")
+        words.advice.append("Ask the manager: the supplier may re-test the lot.")
+    if state is None and _is_unknown(computed):
+        state = Readiness.UNKNOWN
+        _unknown(words, computed)
+    if state is None and computed is not None:
+        state = _by_temperature(
+            words, product=product, computed=computed, output=output, ahead=ahead
+        )
+        if state is Readiness.READY:
+            state = _agitation(words, product=product, facts=facts, made_on=made_on, now=now)
+    final = state or Readiness.UNKNOWN
+    waiting = final in (Readiness.TOO_COLD, Readiness.TOO_WARM)
+    return Verdict(
+        state=final,
+        reasons=tuple(words.reasons),
+        advice=tuple(words.advice),
+        cautions=(*words.cautions, CAUTION_SHEET),
+        ready_at=ahead.ready_at if waiting else None,
+    )
+
+
+def _held(
+    words: _Words,
+    *,
+    facts: DrumFacts,
+    conditions: frozenset[Condition],
+    pressure_kpa: float | None,
+) -> Readiness | None:
+    if Condition.BULGED in conditions:
+        words.reasons.append("Somebody saw this drum bulged.")
+        words.advice.append("Leave it where it is, step away, call the manager.")
+        return Readiness.ON_HOLD
+    if Condition.OVERPRESSURE in conditions:
+        words.reasons.append(f"The computed pressure is {pressure(pressure_kpa or 0.0)}.")
+        words.advice.append("Let it cool where it stands; call the manager before anything else.")
+        return Readiness.ON_HOLD
+    if Condition.SOLIDS_SUSPECTED in conditions:
+        if facts.solids_seen:
+            words.reasons.append("Solids were seen in it; warming alone does not remove them.")
+            words.advice.append(
+                "Relieve under dry gas, warm to 90 °F or over for 4 h with 30 min of agitation, "
+                "then look again."
+            )
+            words.cautions.append(CAUTION_HEATING)
+        else:
+            words.reasons.append("It got cold enough to seed solids.")
+            words.advice.append("Open with care, probe the bottom, record what you find.")
+        return Readiness.ON_HOLD
+    if Condition.REDISSOLVING in conditions:
+        words.reasons.append("Solids were seen; it is being warmed and mixed to dissolve them.")
+        words.advice.append("Keep it warm and mixed, then probe the bottom and record the look.")
+        words.cautions.append(CAUTION_HEATING)
+        return Readiness.ON_HOLD
+    if facts.hold is not None:
+        words.reasons.append(f"On hold: {facts.hold.reason}.")
+        words.advice.append("Ask the manager.")
+        return Readiness.ON_HOLD
+    return None
+
+
+def _is_unknown(computed: Computed | None) -> bool:
+    return computed is None or computed.basis is Basis.UNSUPPORTED
+
+
+def _unknown(words: _Words, computed: Computed | None) -> None:
+    if computed is None:
+        words.reasons.append("There is no air on record where this drum came from or stands.")
+    else:
+        words.reasons.append(
+            "Its temperature is not supported by enough data: it may lie anywhere from "
+            f"{temperature(computed.low_c)} to {temperature(computed.high_c)}."
+        )
+    words.advice.append("Dip the liquid and record it.")
+
+
+def _by_temperature(
+    words: _Words,
+    *,
+    product: Product,
+    computed: Computed,
+    output: OutputClass,
+    ahead: Ahead,
+) -> Readiness:
+    low, high = product.limits.use_band(output)
+    rate = "under 20 lb a minute" if output is OutputClass.UNDER_20 else "20 lb a minute and over"
+    if computed.high_c > high:
+        words.reasons.append(
+            f"The warmest liquid may be at {temperature(computed.high_c)}; "
+            f"for {rate} it must be at most {temperature(high)}."
+        )
+        words.advice.append("Move it somewhere cooler; do not open it warm.")
+        return Readiness.TOO_WARM
+    if computed.low_c >= low:
+        words.reasons.append(
+            f"All of the liquid is between {temperature(low)} and {temperature(high)}."
+        )
+        return Readiness.READY
+    words.reasons.append(
+        f"The coldest liquid may be at {temperature(computed.low_c)}; "
+        f"for {rate} it must be at least {temperature(low)}."
+    )
+    _advise_warming(words, product=product, computed=computed, low=low, ahead=ahead)
+    return Readiness.TOO_COLD
+
+
+def _advise_warming(
+    words: _Words, *, product: Product, computed: Computed, low: float, ahead: Ahead
+) -> None:
+    may_mix = product.side is Side.ISO or computed.mean_c <= product.limits.gassing_c
+    if may_mix and computed.mean_low_c >= low:
+        words.advice.append(f"Mix {MIX_MINUTES} minutes to even it out: its mean is warm enough.")
+        words.cautions.append(CAUTION_AGITATE)
+        return
+    if may_mix and ahead.mixed_at is not None and ahead.mixed_at != ahead.ready_at:
+        words.advice.append(
+            f"Mixed {MIX_MINUTES} minutes at {moment(ahead.mixed_at)} it is ready then."
+        )
+    if ahead.ready_at is None and ahead.warm_room is None:
+        words.advice.append("Bring it somewhere warmer: here it does not get there in four days.")
+    if ahead.warm_room is not None and ahead.ready_in_warm_room_at is not None:
+        words.advice.append(
+            f"In {ahead.warm_room} it is ready {moment(ahead.ready_in_warm_room_at)}."
+        )
+        words.cautions.append(CAUTION_HEATING)
+    if ahead.never_note is not None:
+        words.advice.append(ahead.never_note)
+
+
+def _agitation(
+    words: _Words, *, product: Product, facts: DrumFacts, made_on: datetime, now: datetime
+) -> Readiness:
+    """Hold back "ready" until an agitation that the product asks for is on record."""
+    limits = product.limits
+    minutes = limits.agitate_before_use_min
+    why = "This product is agitated before use."
+    stored = now - facts.received_at
+    asks = limits.agitate_if_stored_days
+    if not minutes and asks and stored > timedelta(days=asks):
+        minutes = 30.0
+        why = f"It has been stored over {asks:.0f} days (made {made_on:%Y-%m-%d})."
+    if not minutes:
+        return Readiness.READY
+    done = facts.agitated_at is not None and now - facts.agitated_at <= AGITATION_GOOD_FOR
+    if done and facts.agitated_min >= minutes:
+        return Readiness.READY
+    words.reasons[:] = [why]
+    words.advice.append(f"Agitate {minutes:.0f} minutes and record it; then it is ready.")
+    words.cautions += [CAUTION_AGITATE, CAUTION_GASSING]
+    return Readiness.ON_HOLD
+
+
+def _cautions(words: _Words, *, product: Product, conditions: frozenset[Condition]) -> None:
+    if product.side is Side.ISO:
+        words.cautions.append(CAUTION_ISO)
+    if Condition.BULGED in conditions:
+        words.cautions.insert(0, CAUTION_BULGED)
+    if Condition.OVERPRESSURE in conditions:
+        words.cautions.insert(0, CAUTION_PRESSURE)
+    if Condition.GASSING in conditions:
+        words.cautions.append(CAUTION_GASSING)
+    if Condition.SEEDING_RISK in conditions:
+        words.cautions.append("Near or under its seeding limit: keep it from getting colder.")

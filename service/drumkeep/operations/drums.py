@@ -1,0 +1,382 @@
+"""Receive drums and record what happens to them."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from random import SystemRandom
+from typing import Any, Final
+from uuid import UUID
+
+from drumkeep.domain import tags
+from drumkeep.domain.drums import DrumFacts, check_time, fold
+from drumkeep.domain.events import MEASURING, DrumEvent, EventKind, effective
+from drumkeep.domain.grid import to_ms
+from drumkeep.domain.liquid import first_measurement
+from drumkeep.domain.products import Product
+from drumkeep.domain.roles import Role, correction_action, event_action, may
+from drumkeep.errors import Conflict, Fault, Invalid, NotFound, Refused
+from drumkeep.operations.estimates import START_HOURS, origin_of, refresh_drums
+from drumkeep.operations.lots import lot_named
+from drumkeep.operations.surroundings import Ground, read_ground
+from drumkeep.storage import drums as rows
+from drumkeep.storage.products import as_product
+from drumkeep.storage.tables.drums import Drum, Event, Stay
+from drumkeep.storage.transaction import Tx
+from drumkeep.thermal.constants import DRUM_STEEL_KG
+
+_TRIES: Final = 20
+
+
+@dataclass(frozen=True)
+class By:
+    """Who records: the account (None for a token), the name that is kept, and the role."""
+
+    name: str
+    role: Role
+    account_id: int | None = None
+
+
+@dataclass(frozen=True)
+class Receipt:
+    """A drum that arrived; ``place`` and ``origin`` are ids, ``event_id`` the client's UUID."""
+
+    event_id: UUID
+    product: str
+    lot: str
+    place: int
+    at: datetime
+    tag: str | None = None
+    origin: int | None = None
+    net_kg: float | None = None
+    liquid_c: float | None = None
+    share: float = 1.0
+    tare_kg: float = DRUM_STEEL_KG
+    note: str | None = None
+
+
+@dataclass(frozen=True)
+class Happening:
+    """An event to record: its kind's own fields in ``data``, places as ids."""
+
+    event_id: UUID
+    kind: EventKind
+    at: datetime
+    data: Mapping[str, Any] = field(default_factory=dict)
+    note: str | None = None
+
+
+def receive_drums(tx: Tx, *, receipts: Sequence[Receipt], by: By, now: datetime) -> list[Drum]:
+    """Receive drums: all of them, or on any fault none.
+
+    A receipt whose UUID is known already gives the drum it made then: phones retry.
+
+    Raises
+    ------
+    Invalid, Conflict
+        Naming the receipt by its place in the list and the field.
+    Refused
+        The role may not record.
+    """
+    _refuse_unless_may(by, EventKind.RECEIVED)
+    _refuse_twins(receipts)
+    made: list[Drum] = []
+    fresh: list[int] = []
+    ground = read_ground(tx)
+    for index, receipt in enumerate(receipts):
+        known = rows.event_by_id(tx, event_id=receipt.event_id)
+        where = f"{index}." if len(receipts) > 1 else ""
+        if known is not None:
+            made.append(_received_before(tx, known, receipt, where=where))
+            continue
+        drum = _receive(tx, receipt, by=by, now=now, where=where, ground=ground)
+        made.append(drum)
+        fresh.append(drum.id)
+    refresh_drums(tx, since=dict.fromkeys(fresh, 0), now=now)
+    return made
+
+
+def _receive(  # noqa: PLR0913 - the private half of receive_drums
+    tx: Tx, receipt: Receipt, *, by: By, now: datetime, where: str, ground: Ground
+) -> Drum:
+    check_time(receipt.at, now=now)
+    lot = lot_named(tx, product=receipt.product, code=receipt.lot, field=f"{where}lot")
+    _, product_row = rows.lots_and_products(tx, lot_ids=[lot.id])[lot.id]
+    event = DrumEvent(
+        id=receipt.event_id,
+        kind=EventKind.RECEIVED,
+        at=receipt.at,
+        recorded_at=now,
+        data=_without_none(
+            {
+                "place": receipt.place,
+                "from": receipt.origin,
+                "net_kg": receipt.net_kg,
+                "liquid_c": receipt.liquid_c,
+            }
+        ),
+        by=by.account_id,
+        note=receipt.note,
+    )
+    facts = fold([event], product=as_product(product_row))
+    drum = Drum(
+        tag=_tag(tx, receipt.tag, where=where),
+        lot_id=lot.id,
+        created_at=now,
+        share=receipt.share,
+        tare_kg=receipt.tare_kg,
+        place_id=facts.place,
+        received_at=facts.received_at,
+        net_kg=facts.net_kg,
+        from_ms=to_ms(receipt.at),
+    )
+    tx.session.add(drum)
+    tx.session.flush()  # the id, for its event and stays
+    _log(tx, drum=drum, event=event, by=by)
+    rows.project(tx, drum=drum, facts=facts, origin=_origin(ground, drum, facts))
+    return drum
+
+
+def record_event(
+    tx: Tx, *, tag: str, happening: Happening, by: By, now: datetime
+) -> tuple[Drum, Event]:
+    """Record one thing that happened to a drum, and compute the drum anew from then on.
+
+    The same UUID again gives the same answer; with other content it is refused.
+
+    Raises
+    ------
+    NotFound
+        No drum bears this tag.
+    Refused
+        The role may not.
+    Conflict, Invalid
+        It makes no sense with what is on record; nothing is stored.
+    """
+    drum = drum_tagged(tx, tag=tag)
+    known = rows.event_by_id(tx, event_id=happening.event_id)
+    if known is not None:
+        _refuse_another(known, happening, drum=drum)
+        return drum, known
+    if happening.kind is EventKind.RECEIVED:
+        raise Conflict(
+            "The drum is here already.",
+            [Fault("kind", "received", "of a drum that has a tag", "Post new drums to /drums.")],
+        )
+    log = rows.events_of(tx, drum_ids=[drum.id])[drum.id]
+    product = _product(tx, drum)
+    target = _target(log, happening)
+    _refuse_unless_may(by, happening.kind, target=target, now=now)
+    at = now if happening.kind is EventKind.WANTED else happening.at
+    check_time(at, now=now)
+    event = DrumEvent(
+        id=happening.event_id,
+        kind=happening.kind,
+        at=at,
+        recorded_at=now,
+        data=_data(happening, drum=drum),
+        by=by.account_id,
+        note=happening.note,
+    )
+    before = effective(log)
+    believed = effective([*log, event])
+    facts = fold(believed, product=product)
+    row = _log(tx, drum=drum, event=event, by=by)
+    ground = read_ground(tx)
+    rows.project(tx, drum=drum, facts=facts, origin=_origin(ground, drum, facts))
+    since = _changed_since(event, target=target, before=before)
+    drum.from_ms = since if drum.from_ms is None else min(drum.from_ms, since)
+    tx.session.flush()
+    refresh_drums(tx, since={drum.id: drum.from_ms}, now=now)
+    return drum, row
+
+
+def drum_tagged(tx: Tx, *, tag: str) -> Drum:
+    """Return the drum that bears a tag, however it is typed.
+
+    Raises
+    ------
+    Invalid
+        It is no tag.
+    NotFound
+        No drum bears it.
+    """
+    written = tags.parse(tag)
+    drum = rows.drum_by_tag(tx, tag=written)
+    if drum is None:
+        mend = "Look at the drum again; a drum that is not received yet has no page."
+        raise NotFound("No drum bears this tag.", [Fault("tag", written, "is not known", mend)])
+    return drum
+
+
+def facts_of(tx: Tx, *, drum: Drum) -> DrumFacts:
+    """Return what is true of a drum by what people recorded."""
+    log = rows.events_of(tx, drum_ids=[drum.id])[drum.id]
+    return fold(effective(log), product=_product(tx, drum))
+
+
+def _product(tx: Tx, drum: Drum) -> Product:
+    return as_product(rows.lots_and_products(tx, lot_ids=[drum.lot_id])[drum.lot_id][1])
+
+
+def _log(tx: Tx, *, drum: Drum, event: DrumEvent, by: By) -> Event:
+    row = Event(
+        id=event.id,
+        drum_id=drum.id,
+        kind=event.kind.value,
+        at=event.at,
+        recorded_at=event.recorded_at,
+        account_id=event.by,
+        by=by.name,
+        data=dict(event.data),
+        note=event.note,
+    )
+    tx.session.add(row)
+    tx.session.flush()  # the sequence number, and the UUID's uniqueness now
+    return row
+
+
+def _tag(tx: Tx, wanted: str | None, *, where: str) -> str:
+    if wanted is not None:
+        tag = tags.parse(wanted, field=f"{where}tag")
+        if rows.drum_by_tag(tx, tag=tag) is not None:
+            mend = "Read the label again, or leave the tag out to be given a new one."
+            raise Conflict(
+                "Another drum bears this tag.", [Fault(f"{where}tag", tag, "is taken", mend)]
+            )
+        return tag
+    random = SystemRandom()
+    for _ in range(_TRIES):
+        tag = tags.make(random)
+        if rows.drum_by_tag(tx, tag=tag) is None:
+            return tag
+    raise Conflict("No free tag was found; try again.")
+
+
+def _received_before(tx: Tx, known: Event, receipt: Receipt, *, where: str) -> Drum:
+    drum = rows.drums_by_id(tx, ids=[known.drum_id])[known.drum_id]
+    same = (
+        known.kind == EventKind.RECEIVED
+        and known.at == receipt.at
+        and known.data.get("place") == receipt.place
+        and (receipt.tag is None or tags.parse(receipt.tag) == drum.tag)
+    )
+    if not same:
+        raise _another(f"{where}id", receipt.event_id)
+    return drum
+
+
+def _refuse_twins(receipts: Sequence[Receipt]) -> None:
+    seen: dict[str, int] = {}
+    for index, receipt in enumerate(receipts):
+        for name, value in (("id", str(receipt.event_id)), ("tag", receipt.tag)):
+            if value is None:
+                continue
+            key = f"{name} {value.upper().replace('-', '').replace(' ', '')}"
+            if key in seen:
+                problem = f"stands in item {seen[key]} already"
+                mend = "Give each drum its own, or leave the tag out."
+                raise Conflict(
+                    "Two drums of the list are alike.",
+                    [Fault(f"{index}.{name}", value, problem, mend)],
+                )
+            seen[key] = index
+
+
+def _refuse_another(known: Event, happening: Happening, *, drum: Drum) -> None:
+    same = (
+        known.drum_id == drum.id
+        and known.kind == happening.kind.value
+        and (known.kind == EventKind.WANTED or known.at == happening.at)
+        and dict(known.data) == _data(happening, drum=drum)
+    )
+    if not same:
+        raise _another("id", happening.event_id)
+
+
+def _another(name: str, event_id: UUID) -> Conflict:
+    mend = "Make a new UUID for each thing that happened."
+    return Conflict(
+        "Something else was recorded under this id.",
+        [Fault(name, str(event_id), "belongs to another event", mend)],
+    )
+
+
+def _target(log: Sequence[DrumEvent], happening: Happening) -> DrumEvent | None:
+    """Return the event that a correction is about; None for any other kind."""
+    if happening.kind is not EventKind.CORRECTED:
+        return None
+    wanted = UUID(str(happening.data["event"]))
+    for event in log:
+        if event.id == wanted and event.kind is not EventKind.CORRECTED:
+            return event
+    mend = "Give the id of an event of this drum, as its history lists them."
+    raise Invalid(
+        "There is no such event to correct.",
+        [Fault("event", str(wanted), "is no event of this drum", mend)],
+    )
+
+
+def _refuse_unless_may(
+    by: By, kind: EventKind, *, target: DrumEvent | None = None, now: datetime | None = None
+) -> None:
+    if target is not None and now is not None:
+        own = by.account_id is not None and target.by == by.account_id
+        action = correction_action(own=own, age=now - target.recorded_at)
+    else:
+        action = event_action(kind)
+    if not may(by.role, action):
+        raise Refused(f"The role {by.role} may not {action}.")
+
+
+def _data(happening: Happening, *, drum: Drum) -> dict[str, Any]:
+    data = _without_none(happening.data)
+    if happening.kind is EventKind.WEIGHED and "net_kg" not in data:
+        gross = float(data["gross_kg"])
+        data["net_kg"] = round(gross - drum.tare_kg, 6)
+        if data["net_kg"] < 0.0:
+            mend = f"Give at least the {drum.tare_kg:.1f} kg of the empty drum, or net_kg."
+            raise Invalid(
+                "That is less than the empty drum.",
+                [Fault("gross_kg", gross, "is less than the drum's tare", mend)],
+            )
+    if happening.kind is EventKind.WANTED:
+        data["wanted_at"] = None if data.pop("withdrawn", False) else happening.at.isoformat()
+    return data
+
+
+def _without_none(data: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in data.items() if value is not None}
+
+
+def _changed_since(
+    event: DrumEvent, *, target: DrumEvent | None, before: Sequence[DrumEvent]
+) -> int:
+    """Return from when (epoch ms) the drum's past is another one."""
+    receipt = before[0]
+    times = [event.at]
+    if target is not None:
+        times = [target.at]
+        if event.data.get("at") is not None:
+            times.append(datetime.fromisoformat(str(event.data["at"])))
+    measuring = event.kind in MEASURING or (target is not None and target.kind in MEASURING)
+    first = first_measurement(before, receipt=receipt)
+    if measuring and (first is None or event.at <= first.at or target is not None):
+        # it may set the starting state, back to the receipt
+        times.append(receipt.at)
+    if target is not None and target.kind is EventKind.RECEIVED:
+        times.append(receipt.at - timedelta(minutes=5))
+    return min(to_ms(moment) for moment in times)
+
+
+def _origin(ground: Ground, drum: Drum, facts: DrumFacts) -> Stay | None:
+    """Mark the air that set a drum's start, so that late readings of it reach the drum."""
+    place = origin_of(ground, facts)
+    if place is None:
+        return None
+    return Stay(
+        drum_id=drum.id,
+        place_id=place,
+        since=facts.received_at - timedelta(hours=START_HOURS),
+        until=facts.received_at,
+        origin=True,
+    )

@@ -1,0 +1,294 @@
+"""Compute every drum whose past changed or whose present moved on: load, compute, store.
+
+Loading and storing are transactions; computing is between them and touches no database, so that a
+long computation holds nobody up. What changed meanwhile keeps its mark and is computed next time.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, time
+from typing import Final
+
+from drumkeep.domain.drums import DrumFacts, fold
+from drumkeep.domain.events import EventKind, effective
+from drumkeep.domain.grid import STEP_MS, from_ms, step_at, to_ms
+from drumkeep.domain.liquid import Advanced, DrumPast, advance_drums
+from drumkeep.domain.liquid_events import StartAir
+from drumkeep.domain.liquid_state import states_from_bytes
+from drumkeep.domain.liquid_surroundings import PlaceHeat
+from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.products import Product
+from drumkeep.operations.surroundings import Ground, read_ground, read_places, start_air
+from drumkeep.operations.verdicts import Known, judge_drums
+from drumkeep.storage import drums as drum_rows
+from drumkeep.storage import estimates as estimate_rows
+from drumkeep.storage import place_marks
+from drumkeep.storage.place_marks import Mark
+from drumkeep.storage.products import as_product
+from drumkeep.storage.tables.catalogue import Lot
+from drumkeep.storage.tables.drums import Drum
+from drumkeep.storage.tables.estimates import Estimate
+from drumkeep.storage.transaction import Tx
+
+START_HOURS: Final = 48
+"""Air of this long before a receipt gives the starting state."""
+
+DAY_STEPS: Final = 24 * 12
+AT_ONCE: Final = 2000
+"""Drums in one computation: bounds its memory."""
+
+
+@dataclass(frozen=True)
+class Task:
+    """One drum to compute: its row as read, and where it starts."""
+
+    drum: Drum
+    lot: Lot
+    product: Product
+    facts: DrumFacts
+    past: DrumPast
+    checkpoint: int | None
+
+
+@dataclass(frozen=True)
+class Work:
+    """Everything one computation needs."""
+
+    now: datetime
+    step: int
+    tasks: Sequence[Task]
+    places: Mapping[int, PlaceHeat]
+    ground: Ground
+    marks: Sequence[Mark]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a computation gave, ready to store."""
+
+    work: Work
+    advanced: Advanced
+    estimates: Sequence[Estimate]
+
+
+def due(tx: Tx, *, now: datetime) -> tuple[dict[int, int | None], list[Mark]]:
+    """Return what must be computed: from when (epoch ms, None for "only onward") by drum id.
+
+    Every present drum is due once the grid has moved past its state; drums whose past changed are
+    due from that time.
+    """
+    step = step_at(now)
+    marks = list(place_marks.standing(tx))
+    since: dict[int, int | None] = {}
+    current = drum_rows.computed_up_to(tx)
+    for drum_id in drum_rows.present_ids(tx):
+        if current.get(drum_id) != step:
+            since[drum_id] = None
+    for drum in drum_rows.marked(tx):
+        since[drum.id] = drum.from_ms
+    if marks:
+        ground = read_ground(tx)
+        for mark in marks:
+            moment = from_ms(mark.from_ms)
+            for drum_id, stay_since in drum_rows.stays_touching(
+                tx, place_ids=ground.fed_by(mark.place_id), since=moment
+            ):
+                start = max(mark.from_ms, to_ms(stay_since))
+                before = since.get(drum_id)
+                since[drum_id] = start if before is None else min(before, start)
+    return since, marks
+
+
+def load(
+    tx: Tx,
+    *,
+    since: Mapping[int, int | None],
+    marks: Sequence[Mark],
+    now: datetime,
+) -> Work:
+    """Read what it takes to compute drums.
+
+    Parameters
+    ----------
+    tx
+        Any transaction.
+    since
+        Drums, and from which time (epoch ms) their past changed; None where it did not.
+    marks
+        Place marks that this computation will settle.
+    now
+        The present, UTC.
+    """
+    step = step_at(now)
+    ground = read_ground(tx)
+    rows = drum_rows.drums_by_id(tx, ids=list(since))
+    bounds = {
+        drum_id: step if changed is None else min(step, (changed - 1) // STEP_MS)
+        for drum_id, changed in since.items()
+    }
+    checkpoints = estimate_rows.latest_checkpoints(tx, bounds=bounds)
+    log = drum_rows.events_of(tx, drum_ids=list(rows))
+    catalogue = drum_rows.lots_and_products(tx, lot_ids=[d.lot_id for d in rows.values()])
+    products = {lot_id: as_product(product) for lot_id, (_, product) in catalogue.items()}
+    tasks = []
+    for drum_id, drum in rows.items():
+        product = products[drum.lot_id]
+        events = effective(log[drum_id])
+        facts = fold(events, product=product)
+        found = checkpoints.get(drum_id)
+        receipt = step_at(facts.received_at)
+        if found is not None and found[0] <= receipt:
+            found = None
+        start = receipt if found is None else found[0]
+        tasks.append(
+            Task(
+                drum=drum,
+                lot=catalogue[drum.lot_id][0],
+                product=product,
+                facts=facts,
+                checkpoint=None if found is None else found[0],
+                past=DrumPast(
+                    key=drum_id,
+                    product=product,
+                    events=[
+                        e
+                        for e in events
+                        if e.kind is not EventKind.WANTED
+                        and (found is None or step_at(e.at) >= start)
+                    ],
+                    start=start,
+                    state=None if found is None else states_from_bytes([found[1]]),
+                    start_air=_start_air(tx, ground, facts) if found is None else None,
+                    share=drum.share,
+                ),
+            )
+        )
+    first = min([task.past.start for task in tasks] + [step - DAY_STEPS])
+    return Work(
+        now=now,
+        step=step,
+        tasks=tasks,
+        places=read_places(
+            tx, ground=ground, place_ids=_places(tasks, ground), first=first, last=step
+        ),
+        ground=ground,
+        marks=marks,
+    )
+
+
+def _places(tasks: Iterable[Task], ground: Ground) -> set[int]:
+    """Places the drums were in since their start, and the warm rooms they might go to."""
+    wanted: set[int] = set()
+    for task in tasks:
+        for stay in task.facts.stays:
+            if stay.until is None or step_at(stay.until) >= task.past.start:
+                wanted.add(stay.place)
+        room = ground.warm_room_for(task.facts.place)
+        if room is not None:
+            wanted.add(room.id)
+    return wanted
+
+
+def origin_of(ground: Ground, facts: DrumFacts) -> int | None:
+    """Return the place whose air set a drum's start: where it came from, else the site's dock."""
+    if facts.origin is not None:
+        return facts.origin
+    first = facts.stays[0].place
+    site = ground.places[first].site_id
+    docks = [p.id for p in ground.places.values() if p.site_id == site and p.kind == PlaceKind.DOCK]
+    return docks[0] if docks else None
+
+
+def _start_air(tx: Tx, ground: Ground, facts: DrumFacts) -> StartAir | None:
+    origin = origin_of(ground, facts)
+    if origin is None:
+        return None
+    found = start_air(tx, ground=ground, place_id=origin, at=facts.received_at, hours=START_HOURS)
+    return None if found is None else StartAir(low_c=found[0], mean_c=found[1], high_c=found[2])
+
+
+def compute(work: Work) -> Outcome:
+    """Advance the drums to the present and judge them; no database."""
+    advanced = advance_drums(
+        [task.past for task in work.tasks], places=work.places, until=work.step
+    )
+    known = [
+        Known(
+            drum_id=task.drum.id,
+            product=task.product,
+            facts=task.facts,
+            share=task.drum.share,
+            made_on=datetime.combine(task.lot.made_on, time(), tzinfo=UTC),
+            expires_on=task.lot.expires_on,
+        )
+        for task in work.tasks
+    ]
+    estimates = judge_drums(
+        known,
+        states=advanced.states,
+        step=work.step,
+        places=work.places,
+        ground=work.ground,
+        now=work.now,
+    )
+    return Outcome(work=work, advanced=advanced, estimates=estimates)
+
+
+def store(tx: Tx, *, outcome: Outcome) -> int:
+    """Store a computation; drums that an event changed meanwhile are left for the next.
+
+    Returns
+    -------
+    int
+        How many drums were stored.
+    """
+    work = outcome.work
+    now_rows = drum_rows.drums_by_id(tx, ids=[task.drum.id for task in work.tasks])
+    fresh = set()
+    for row, task in enumerate(work.tasks):
+        drum = now_rows[task.drum.id]
+        if drum.revision == task.drum.revision:
+            fresh.add(row)
+            if drum.from_ms is not None:
+                drum.from_ms = None
+                tx.session.add(drum)
+        else:
+            begun = task.past.start * STEP_MS
+            drum.from_ms = begun if drum.from_ms is None else min(drum.from_ms, begun)
+            tx.session.add(drum)
+    stored = [estimate for row, estimate in enumerate(outcome.estimates) if row in fresh]
+    estimate_rows.put(tx, estimates=stored)
+    after = {
+        work.tasks[row].drum.id: (-1 if (step := work.tasks[row].checkpoint) is None else step)
+        for row in fresh
+    }
+    rows = []
+    for checkpoint in outcome.advanced.checkpoints:
+        for row, state in zip(checkpoint.drums, checkpoint.states, strict=True):
+            if int(row) in fresh:
+                rows.append((work.tasks[int(row)].drum.id, checkpoint.step, state.tobytes()))
+    estimate_rows.replace_checkpoints(tx, after=after, rows=rows)
+    place_marks.settle(tx, marks=work.marks)
+    return len(stored)
+
+
+def refresh_drums(tx: Tx, *, since: Mapping[int, int | None], now: datetime) -> None:
+    """Compute some drums within one transaction: what was recorded is shown at once."""
+    store(tx, outcome=compute(load(tx, since=since, marks=(), now=now)))
+
+
+def portions(since: Mapping[int, int | None]) -> Iterable[dict[int, int | None]]:
+    """Split what is due into computations of bounded size, those of like start together."""
+    grouped: dict[bool, list[int]] = defaultdict(list)
+    for drum_id, changed in since.items():
+        grouped[changed is not None].append(drum_id)
+    for ids in grouped.values():
+        ids.sort(key=lambda d: since[d] or 0)
+        for i in range(0, len(ids), AT_ONCE):
+            yield {drum_id: since[drum_id] for drum_id in ids[i : i + AT_ONCE]}
+
+
+def without_marks(work: Work) -> Work:
+    """Return the work with no place mark to settle: a later portion will."""
+    return replace(work, marks=())

@@ -1,0 +1,322 @@
+"""What lies ahead of drums where they are, in their warm room, and for when they are wanted."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any, Final, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drumkeep.domain.drums import DrumFacts
+from drumkeep.domain.grid import moment_of
+from drumkeep.domain.liquid_state import LiquidStates
+from drumkeep.domain.liquid_surroundings import PlaceHeat
+from drumkeep.domain.outlook import (
+    ALARM_HOURS,
+    PER_HOUR,
+    READY_HOURS,
+    STRIDE,
+    WARM_ROOM_K,
+    AirAhead,
+    Standing,
+    air_ahead,
+    first_below,
+    first_within,
+    mixed_within,
+    steps_below,
+)
+from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.products import OutputClass, Product
+from drumkeep.domain.readiness import Ahead
+from drumkeep.domain.wording import temperature
+from drumkeep.operations.surroundings import Ground
+from drumkeep.storage.tables.catalogue import Place
+from drumkeep.thermal.band import REST_K, Band
+from drumkeep.thermal.march import Course
+
+Floats = NDArray[np.float64]
+
+READY_BEFORE: Final = timedelta(minutes=30)
+"""A drum is to be ready this long before it is wanted."""
+
+NEVER_STARTS: Final = -1
+
+
+class Subject(Protocol):
+    """A drum to look ahead for."""
+
+    @property
+    def product(self) -> Product:
+        """Its product."""
+
+    @property
+    def facts(self) -> DrumFacts:
+        """What people recorded of it."""
+
+    @property
+    def share(self) -> float:
+        """Share of its side that sees the air."""
+
+
+@dataclass(frozen=True)
+class DrumOutlook:
+    """One drum's days ahead.
+
+    ``seeds_at`` and ``cold_hours`` look 12 h ahead under the likely air; the rest is the slow case.
+    """
+
+    ahead: Mapping[OutputClass, Ahead] = field(default_factory=dict)
+    seeds_at: datetime | None = None
+    cold_hours: float = 0.0
+    lowest_c: float | None = None
+    maybe_seeds_at: datetime | None = None
+    wanted_at: datetime | None = None
+    start_by: datetime | None = None
+    slow_ready_at: datetime | None = None
+    warm_room_place: int | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as it is stored; times as ISO text."""
+
+        def iso(moment: datetime | None) -> str | None:
+            return None if moment is None else moment.isoformat()
+
+        return {
+            "seeds_at": iso(self.seeds_at),
+            "cold_hours": self.cold_hours,
+            "lowest_c": self.lowest_c,
+            "maybe_seeds_at": iso(self.maybe_seeds_at),
+            "wanted_at": iso(self.wanted_at),
+            "start_by": iso(self.start_by),
+            "slow_ready_at": iso(self.slow_ready_at),
+            "warm_room_place": self.warm_room_place,
+        }
+
+
+def look_ahead(
+    drums: Sequence[Subject],
+    *,
+    states: LiquidStates,
+    step: int,
+    places: Mapping[int, PlaceHeat],
+    ground: Ground,
+    now: datetime,
+) -> list[DrumOutlook]:
+    """Look ahead for drums, in the order given; those not known or gone get an empty outlook."""
+    live = [
+        i
+        for i in range(len(drums))
+        if states["alive"][i]
+        and np.isfinite(states["layers"][i]).all()
+        and states["mass_kg"][i] > 0
+    ]
+    outlooks = [DrumOutlook() for _ in drums]
+    if not live:
+        return outlooks
+    look = _Look([drums[i] for i in live], states[live], step, places, ground, now)
+    for i, outlook in zip(live, look.outlooks(), strict=True):
+        outlooks[i] = outlook
+    return outlooks
+
+
+class _Look:
+    """One look ahead over drums whose liquid is known."""
+
+    def __init__(  # noqa: PLR0917 - the private half of look_ahead
+        self,
+        drums: Sequence[Subject],
+        states: LiquidStates,
+        step: int,
+        places: Mapping[int, PlaceHeat],
+        ground: Ground,
+        now: datetime,
+    ) -> None:
+        self.drums, self.states, self.step = drums, states, step
+        self.places, self.ground, self.now = places, ground, now
+        self.share = np.array([d.share for d in drums])
+        self.rooms = [ground.warm_room_for(d.facts.place) for d in drums]
+        self._ahead: dict[int, AirAhead] = {}
+
+    def outlooks(self) -> list[DrumOutlook]:
+        """Return every drum's outlook."""
+        here = [self.ground.places[d.facts.place] for d in self.drums]
+        standing = self._standing(range(len(self.drums)), here)
+        likely = standing.course(hours=ALARM_HOURS, pessimist=False)
+        slow = standing.course(hours=READY_HOURS, pessimist=True)
+        seed = np.array([d.product.limits.seed_c for d in self.drums])
+        seeds = first_below(likely.band, limit_c=seed)
+        maybe = first_below(_cut(slow.band, ALARM_HOURS * PER_HOUR + 1), limit_c=seed)
+        cold = steps_below(likely.band, limit_c=seed) / PER_HOUR
+        lowest = likely.band.bottom_low.min(axis=0)
+        in_room = self._in_rooms()
+        return [
+            DrumOutlook(
+                ahead={
+                    output: self._ahead_for(i, output=output, slow=slow, in_room=in_room)
+                    for output in OutputClass
+                },
+                seeds_at=self._moment(int(seeds[i])),
+                cold_hours=float(cold[i]),
+                lowest_c=float(lowest[i]),
+                maybe_seeds_at=self._moment(int(maybe[i])),
+                **self._wanted(i, slow=slow),
+            )
+            for i in range(len(self.drums))
+        ]
+
+    def _standing(
+        self,
+        rows: Sequence[int] | range,
+        where: Sequence[Place],
+        states: LiquidStates | None = None,
+    ) -> Standing:
+        return Standing(
+            states=self.states[list(rows)] if states is None else states,
+            products=[self.drums[i].product for i in rows],
+            films=[self.places[p.id].films for p in where],
+            ahead=[self._air(p) for p in where],
+            share=self.share[list(rows)],
+        )
+
+    def _air(self, place: Place) -> AirAhead:
+        if place.id not in self._ahead:
+            self._ahead[place.id] = air_ahead(
+                kind=PlaceKind(place.kind),
+                set_point_c=place.set_point_c,
+                air=self.places[place.id].air,
+                now_step=self.step,
+                hours=READY_HOURS,
+            )
+        return self._ahead[place.id]
+
+    def _moment(self, index: int) -> datetime | None:
+        """Time of a forecast index; None for "never"."""
+        return None if index < 0 else moment_of(self.step + index * STRIDE)
+
+    def _in_rooms(self) -> dict[int, tuple[Course, int]]:
+        """Slow course of each drum moved now into its site's warm room, by row."""
+        rows = [
+            i
+            for i, room in enumerate(self.rooms)
+            if room is not None and room.id != self.drums[i].facts.place
+        ]
+        if not rows:
+            return {}
+        where = [room for i in rows if (room := self.rooms[i]) is not None]
+        course = self._standing(rows, where).course(hours=READY_HOURS, pessimist=True)
+        return {row: (course, column) for column, row in enumerate(rows)}
+
+    def _ahead_for(
+        self,
+        i: int,
+        *,
+        output: OutputClass,
+        slow: Course,
+        in_room: Mapping[int, tuple[Course, int]],
+    ) -> Ahead:
+        low, high = self.drums[i].product.limits.use_band(output)
+        room = self.rooms[i]
+        moved = in_room.get(i)
+        in_room_at = None
+        if moved is not None:
+            course, column = moved
+            in_room_at = self._moment(_within(course.band, column, low, high))
+        return Ahead(
+            ready_at=self._moment(_within(slow.band, i, low, high)),
+            mixed_at=self._moment(_mixed(slow.band, i, low, high)),
+            warm_room=room.name if room is not None and moved is not None else None,
+            ready_in_warm_room_at=in_room_at,
+            never_note=_never_note(room, low=low, high=high, error_k=self._room_error(room)),
+        )
+
+    def _room_error(self, room: Place | None) -> float:
+        return 0.0 if room is None else self.places[room.id].air.error_k
+
+    def _wanted(self, i: int, *, slow: Course) -> dict[str, Any]:
+        drum = self.drums[i]
+        wanted = drum.facts.wanted_at
+        if wanted is None or wanted <= self.now:
+            return {"wanted_at": wanted}
+        site = self.ground.sites[self.ground.places[drum.facts.place].site_id]
+        output = drum.facts.wanted_output or OutputClass(site.output_class)
+        low, high = drum.product.limits.use_band(output)
+        room = self.rooms[i]
+        slow_ready = self._moment(_within(slow.band, i, low, high))
+        start_by = None
+        if room is not None and room.id != drum.facts.place:
+            start_by = self._start_by(i, room=room, wanted=wanted, slow=slow, band=(low, high))
+        return {
+            "wanted_at": wanted,
+            "slow_ready_at": slow_ready,
+            "start_by": start_by,
+            "warm_room_place": room.id if room is not None else None,
+        }
+
+    def _start_by(
+        self,
+        i: int,
+        *,
+        room: Place,
+        wanted: datetime,
+        slow: Course,
+        band: tuple[float, float],
+    ) -> datetime | None:
+        """Latest time to bring it into the warm room and have it ready before it is wanted.
+
+        Every hour until then is tried at once, each as a drum of its own.
+        """
+        target = wanted - READY_BEFORE
+        present = moment_of(self.step)
+        hours = int((target - present).total_seconds() // 3600)
+        hours = min(hours, READY_HOURS - 1)
+        if hours < 0:
+            return None
+        starts = np.arange(hours + 1) * PER_HOUR
+        states = np.repeat(self.states[i : i + 1], len(starts))
+        states["layers"] = slow.layers_c[starts, :, i]
+        rows = [i] * len(starts)
+        course = self._standing(rows, [room] * len(starts), states=states).course(
+            hours=hours + 1, pessimist=True
+        )
+        low, high = np.full(len(starts), band[0]), np.full(len(starts), band[1])
+        ready = first_within(course.band, low_c=low, high_c=high)
+        done = starts + np.where(ready < 0, 10**6, ready)
+        in_time = [
+            int(start)
+            for start, end in zip(starts, done, strict=True)
+            if end < 10**6 and present + timedelta(minutes=15 * int(end)) <= target
+        ]
+        return self._moment(max(in_time)) if in_time else None
+
+
+def _cut(band: Band, count: int) -> Band:
+    return Band(*(values[:count] for values in band.__dict__.values()))
+
+
+def _column(band: Band, i: int) -> Band:
+    return Band(*(values[:, i : i + 1] for values in band.__dict__.values()))
+
+
+def _within(band: Band, i: int, low: float, high: float) -> int:
+    return int(first_within(_column(band, i), low_c=np.array([low]), high_c=np.array([high]))[0])
+
+
+def _mixed(band: Band, i: int, low: float, high: float) -> int:
+    return int(mixed_within(_column(band, i), low_c=np.array([low]), high_c=np.array([high]))[0])
+
+
+def _never_note(room: Place | None, *, low: float, high: float, error_k: float) -> str | None:
+    """Say that a warm room can never bring a product into its use band, and what would."""
+    if room is None or room.set_point_c is None:
+        return None
+    margin = WARM_ROOM_K + REST_K + error_k
+    if low + margin <= room.set_point_c <= high - margin:
+        return None
+    if low + margin > high - margin:
+        return f"{room.name} cannot be held closely enough for this product's use band."
+    needed = low + margin if room.set_point_c < low + margin else high - margin
+    return (
+        f"{room.name} at {temperature(room.set_point_c)} can never bring this product into its "
+        f"use band; a set point of {temperature(needed)} would."
+    )

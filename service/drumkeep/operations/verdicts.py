@@ -1,0 +1,228 @@
+"""From a drum's advanced liquid to what people are told: band, conditions, outlook, verdict."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drumkeep.domain.conditions import conditions_of
+from drumkeep.domain.drums import DrumFacts
+from drumkeep.domain.liquid_pressure import gauge_kpa, pressure_inputs
+from drumkeep.domain.liquid_state import (
+    MEASURED_STEPS,
+    NEVER,
+    UNSUPPORTED_K,
+    LiquidStates,
+    band_at,
+    likely_mean,
+)
+from drumkeep.domain.liquid_surroundings import PlaceHeat
+from drumkeep.domain.products import OutputClass, Product
+from drumkeep.domain.readiness import Ahead, Basis, Computed, judge
+from drumkeep.operations.outlooks import DrumOutlook, look_ahead
+from drumkeep.operations.surroundings import Ground, supported_to
+from drumkeep.storage.tables.estimates import Estimate
+from drumkeep.thermal.band import Band
+
+Floats = NDArray[np.float64]
+
+EXPIRY_FALLBACK: Final = timedelta(days=180)
+
+
+@dataclass(frozen=True)
+class Known:
+    """One drum's facts beside its liquid."""
+
+    drum_id: int
+    product: Product
+    facts: DrumFacts
+    share: float
+    made_on: datetime
+    expires_on: date | None
+
+    @property
+    def expires_at(self) -> datetime:
+        """When the lot expires: as its maker says, else by the product's shelf life."""
+        if self.expires_on is not None:
+            return datetime.combine(self.expires_on, time(), tzinfo=UTC)
+        return self.made_on + timedelta(days=self.product.limits.shelf_life_days)
+
+
+def judge_drums(
+    known: Sequence[Known],
+    *,
+    states: LiquidStates,
+    step: int,
+    places: Mapping[int, PlaceHeat],
+    ground: Ground,
+    now: datetime,
+) -> list[Estimate]:
+    """Return what is to be stored of each drum, in the order given.
+
+    Parameters
+    ----------
+    known
+        The drums' facts.
+    states
+        Their records after the events of ``step``.
+    step
+        The grid step of the present.
+    places
+        Air and films of every place they stand in, and of the warm rooms.
+    ground
+        The catalogue of places.
+    now
+        The present, UTC.
+    """
+    if not known:
+        return []
+    heats = [places[k.facts.place] for k in known]
+    mean = likely_mean(states)
+    air = np.array([h.air.window(first=step, last=step)[0] for h in heats])
+    band = band_at(
+        states,
+        step=step,
+        sensor_error_k=np.array([h.air.error_k for h in heats]),
+        drive_k=np.nan_to_num(np.abs(air - mean)),
+    )
+    pressure = gauge_kpa(
+        states,
+        mean_c=mean,
+        inputs=pressure_inputs([k.product for k in known]),
+        site_kpa=np.array([h.site_kpa for h in heats]),
+    )
+    bases = [_basis(states[i : i + 1], heat=heats[i], step=step) for i in range(len(known))]
+    outlooks = look_ahead(known, states=states, step=step, places=places, ground=ground, now=now)
+    return [
+        _estimate(
+            drum,
+            state=states[i : i + 1],
+            step=step,
+            band=_Row(band, i),
+            pressure_kpa=float(pressure[i]),
+            basis=bases[i],
+            heat=heats[i],
+            outlook=outlooks[i],
+            default=OutputClass(ground.sites[ground.places[drum.facts.place].site_id].output_class),
+            now=now,
+        )
+        for i, drum in enumerate(known)
+    ]
+
+
+class _Row:
+    """One drum's column of a band, as plain numbers."""
+
+    def __init__(self, band: Band, row: int) -> None:
+        self._band, self._row = band, row
+
+    def __getattr__(self, name: str) -> float:
+        return float(getattr(self._band, name)[self._row])
+
+
+def _basis(state: LiquidStates, *, heat: PlaceHeat, step: int) -> Basis | None:
+    record = state[0]
+    if not np.isfinite(record["layers"]).all():
+        return None
+    if not record["resolved"] or record["doubt_k"] >= UNSUPPORTED_K:
+        return Basis.UNSUPPORTED
+    if record["dip_step"] != NEVER and step - record["dip_step"] <= MEASURED_STEPS:
+        return Basis.MEASURED
+    known = bool(heat.air.known[step - heat.air.first])
+    return Basis.MODELLED if known else Basis.UNSUPPORTED
+
+
+def _estimate(
+    drum: Known,
+    *,
+    state: LiquidStates,
+    step: int,
+    band: _Row,
+    pressure_kpa: float,
+    basis: Basis | None,
+    heat: PlaceHeat,
+    outlook: DrumOutlook,
+    default: OutputClass,
+    now: datetime,
+) -> Estimate:
+    computed = _computed(band, basis) if basis is not None else None
+    nowhere = float("nan")
+    conditions = conditions_of(
+        state,
+        product=drum.product,
+        bottom_low_c=computed.bottom_low_c if computed else nowhere,
+        mean_c=computed.mean_c if computed else nowhere,
+    )
+    pressure = pressure_kpa if computed is not None and np.isfinite(pressure_kpa) else None
+    verdicts: dict[str, Any] = {}
+    for output in OutputClass:
+        verdict = judge(
+            product=drum.product,
+            facts=drum.facts,
+            computed=computed,
+            conditions=conditions,
+            output=output,
+            pressure_kpa=pressure,
+            made_on=drum.made_on,
+            expires_at=drum.expires_at,
+            ahead=outlook.ahead.get(output, Ahead()),
+            now=now,
+        )
+        ahead = outlook.ahead.get(output, Ahead())
+        verdicts[output.value] = {
+            "state": verdict.state.value,
+            "reasons": list(verdict.reasons),
+            "advice": list(verdict.advice),
+            "cautions": list(verdict.cautions),
+            "ready_at": _iso(verdict.ready_at),
+            "warm_room": ahead.warm_room,
+            "ready_in_warm_room_at": _iso(ahead.ready_in_warm_room_at),
+            "never_note": ahead.never_note,
+        }
+    output = drum.facts.wanted_output or default
+    chosen = verdicts[output.value]
+    return Estimate(
+        drum_id=drum.drum_id,
+        step=step,
+        state=state.tobytes(),
+        computed_at=now,
+        supported_to=supported_to(heat.air),
+        basis=basis.value if basis is not None else None,
+        bottom_c=computed.bottom_c if computed else None,
+        bottom_low_c=computed.bottom_low_c if computed else None,
+        bottom_high_c=computed.bottom_high_c if computed else None,
+        mean_c=computed.mean_c if computed else None,
+        mean_low_c=computed.mean_low_c if computed else None,
+        mean_high_c=computed.mean_high_c if computed else None,
+        top_c=computed.top_c if computed else None,
+        low_c=computed.low_c if computed else None,
+        high_c=computed.high_c if computed else None,
+        pressure_kpa=pressure,
+        conditions=sorted(condition.value for condition in conditions),
+        verdicts=verdicts,
+        readiness=chosen["state"],
+        ready_at=datetime.fromisoformat(chosen["ready_at"]) if chosen["ready_at"] else None,
+        outlook=outlook.as_json(),
+    )
+
+
+def _computed(band: _Row, basis: Basis) -> Computed:
+    return Computed(
+        bottom_c=band.bottom,
+        mean_c=band.mean,
+        top_c=band.top,
+        bottom_low_c=band.bottom_low,
+        bottom_high_c=band.bottom_high,
+        mean_low_c=band.mean_low,
+        mean_high_c=band.mean_high,
+        low_c=band.low,
+        high_c=band.high,
+        basis=basis,
+    )
+
+
+def _iso(moment: datetime | None) -> str | None:
+    return None if moment is None else moment.isoformat()

@@ -1,0 +1,207 @@
+"""Queries on drums, their events and their stays."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from sqlalchemy import select as select_rows
+from sqlmodel import and_, col, delete, or_, select
+
+from drumkeep.domain.drums import DrumFacts
+from drumkeep.domain.events import DrumEvent, EventKind
+from drumkeep.storage.tables.catalogue import Lot, Place, Product, Site
+from drumkeep.storage.tables.drums import Drum, Event, Stay
+from drumkeep.storage.tables.estimates import Estimate
+from drumkeep.storage.transaction import Tx
+
+
+def drum_by_tag(tx: Tx, *, tag: str) -> Drum | None:
+    """Return the drum of this tag."""
+    return tx.session.exec(select(Drum).where(Drum.tag == tag)).one_or_none()
+
+
+def tags_taken(tx: Tx, *, tags: Sequence[str]) -> set[str]:
+    """Return those of these tags that drums bear."""
+    return set(tx.session.exec(select(Drum.tag).where(col(Drum.tag).in_(tags))).all())
+
+
+def drums_by_id(tx: Tx, *, ids: Sequence[int]) -> dict[int, Drum]:
+    """Return drums by id."""
+    rows = tx.session.exec(select(Drum).where(col(Drum.id).in_(ids))).all()
+    return {row.id: row for row in rows}
+
+
+def tags_by_id(tx: Tx, *, ids: Sequence[int]) -> dict[int, str]:
+    """Return tags by drum id."""
+    rows = tx.session.exec(select(Drum.id, Drum.tag).where(col(Drum.id).in_(ids))).all()
+    return dict(rows)
+
+
+@dataclass(frozen=True, slots=True)
+class StockRow:
+    """A drum with all that a page says of it."""
+
+    drum: Drum
+    estimate: Estimate | None
+    lot: Lot
+    product: Product
+    place: Place
+    site: Site
+
+
+def list_drums(
+    tx: Tx,
+    *,
+    tag: str | None = None,
+    side: str | None = None,
+    lot: str | None = None,
+    place_ids: Sequence[int] | None = None,
+    condition: str | None = None,
+    present: bool = True,
+    after: int = 0,
+    limit: int | None = 200,
+) -> list[StockRow]:
+    """Return drums with what was computed of them, past the id ``after``.
+
+    Parameters
+    ----------
+    tag, side, lot, place_ids, condition
+        Narrow the list; ``clear`` as condition asks for drums without any.
+    present
+        Leave out drums that were emptied or disposed of.
+    limit
+        None for all.
+    """
+    statement = (
+        select_rows(Drum, Estimate, Lot, Product, Place, Site)
+        .join(Lot, col(Drum.lot_id) == col(Lot.id))
+        .join(Product, col(Lot.product_id) == col(Product.id))
+        .join(Place, col(Drum.place_id) == col(Place.id))
+        .join(Site, col(Place.site_id) == col(Site.id))
+        .join(Estimate, col(Estimate.drum_id) == col(Drum.id), isouter=True)
+        .where(col(Drum.id) > after)
+        .order_by(col(Drum.id))
+    )
+    if present:
+        statement = statement.where(col(Drum.ended).is_(None))
+    if tag is not None:
+        statement = statement.where(col(Drum.tag) == tag)
+    if side is not None:
+        statement = statement.where(col(Product.side) == side)
+    if lot is not None:
+        statement = statement.where(col(Lot.code) == lot)
+    if place_ids is not None:
+        statement = statement.where(col(Drum.place_id).in_(place_ids))
+    if limit is not None and condition is None:
+        statement = statement.limit(limit)
+    rows = [StockRow(*row) for row in tx.session.execute(statement)]
+    if condition is not None:  # a list in JSON: the two databases share no way to ask into it
+        rows = [row for row in rows if _has(row.estimate, condition)][:limit]
+    return rows
+
+
+def _has(estimate: Estimate | None, condition: str) -> bool:
+    found = estimate.conditions if estimate is not None else []
+    return not found if condition == "clear" else condition in found
+
+
+def event_by_id(tx: Tx, *, event_id: UUID) -> Event | None:
+    """Return the event that a client made under this id."""
+    return tx.session.exec(select(Event).where(Event.id == event_id)).one_or_none()
+
+
+def events_of(tx: Tx, *, drum_ids: Sequence[int]) -> dict[int, list[DrumEvent]]:
+    """Return all recorded events of drums, in order of recording."""
+    found: dict[int, list[DrumEvent]] = {drum_id: [] for drum_id in drum_ids}
+    rows = tx.session.exec(
+        select(Event).where(col(Event.drum_id).in_(drum_ids)).order_by(col(Event.seq))
+    ).all()
+    for row in rows:
+        found[row.drum_id].append(as_event(row))
+    return found
+
+
+def event_rows(tx: Tx, *, drum_id: int) -> Sequence[Event]:
+    """Return a drum's log, in order of recording."""
+    return tx.session.exec(
+        select(Event).where(Event.drum_id == drum_id).order_by(col(Event.seq))
+    ).all()
+
+
+def as_event(row: Event) -> DrumEvent:
+    """Return a stored event in the domain's form."""
+    return DrumEvent(
+        id=row.id,
+        kind=EventKind(row.kind),
+        at=row.at,
+        recorded_at=row.recorded_at,
+        data=row.data,
+        by=row.account_id,
+        note=row.note,
+    )
+
+
+def project(tx: Tx, *, drum: Drum, facts: DrumFacts, origin: Stay | None) -> None:
+    """Write what a drum's events amount to into its row and its stays."""
+    drum.place_id = facts.place
+    drum.received_at = facts.received_at
+    drum.net_kg = facts.net_kg
+    drum.ended = facts.ended.value if facts.ended is not None else None
+    drum.wanted_at = facts.wanted_at
+    drum.wanted_output = facts.wanted_output.value if facts.wanted_output is not None else None
+    drum.revision += 1
+    tx.session.add(drum)
+    tx.session.exec(delete(Stay).where(col(Stay.drum_id) == drum.id))
+    for stay in facts.stays:
+        tx.session.add(
+            Stay(drum_id=drum.id, place_id=stay.place, since=stay.since, until=stay.until)
+        )
+    if origin is not None:
+        tx.session.add(origin)
+
+
+def stays_touching(
+    tx: Tx, *, place_ids: Sequence[int], since: datetime
+) -> Sequence[tuple[int, datetime]]:
+    """Return (drum id, start) of every stay in these places that lasts past a time."""
+    rows = tx.session.exec(
+        select(Stay.drum_id, Stay.since).where(
+            col(Stay.place_id).in_(place_ids),
+            or_(col(Stay.until).is_(None), col(Stay.until) > since),
+        )
+    ).all()
+    return [(drum_id, start) for drum_id, start in rows]
+
+
+def present_ids(tx: Tx) -> Sequence[int]:
+    """Return the ids of drums that have neither been emptied nor disposed of."""
+    return tx.session.exec(select(Drum.id).where(col(Drum.ended).is_(None))).all()
+
+
+def marked(tx: Tx) -> Sequence[Drum]:
+    """Return drums that must be computed again from some time on."""
+    return tx.session.exec(select(Drum).where(col(Drum.from_ms).is_not(None))).all()
+
+
+def present_in(tx: Tx, *, place_ids: Sequence[int]) -> Sequence[Drum]:
+    """Return the drums that stand in these places."""
+    statement = select(Drum).where(
+        and_(col(Drum.place_id).in_(place_ids), col(Drum.ended).is_(None))
+    )
+    return tx.session.exec(statement).all()
+
+
+def lots_and_products(tx: Tx, *, lot_ids: Sequence[int]) -> Mapping[int, tuple[Lot, Product]]:
+    """Return lots with their products by lot id."""
+    rows = tx.session.exec(
+        select(Lot, Product)
+        .join(Product, col(Lot.product_id) == Product.id)
+        .where(col(Lot.id).in_(lot_ids))
+    ).all()
+    return {lot.id: (lot, product) for lot, product in rows}
+
+
+def computed_up_to(tx: Tx) -> dict[int, int]:
+    """Return the grid step that each computed drum has come to, by drum id."""
+    return dict(tx.session.exec(select(Estimate.drum_id, Estimate.step)).all())

@@ -1,0 +1,118 @@
+"""Queries on what was computed of drums."""
+
+from collections.abc import Mapping, Sequence
+
+from sqlalchemy import func
+from sqlmodel import col, delete, select
+
+from drumkeep.storage.tables.estimates import Checkpoint, Estimate
+from drumkeep.storage.transaction import Tx
+
+_AT_ONCE = 500
+
+
+def estimate_of(tx: Tx, *, drum_id: int) -> Estimate | None:
+    """Return the state of a drum as last computed."""
+    return tx.session.get(Estimate, drum_id)
+
+
+def estimates_of(tx: Tx, *, drum_ids: Sequence[int]) -> dict[int, Estimate]:
+    """Return the states of drums by drum id."""
+    rows = tx.session.exec(select(Estimate).where(col(Estimate.drum_id).in_(drum_ids))).all()
+    return {row.drum_id: row for row in rows}
+
+
+def put(tx: Tx, *, estimates: Sequence[Estimate]) -> None:
+    """Store states, each in place of the one before."""
+    for estimate in estimates:
+        tx.session.merge(estimate)
+
+
+def latest_checkpoints(tx: Tx, *, bounds: Mapping[int, int]) -> dict[int, tuple[int, bytes]]:
+    """Return (step, record) of each drum's newest checkpoint at or before its own bound.
+
+    Parameters
+    ----------
+    bounds
+        Grid step by drum id; drums without a checkpoint that early have no entry.
+    """
+    found: dict[int, tuple[int, bytes]] = {}
+    by_bound: dict[int, list[int]] = {}
+    for drum_id, bound in bounds.items():
+        by_bound.setdefault(bound, []).append(drum_id)
+    for bound, drum_ids in by_bound.items():
+        for some in _portions(drum_ids):
+            newest = (
+                select(col(Checkpoint.drum_id), func.max(Checkpoint.step).label("step"))
+                .where(col(Checkpoint.drum_id).in_(some), col(Checkpoint.step) <= bound)
+                .group_by(col(Checkpoint.drum_id))
+                .subquery()
+            )
+            rows = tx.session.exec(
+                select(Checkpoint).join(
+                    newest,
+                    (col(Checkpoint.drum_id) == newest.c.drum_id)
+                    & (col(Checkpoint.step) == newest.c.step),
+                )
+            ).all()
+            found |= {row.drum_id: (row.step, row.state) for row in rows}
+    return found
+
+
+def checkpoints_between(tx: Tx, *, drum_id: int, first: int, last: int) -> Sequence[Checkpoint]:
+    """Return a drum's checkpoints from step ``first`` to ``last``, in order."""
+    return tx.session.exec(
+        select(Checkpoint)
+        .where(
+            col(Checkpoint.drum_id) == drum_id,
+            col(Checkpoint.step).between(first, last),
+        )
+        .order_by(col(Checkpoint.step))
+    ).all()
+
+
+def replace_checkpoints(
+    tx: Tx, *, after: Mapping[int, int], rows: Sequence[tuple[int, int, bytes]]
+) -> None:
+    """Drop each drum's checkpoints after a step and store new ones.
+
+    Parameters
+    ----------
+    after
+        Step by drum id; what lies beyond it was computed from a past that no longer holds.
+    rows
+        (drum id, step, record).
+    """
+    by_step: dict[int, list[int]] = {}
+    for drum_id, step in after.items():
+        by_step.setdefault(step, []).append(drum_id)
+    for step, drum_ids in by_step.items():
+        for some in _portions(drum_ids):
+            tx.session.exec(
+                delete(Checkpoint).where(
+                    col(Checkpoint.drum_id).in_(some), col(Checkpoint.step) > step
+                )
+            )
+    new = [row for row in rows if row[1] > after[row[0]]]
+    if new:
+        connection = tx.session.connection()
+        mark = "?" if connection.dialect.paramstyle == "qmark" else "%s"
+        connection.exec_driver_sql(
+            "INSERT INTO checkpoint (drum_id, step, state) "  # noqa: S608 - marks only
+            f"VALUES ({mark}, {mark}, {mark})",
+            new,
+        )
+
+
+def thin(tx: Tx, *, before: int, keep_every: int) -> int:
+    """Drop old checkpoints but one in ``keep_every`` steps; returns how many went."""
+    gone = tx.session.exec(
+        delete(Checkpoint).where(
+            col(Checkpoint.step) < before, col(Checkpoint.step) % keep_every != 0
+        )
+    )
+    return gone.rowcount
+
+
+def _portions(ids: Sequence[int]) -> list[Sequence[int]]:
+    return [ids[i : i + _AT_ONCE] for i in range(0, len(ids), _AT_ONCE)]

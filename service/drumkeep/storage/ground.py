@@ -1,0 +1,22 @@
+"""Every place with the sensors that were ever mounted there, for one computation."""
+
+from collections.abc import Sequence
+
+from sqlmodel import col, select
+
+from drumkeep.storage.tables.catalogue import Mount, Place
+from drumkeep.storage.transaction import Tx
+
+
+def all_places(tx: Tx) -> Sequence[Place]:
+    """Return every place."""
+    return tx.session.exec(select(Place).order_by(col(Place.id))).all()
+
+
+def place_mounts(tx: Tx) -> Sequence[Mount]:
+    """Return every mount in a place, past ones too, oldest first."""
+    return tx.session.exec(
+        select(Mount)
+        .where(col(Mount.place_id).is_not(None))
+        .order_by(col(Mount.since), col(Mount.id))
+    ).all()

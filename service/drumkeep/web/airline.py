@@ -1,0 +1,216 @@
+"""Geometry of the air line: the last 24 hours of a place's air, running on into the next 12.
+
+Lines are worked out in a box of 1000 × ``TALL`` that stretches with the page; words are placed
+in per cent of its width, so that they never stretch.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final
+
+from drumkeep.web.formats import Formats
+from drumkeep.web.view_models import LimitView, ShelfView
+
+WIDE: Final = 1000.0
+TALL: Final = 60.0
+BEHIND: Final = timedelta(hours=24)
+AHEAD: Final = timedelta(hours=12)
+_MARGIN: Final = 6.0
+_REACH_K: Final = 8.0
+"""A limit this far (K) from the line is still drawn; farther ones would flatten it."""
+_LEAST_SPAN_K: Final = 6.0
+_BUCKET_S: Final = 900
+_TICK_H: Final = 6
+_TIGHT_PERCENT: Final = 14.0
+_NOW_CLEAR: Final = timedelta(hours=2, minutes=45)
+"""No hour is written this close to the word "now"."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitLine:
+    """A hairline at a limit."""
+
+    y: float
+    label: str
+    high: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tick:
+    """A moment on the time axis, ``x`` in per cent."""
+
+    x: float
+    label: str
+    anchor: str = "middle"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """Tonight's expected low or the day's high, ``x`` in per cent."""
+
+    x: float
+    y: float
+    label: str
+    anchor: str
+    below: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AirDrawing:
+    """All that the air line macro draws; paths are empty where there is no air to show."""
+
+    past: str
+    ahead: str
+    band: str
+    now_x: float
+    now_y: float | None
+    limits: tuple[LimitLine, ...]
+    ticks: tuple[Tick, ...]
+    marks: tuple[Mark, ...]
+    words: str
+
+
+def air_drawing(shelf: ShelfView, formats: Formats) -> AirDrawing:
+    """Work out the air line of a shelf from 24 h before ``formats.now`` to 12 h after."""
+    start, end = formats.now - BEHIND, formats.now + AHEAD
+    past = _thinned([(t, c) for t, c in shelf.air_line.past if start <= t <= formats.now])
+    ahead = [p for p in shelf.air_line.ahead if formats.now <= p[0] <= end]
+    limits = _near_limits(shelf.limit_lines, past, ahead)
+    low, high = _range(past, ahead, limits)
+
+    def x(at: datetime) -> float:
+        return round(WIDE * ((at - start) / (end - start)), 1)
+
+    def y(c: float) -> float:
+        return round(_MARGIN + (TALL - 2 * _MARGIN) * (high - c) / (high - low), 1)
+
+    marks = []
+    for extreme, below in ((shelf.night_low, True), (shelf.day_high, False)):
+        if extreme is not None and start <= extreme[1] <= end:
+            c, at = extreme
+            percent = x(at) / 10
+            anchor = "end" if percent > 100 - _TIGHT_PERCENT else "middle"
+            label = f"{formats.temp(c)} {formats.clock(at, short=True)}"
+            marks.append(Mark(x=percent, y=y(c), label=label, anchor=anchor, below=below))
+    return AirDrawing(
+        past=_path((x(t), y(c)) for t, c in past),
+        ahead=_path((x(p[0]), y(p[1])) for p in ahead),
+        band=_path(
+            [(x(p[0]), y(p[3])) for p in ahead] + [(x(p[0]), y(p[2])) for p in reversed(ahead)]
+        ),
+        now_x=x(formats.now) / 10,
+        now_y=y(past[-1][1]) if past else None,
+        limits=tuple(
+            LimitLine(
+                y=y(limit.c),
+                label=f"{limit.name} {formats.temp(limit.c)}",
+                # Written on the far side of the hairline from the air.
+                high=limit.c >= _middle(past, ahead),
+            )
+            for limit in limits
+        ),
+        ticks=_ticks(start, end, formats),
+        marks=tuple(marks),
+        words=_words(past, ahead, shelf, formats),
+    )
+
+
+def _thinned(points: Sequence[tuple[datetime, float]]) -> list[tuple[datetime, float]]:
+    """Keep the lowest and the highest of each quarter hour, in order of time, and the last."""
+    kept: list[tuple[datetime, float]] = []
+    bucket: list[tuple[datetime, float]] = []
+    number: int | None = None
+
+    def close() -> None:
+        if bucket:
+            ends = {min(bucket, key=_celsius), max(bucket, key=_celsius)}
+            kept.extend(sorted(ends))
+
+    for at, c in sorted(points):
+        here = int(at.timestamp()) // _BUCKET_S
+        if here != number:
+            close()
+            bucket, number = [], here
+        bucket.append((at, c))
+    close()
+    if points and kept[-1] != max(points):
+        kept.append(max(points))
+    return kept
+
+
+def _celsius(point: tuple[datetime, float]) -> float:
+    return point[1]
+
+
+def _near_limits(
+    limits: Sequence[LimitView],
+    past: Sequence[tuple[datetime, float]],
+    ahead: Sequence[tuple[datetime, float, float, float]],
+) -> list[LimitView]:
+    values = [c for _, c in past] + [p[1] for p in ahead]
+    if not values:
+        return list(limits)
+    low, high = min(values) - _REACH_K, max(values) + _REACH_K
+    return [limit for limit in limits if low <= limit.c <= high]
+
+
+def _range(
+    past: Sequence[tuple[datetime, float]],
+    ahead: Sequence[tuple[datetime, float, float, float]],
+    limits: Sequence[LimitView],
+) -> tuple[float, float]:
+    values = [c for _, c in past] + [limit.c for limit in limits]
+    values += [c for point in ahead for c in point[1:]]
+    low, high = min(values, default=0.0), max(values, default=20.0)
+    short = max(0.0, _LEAST_SPAN_K - (high - low)) / 2
+    return low - short, high + short
+
+
+def _middle(
+    past: Sequence[tuple[datetime, float]],
+    ahead: Sequence[tuple[datetime, float, float, float]],
+) -> float:
+    values = [c for _, c in past] + [p[1] for p in ahead]
+    return (min(values) + max(values)) / 2 if values else 0.0
+
+
+def _ticks(start: datetime, end: datetime, formats: Formats) -> tuple[Tick, ...]:
+    first = formats.local(start).replace(minute=0, second=0, microsecond=0)
+    ticks = []
+    for hour in range(int((end - start) / timedelta(hours=1)) + 2):
+        at = formats.local(first + timedelta(hours=hour))
+        if at.hour % _TICK_H or not start < at < end or abs(at - formats.now) < _NOW_CLEAR:
+            continue
+        names = {0: "midnight", 12: "noon"}
+        percent = round(100 * ((at - start) / (end - start)), 2)
+        anchor = "start" if percent < 4 else "end" if percent > 96 else "middle"  # noqa: PLR2004 - per cent from either edge
+        label = names.get(at.hour) or formats.clock(at, short=True)
+        ticks.append(Tick(x=percent, label=label, anchor=anchor))
+    return tuple(ticks)
+
+
+def _path(points: Iterable[tuple[float, float]]) -> str:
+    steps = " ".join(f"{x:g} {y:g}" for x, y in points)
+    return f"M{steps}" if steps else ""
+
+
+def _words(
+    past: Sequence[tuple[datetime, float]],
+    ahead: Sequence[tuple[datetime, float, float, float]],
+    shelf: ShelfView,
+    formats: Formats,
+) -> str:
+    """Return the line in one sentence, for those who do not see it."""
+    if not past and not ahead:
+        return f"No air on record at {shelf.place}."
+    said = []
+    if past:
+        values = [c for _, c in past]
+        said.append(f"last 24 hours {formats.temp(min(values))} to {formats.temp(max(values))}")
+    if ahead:
+        lowest = min(p[1] for p in ahead)
+        said.append(
+            f"next 12 hours {formats.temp(lowest)} to {formats.temp(max(p[1] for p in ahead))}"
+        )
+    return f"Air at {shelf.place}: {', '.join(said)}."

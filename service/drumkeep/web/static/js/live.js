@@ -1,0 +1,124 @@
+// Keeps the page true: when the service says something changed, reads this page again and puts its
+// main part in place of the old one. What is open, focused, scrolled or half written stays so.
+(() => {
+  const LEAST_MS = 4000; // readings come in bursts; one renewal serves them all
+  const RETRY_MS = 15000;
+  const RENEWED = ".task[id], .alarm[id], .group[id]";
+  const stale = document.getElementById("stale");
+  let renewedAt = Date.now();
+  let waiting = null;
+  let busy = false;
+  let missed = false;
+
+  const main = () => document.getElementById("main");
+  const clock = (ms) => new Date(ms).toLocaleTimeString([], { hour: "numeric", minute: "2-digit" });
+
+  // What an item says apart from times, which pass without anything having changed.
+  const said = (item) => item.querySelector(".task-text, .alarm-state, .group-label")?.textContent;
+
+  function beingWritten() {
+    const at = document.activeElement;
+    if (at && main().contains(at) && at.matches("input, select, textarea")) return true;
+    return [...main().querySelectorAll("input, textarea")].some((field) =>
+      field.type === "checkbox" || field.type === "radio" ? field.checked !== field.defaultChecked : field.value !== field.defaultValue);
+  }
+
+  function sayStale(words) {
+    stale.hidden = !words;
+    if (stale.textContent !== words) stale.textContent = words;
+  }
+
+  function place(fresh) {
+    const old = main();
+    const open = new Map([...old.querySelectorAll("details[id]")].map((d) => [d.id, d.open]));
+    const focused = old.contains(document.activeElement) ? document.activeElement : null;
+    const focusedId = focused && (focused.id || focused.closest("details[id]")?.id);
+    const focusedLink = focused?.getAttribute("href");
+    const words = new Map([...old.querySelectorAll(RENEWED)].map((e) => [e.id, said(e)]));
+    const chart = old.querySelector("#chart");
+    const [x, y] = [scrollX, scrollY];
+
+    for (const details of fresh.querySelectorAll("details[id]")) {
+      if (open.has(details.id)) details.open = open.get(details.id);
+    }
+    const newChart = fresh.querySelector("#chart");
+    if (chart && newChart) {
+      chart.dataset.computed = newChart.dataset.computed;
+      newChart.replaceWith(chart); // keeps its drawing until the new one is there
+    }
+    old.replaceWith(fresh);
+    scrollTo(x, y);
+
+    if (focused) {
+      let next = focusedId ? document.getElementById(focusedId) : null;
+      if (next?.matches("details")) next = next.querySelector("summary");
+      if (focusedLink && !focused.id) next = [...fresh.querySelectorAll("a[href]")].find((a) => a.getAttribute("href") === focusedLink) ?? next;
+      (next ?? fresh).focus({ preventScroll: true });
+    }
+    for (const item of fresh.querySelectorAll(RENEWED)) {
+      if (words.get(item.id) !== said(item)) item.classList.add("changed");
+    }
+    document.dispatchEvent(new Event("drumkeep:renewed"));
+  }
+
+  async function renew() {
+    waiting = null;
+    if (busy || document.hidden || beingWritten()) {
+      missed = true;
+      return;
+    }
+    busy = true;
+    missed = false;
+    try {
+      const answer = await fetch(location.href, { headers: { Accept: "text/html" }, redirect: "manual" });
+      if (answer.type === "opaqueredirect" || answer.status === 401) {
+        sayStale("You are signed out. Load the page again to sign in.");
+        return;
+      }
+      if (!answer.ok) throw new Error(`answer ${answer.status}`);
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const fresh = page.getElementById("main");
+      if (!fresh || beingWritten()) {
+        missed = true;
+        return;
+      }
+      place(document.adoptNode(fresh));
+      renewedAt = Date.now();
+      sayStale("");
+    } catch {
+      sayStale(`Not live: what you see is from ${clock(renewedAt)}.`);
+      missed = true;
+    } finally {
+      busy = false;
+    }
+  }
+
+  function soon() {
+    if (waiting === null) waiting = setTimeout(renew, Math.max(0, renewedAt + LEAST_MS - Date.now()));
+  }
+
+  let source = null;
+  let lost = false;
+
+  function listen() {
+    source = new EventSource("/live");
+    source.addEventListener("changed", soon);
+    source.addEventListener("open", () => {
+      if (lost) soon(); // whatever happened in between is on the page that is read now
+      lost = false;
+      sayStale("");
+    });
+    source.addEventListener("error", () => {
+      lost = true;
+      sayStale(`Not live: what you see is from ${clock(renewedAt)}. Trying again.`);
+      // A browser gives up on an answer that is no stream, such as a proxy's error page.
+      if (source.readyState === EventSource.CLOSED) setTimeout(listen, RETRY_MS);
+    });
+  }
+
+  document.addEventListener("visibilitychange", () => { if (!document.hidden && missed) soon(); });
+  document.addEventListener("focusout", () => { if (missed) setTimeout(soon, 500); });
+  addEventListener("pagehide", () => source.close());
+  addEventListener("pageshow", (event) => { if (event.persisted) { lost = true; listen(); } });
+  listen();
+})();

@@ -1,0 +1,112 @@
+"""Renders pages: one Jinja2 environment, autoescaped, strict about missing names.
+
+``render(name, **context)`` needs, beyond what each page lists, these of every page inside
+``base.html``:
+
+* ``viewer``: ``Viewer`` or None (nobody signed in; the default); ``formats``: ``Formats``;
+* ``nonce``: the nonce of the page's Content-Security-Policy; ``page``: ``floor``, ``alarms``,
+  ``drum`` or empty; ``alarm_count``: open alarms for the navigation, or None; ``here``: path and
+  query of the page, to come back to after switching units.
+
+====================  ============================================================================
+template              context
+====================  ============================================================================
+``floor.html``        ``floor``: ``FloorView``
+``floor_table.html``  ``floor``, ``rows``: drums in order, ``sort``: column, ``descending``: bool
+``drum.html``         ``drum``: ``DrumView``, ``events``: ``EventView`` newest first, ``actions``:
+                      ``ActionView``, ``history``: ``HistoryRow`` (may be empty), ``ahead``:
+                      ``here`` or ``warm_room``
+``verdict.html``      ``verdict``: ``VerdictView`` (a page of its own, not inside the base)
+``alarms.html``       ``alarms``: ``AlarmView``, oldest unacknowledged first, ``checked_at``
+``sign_in.html``      ``csrf``, ``next``, ``name`` as typed before, ``error``: text or None
+``me.html``           nothing more
+``problem.html``      ``problem``: ``ProblemView``
+====================  ============================================================================
+
+Forms post, with ``csrf``: ``/sign-in`` (name, password, next), ``/sign-out``, ``/me/units``
+(units, next), ``/alarms/{id}/acknowledge`` (next), ``/drums/{tag}/events`` (id, kind, units, and
+the fields of ``macros/actions.html`` in the viewer's units and the site's local time). The chart is
+read from ``/drums/{tag}/chart.json?ahead=here|warm_room&scheme=light|dark``, changes from the
+event stream ``/live`` (event ``changed``), BokehJS from ``/bokeh/js/bokeh.min.js``.
+"""
+
+from functools import lru_cache
+from hashlib import sha256
+from pathlib import Path
+from typing import Any, Final
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from drumkeep.web import wording
+from drumkeep.web.airline import air_drawing
+from drumkeep.web.figure import figure
+from drumkeep.web.view_models import drawn_by_group
+
+HERE: Final = Path(__file__).parent
+STATIC: Final = HERE / "static"
+TEMPLATES: Final = HERE / "templates"
+_EVERYWHERE: Final[dict[str, object]] = {
+    "viewer": None,
+    "formats": None,
+    "nonce": "",
+    "page": "",
+    "alarm_count": None,
+    "here": "/floor",
+}
+
+
+def render(name: str, /, **context: object) -> str:
+    """Return a page as HTML.
+
+    Parameters
+    ----------
+    name
+        File in ``templates``, such as ``floor.html``.
+    context
+        What the module's docstring lists for it.
+
+    Raises
+    ------
+    jinja2.UndefinedError
+        A name that the template needs was not given.
+    """
+    return environment().get_template(name).render({**_EVERYWHERE, **context})
+
+
+@lru_cache(maxsize=1)
+def environment() -> Environment:
+    """Return the one environment: everything escaped, unknown names refused."""
+    made = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    given: dict[str, Any] = {
+        "w": wording,
+        "figure": figure,
+        "air_drawing": air_drawing,
+        "drawn_by_group": drawn_by_group,
+        "static": static_address,
+        "styles": styles,
+    }
+    made.globals.update(given)
+    return made
+
+
+@lru_cache(maxsize=64)
+def static_address(path: str) -> str:
+    """Return the address of a static file, marked with its content so that caches never lie."""
+    digest = sha256((STATIC / path).read_bytes()).hexdigest()[:10]
+    return f"/static/{path}?v={digest}"
+
+
+@lru_cache(maxsize=16)
+def styles(*names: str) -> Markup:
+    """Return style sheets as one text, for the page that must come in a single answer.
+
+    The sheets are ours and fixed; nothing from outside goes through here unescaped.
+    """
+    return Markup("\n".join((STATIC / "css" / name).read_text("utf-8") for name in names))  # noqa: S704

@@ -1,0 +1,389 @@
+"""What the pages show: frozen records, SI inside, formatted only while a page is rendered.
+
+Routes fill these from what operations return; templates read them and decide nothing. All times
+are aware datetimes, temperatures °C, masses kg, pressures kPa above the air outside.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Final, Literal
+
+SideName = Literal["iso", "resin"]
+Basis = Literal["measured", "modelled", "unsupported"]
+ReadinessName = Literal["on_hold", "unknown", "too_warm", "too_cold", "ready"]
+ConditionName = Literal[
+    "clear",
+    "seeding_risk",
+    "solids_suspected",
+    "redissolving",
+    "gassing",
+    "agent_loss_suspected",
+    "overpressure",
+    "bulged",
+]
+Phrase = Literal["READY", "NOT YET", "DO NOT OPEN", "LOOK FIRST", "ASK"]
+Units = Literal["us", "si"]
+
+DRAWN_AT_ONCE: Final = 60
+"""Most single drums drawn on one floor: more would be neither read nor sent quickly."""
+
+GRAVITY: Final[tuple[str, ...]] = (
+    "bulged",
+    "overpressure",
+    "solids_suspected",
+    "redissolving",
+    "on_hold",
+    "unknown",
+    "too_warm",
+    "too_cold",
+    "ready",
+)
+"""Conditions and readiness, gravest first: a group is drawn as its gravest drum."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Viewer:
+    """The person who looks at the page."""
+
+    display_name: str
+    role: str
+    units: Units
+    csrf: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitView:
+    """One limit of a product and where it comes from."""
+
+    name: str
+    c: float
+    origin: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WasCold:
+    """The mark that stays: how cold the liquid got (°C) and for how many hours."""
+
+    min_c: float
+    hours: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrumView:
+    """One drum as every page shows it.
+
+    ``layers_c`` holds eight temperatures, bottom first; each temperature is None when it is not
+    known. ``wanted_at`` and ``start_by`` go together: be warm then, begin to warm before.
+    """
+
+    tag: str
+    side: SideName
+    product: str
+    lot: str
+    place: str
+    place_code: str
+    place_kind: str
+    site: str
+    fill: float
+    net_kg: float
+    readiness: ReadinessName
+    use_band_c: tuple[float, float]
+    storage_band_c: tuple[float, float]
+    output_class: str
+    layers_c: tuple[float, ...] | None = None
+    bottom_c: float | None = None
+    mean_c: float | None = None
+    top_c: float | None = None
+    low_c: float | None = None
+    high_c: float | None = None
+    basis: Basis | None = None
+    computed_at: datetime | None = None
+    supported_to: datetime | None = None
+    reasons: tuple[str, ...] = ()
+    advice: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    ready_at: datetime | None = None
+    warm_room: str | None = None
+    ready_in_warm_room_at: datetime | None = None
+    never_ready_note: str | None = None
+    conditions: tuple[ConditionName, ...] = ()
+    pressure_kpa: float | None = None
+    limits: tuple[LimitView, ...] = ()
+    wanted_at: datetime | None = None
+    start_by: datetime | None = None
+    hold_reason: str | None = None
+    made_on: datetime | None = None
+    expires_on: datetime | None = None
+    was_cold: WasCold | None = None
+    warming: bool = False
+    move_allowed: bool = True
+
+    @property
+    def letter(self) -> str:
+        """The letter painted on the drum."""
+        return "A" if self.side == "iso" else "B"
+
+    @property
+    def soonest_ready_at(self) -> datetime | None:
+        """The earlier of the two times at which the drum will be ready, or None."""
+        times = [t for t in (self.ready_at, self.ready_in_warm_room_at) if t is not None]
+        return min(times, default=None)
+
+    @property
+    def gravity(self) -> int:
+        """Place in ``GRAVITY`` of the worst thing about the drum; 0 is the gravest."""
+        return min(GRAVITY.index(n) for n in (self.readiness, *self.conditions) if n in GRAVITY)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EventView:
+    """Something that was done to a drum; ``words`` says it in one short sentence."""
+
+    at: datetime
+    recorded_at: datetime
+    by: str
+    kind: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ActionView:
+    """A form that makes sense for this drum and person now.
+
+    ``event_id`` is a fresh UUID, so that a form sent twice is recorded once. ``choices`` are the
+    places a drum may be moved to, as code and words. ``cautions`` come on top of those that
+    ``wording.cautions_for`` gives for the kind; ``blocked`` says why it must not be done now.
+    """
+
+    kind: str
+    event_id: str
+    cautions: tuple[str, ...] = ()
+    blocked: str | None = None
+    choices: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HistoryRow:
+    """One line of the table that stands in for the chart."""
+
+    at: datetime
+    air_c: float | None = None
+    bottom_c: float | None = None
+    mean_c: float | None = None
+    top_c: float | None = None
+    low_c: float | None = None
+    high_c: float | None = None
+    ahead: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AirLine:
+    """Air of a place: ``past`` (time, °C), ``ahead`` (time, likely, low and high °C)."""
+
+    past: tuple[tuple[datetime, float], ...] = ()
+    ahead: tuple[tuple[datetime, float, float, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GroupView:
+    """Drums of one lot in one place, the next to use first.
+
+    ``count`` may exceed ``len(drums)`` when a route loads only those that can be drawn.
+    ``tally`` is then the number of drums by readiness; it is counted from ``drums`` otherwise.
+    """
+
+    lot: str
+    product: str
+    side: SideName
+    drums: tuple[DrumView, ...]
+    count: int | None = None
+    tally: Mapping[str, int] | None = None
+
+    @property
+    def letter(self) -> str:
+        """The letter painted on the drums."""
+        return "A" if self.side == "iso" else "B"
+
+    @property
+    def size(self) -> int:
+        """How many drums stand there."""
+        return len(self.drums) if self.count is None else self.count
+
+    @property
+    def gravest(self) -> DrumView:
+        """The drum that stands for the group: the gravest, of equals the coldest."""
+        warmest = 1e9
+        return min(
+            self.drums,
+            key=lambda d: (d.gravity, warmest if d.low_c is None else d.low_c),
+        )
+
+    @property
+    def by_readiness(self) -> tuple[tuple[str, int], ...]:
+        """Number of drums by readiness, gravest first, without zeros."""
+        counts: dict[str, int] = dict(self.tally or {})
+        if not counts:
+            for drum in self.drums:
+                counts[drum.readiness] = counts.get(drum.readiness, 0) + 1
+        return tuple((name, counts[name]) for name in GRAVITY if counts.get(name))
+
+    @property
+    def coldest_c(self) -> tuple[float, float, float] | None:
+        """Coldest bottom and the band over all drums (°C), None when no drum's is known."""
+        known = [d for d in self.drums if d.bottom_c is not None]
+        if not known:
+            return None
+        bottoms = [d.bottom_c for d in known if d.bottom_c is not None]
+        lows = [d.low_c for d in known if d.low_c is not None] or bottoms
+        highs = [d.high_c for d in known if d.high_c is not None] or bottoms
+        return min(bottoms), min(lows), max(highs)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShelfView:
+    """One place with what stands on it and the air around it."""
+
+    place: str
+    code: str
+    kind: str
+    kind_words: str
+    site: str
+    air_c: float | None = None
+    air_at: datetime | None = None
+    air_basis: str | None = None
+    air_line: AirLine = field(default_factory=AirLine)
+    limit_lines: tuple[LimitView, ...] = ()
+    night_low: tuple[float, datetime] | None = None
+    day_high: tuple[float, datetime] | None = None
+    doubts: tuple[str, ...] = ()
+    groups: tuple[GroupView, ...] = ()
+
+    @property
+    def size(self) -> int:
+        """How many drums stand here."""
+        return sum(group.size for group in self.groups)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TaskView:
+    """One line of the list "Now": one cause, the verb first."""
+
+    alarm_id: str
+    text: str
+    audience: str
+    priority: str
+    state: str
+    deadline: datetime | None = None
+    drums: tuple[str, ...] = ()
+    place_code: str | None = None
+    can_acknowledge: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FloorView:
+    """The floor: what to do now, then every place.
+
+    ``filters`` holds the filter as it stands in the address (name to value), ``choices`` what
+    each may be (name to pairs of value and words), ``query`` the same filter as a query string.
+    ``counts`` is the number of drums by readiness over the whole floor.
+    """
+
+    tasks: tuple[TaskView, ...]
+    shelves: tuple[ShelfView, ...]
+    checked_at: datetime
+    oldest_reading_at: datetime | None = None
+    filter_words: str = ""
+    filters: Mapping[str, str] = field(default_factory=dict)
+    choices: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
+    query: str = ""
+    counts: Mapping[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmEntry:
+    """One line of an alarm's history."""
+
+    at: datetime
+    words: str
+    by: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmView:
+    """One alarm: one cause, the drums under it, its state as ISA-18.2 names it."""
+
+    id: str
+    kind: str
+    cause: str
+    state: str
+    priority: str
+    audience: str
+    since: datetime
+    message: str
+    drums: tuple[str, ...] = ()
+    acknowledged_by: str | None = None
+    acknowledged_at: datetime | None = None
+    returned_at: datetime | None = None
+    history: tuple[AlarmEntry, ...] = ()
+    can_acknowledge: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VerdictView:
+    """The one-screen answer behind a drum's QR code."""
+
+    drum: DrumView
+    phrase: Phrase
+    reason: str
+    do: str
+    time: datetime | None = None
+    nearest_ready: tuple[str, str] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaultView:
+    """One thing wrong with what was sent: where, what it was, and the mend."""
+
+    name: str
+    value: str
+    mend: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProblemView:
+    """A page that says why something did not work and how to go on."""
+
+    status: int
+    title: str
+    detail: str
+    faults: tuple[FaultView, ...] = ()
+    back: str = "/floor"
+    back_words: str = "Go to the floor"
+
+
+def drawn_by_group(shelves: Iterable[ShelfView], *, most: int = DRAWN_AT_ONCE) -> list[list[int]]:
+    """Share the figures of single drums out over the groups, from the top of the floor down.
+
+    Parameters
+    ----------
+    shelves
+        The shelves as they will be shown.
+    most
+        Figures in all.
+
+    Returns
+    -------
+    list of list of int
+        For each shelf, for each of its groups, how many of its drums may be drawn.
+    """
+    left = most
+    shares: list[list[int]] = []
+    for shelf in shelves:
+        row = []
+        for group in shelf.groups:
+            given = min(left, len(group.drums))
+            left -= given
+            row.append(given)
+        shares.append(row)
+    return shares

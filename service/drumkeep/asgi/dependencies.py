@@ -2,7 +2,7 @@
 
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cache
 from typing import Annotated, Final, TypeVar
@@ -12,10 +12,12 @@ from fastapi import Depends, Request
 from fastapi.concurrency import contextmanager_in_threadpool, run_in_threadpool
 
 from drumkeep.asgi.authentication import COOKIE, SAFE_METHODS, Caller, Seals, Throttle, check_csrf
+from drumkeep.asgi.meters import Meters
 from drumkeep.domain.roles import Action, Role, may
 from drumkeep.errors import Refused, Unauthenticated, Unavailable
 from drumkeep.operations import sessions, tokens
 from drumkeep.storage.engine import Engine
+from drumkeep.storage.tables.accounts import Account
 from drumkeep.storage.transaction import Tx, reading, transaction
 
 _WAIT_SECONDS: Final = 10.0
@@ -105,14 +107,23 @@ class Services:
     seals
         Signs cookies.
     throttle
-        Slows down guessing of passwords.
+        Slows down guessing of one person's password from one address.
+    throttle_hosts
+        Slows down guessing of anybody's from one address.
+    hashing
+        Password checks at a time; each takes 64 MiB and a core for a while.
+    meters
+        Counters and gauges of this process.
     secure_cookies
         Whether people come by HTTPS, so that the cookie may be kept off plain HTTP.
     """
 
     database: Database
     seals: Seals
-    throttle: Throttle
+    throttle: Throttle = field(default_factory=Throttle)
+    throttle_hosts: Throttle = field(default_factory=lambda: Throttle(failures=50))
+    hashing: anyio.Semaphore = field(default_factory=lambda: anyio.Semaphore(2))
+    meters: Meters = field(default_factory=Meters)
     secure_cookies: bool = False
 
 
@@ -210,6 +221,18 @@ def refuse_unless_may(caller: Caller, action: Action) -> None:
         raise Refused(f"The role {caller.role} may not {action}.")
 
 
+def caller_of(account: Account, *, session_id: str) -> Caller:
+    """Return who is asking in a session of this account."""
+    return Caller(
+        name=account.name,
+        role=Role(account.role),
+        account_id=account.id,
+        session_id=session_id,
+        display_name=account.display_name,
+        units=account.units,
+    )
+
+
 def _bearer(tx: Tx, authorization: str, *, now: datetime) -> Caller:
     scheme, _, secret = authorization.partition(" ")
     token = tokens.find(tx, secret=secret.strip(), now=now) if scheme.lower() == "bearer" else None
@@ -222,14 +245,7 @@ def _session(tx: Tx, session_id: str, *, now: datetime) -> Caller:
     account = sessions.find(tx, session_id=session_id, now=now)
     if account is None:
         raise Unauthenticated("The session has ended. Sign in again.")
-    return Caller(
-        name=account.name,
-        role=Role(account.role),
-        account_id=account.id,
-        session_id=session_id,
-        display_name=account.display_name,
-        units=account.units,
-    )
+    return caller_of(account, session_id=session_id)
 
 
 @asynccontextmanager

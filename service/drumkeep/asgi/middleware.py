@@ -11,6 +11,7 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from drumkeep.asgi import problems
+from drumkeep.asgi.meters import Meters
 
 MAX_BODY: Final = 1024 * 1024
 """Bytes of a request's body."""
@@ -22,6 +23,8 @@ request_id: ContextVar[str | None] = ContextVar("request_id", default=None)
 # oversized body is read and thrown away, within bounds.
 _DRAIN_BYTES: Final = 64 * MAX_BODY
 _DRAIN_SECONDS: Final = 10.0
+
+_METHODS: Final = frozenset({"GET", "HEAD", "POST", "PATCH", "PUT", "DELETE", "OPTIONS"})
 
 _LOG: Final = logging.getLogger(__name__)
 
@@ -53,8 +56,9 @@ class Envelope:
     defect with a problem that tells nothing but the id.
     """
 
-    def __init__(self, app: ASGIApp) -> None:
+    def __init__(self, app: ASGIApp, *, meters: Meters) -> None:
         self.app = app
+        self._meters = meters
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -71,6 +75,10 @@ class Envelope:
             nonlocal started
             if message["type"] == "http.response.start":
                 started = True
+                self._meters.count(
+                    "drumkeep_http_responses_total",
+                    labels={"method": _method(scope), "status": str(message["status"])},
+                )
                 headers = MutableHeaders(scope=message)
                 headers["X-Request-ID"] = identity
                 for name, value in _HEADERS.items():
@@ -96,6 +104,11 @@ class Envelope:
                 raise
             response = problems.unexpected().response(request_id=identity)
             await response(scope, receive, send_with_headers)
+
+
+def _method(scope: Scope) -> str:
+    # A method is whatever the client writes; a label for each would fill the memory.
+    return scope["method"] if scope["method"] in _METHODS else "other"
 
 
 class _BoundedBody:

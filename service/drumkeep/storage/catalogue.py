@@ -21,6 +21,8 @@ from drumkeep.storage.tables.catalogue import (
 )
 from drumkeep.storage.transaction import Tx
 
+_DRUMS = table("drum", column("id", Integer), column("tag", String))
+
 _Row = TypeVar("_Row", bound=SQLModel)
 
 
@@ -173,8 +175,7 @@ def calibration_at(tx: Tx, *, sensor_id: int, since: datetime) -> Calibration | 
 
 def drum_id_by_tag(tx: Tx, *, tag: str) -> int | None:
     """Return the id of the drum of this tag."""
-    drums = table("drum", column("id", Integer), column("tag", String))
-    statement = select_columns(drums.c.id).where(drums.c.tag == tag)
+    statement = select_columns(_DRUMS.c.id).where(_DRUMS.c.tag == tag)
     return tx.session.execute(statement).scalar_one_or_none()
 
 
@@ -231,6 +232,25 @@ def place_references(tx: Tx, *, ids: Sequence[int | None]) -> dict[int, str]:
         .where(col(Place.id).in_({i for i in ids if i is not None}))
     )
     return {place_id: f"{site}/{code}" for place_id, site, code in tx.session.exec(statement)}
+
+
+def gateway_references(tx: Tx, *, ids: Sequence[int | None]) -> dict[int, str]:
+    """Return gateways by id as people write them, ``site/code``."""
+    statement = (
+        select(Gateway.id, Site.code, Gateway.code)
+        .join(Site)
+        .where(col(Gateway.id).in_({i for i in ids if i is not None}))
+    )
+    return {gateway_id: f"{site}/{code}" for gateway_id, site, code in tx.session.exec(statement)}
+
+
+def drum_tags(tx: Tx, *, ids: Sequence[int | None]) -> dict[int, str]:
+    """Return the tags of drums by id."""
+    wanted = {i for i in ids if i is not None}
+    if not wanted:
+        return {}
+    statement = select_columns(_DRUMS.c.id, _DRUMS.c.tag).where(_DRUMS.c.id.in_(wanted))
+    return {row.id: row.tag for row in tx.session.execute(statement)}
 
 
 def _by_id(tx: Tx, kind: type[_Row], ids: Sequence[int | None]) -> dict[int, _Row]:

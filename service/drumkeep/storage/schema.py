@@ -9,6 +9,7 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 
 from alembic import command
@@ -23,11 +24,12 @@ from sqlmodel import SQLModel
 import drumkeep.storage.tables  # noqa: F401 - knows every table
 from drumkeep.errors import Unavailable
 from drumkeep.storage.engine import CHANGES_SCHEMA, create
+from drumkeep.storage.transaction import Tx, reading
 
 _FOLDER = Path(__file__).parent / "migrations"
 
 
-def upgrade(engine: Engine, *, revision: str = "head") -> None:
+def upgrade(engine: Engine, *, to: str = "head") -> None:
     """Bring the database to a revision; all of it, or on an error none.
 
     Raises
@@ -36,21 +38,21 @@ def upgrade(engine: Engine, *, revision: str = "head") -> None:
         The database cannot be opened or is held by another process.
     """
     with _connected(engine) as config:
-        command.upgrade(config, revision)
+        command.upgrade(config, to)
 
 
-def downgrade(engine: Engine, *, revision: str) -> None:
+def downgrade(engine: Engine, *, to: str) -> None:
     """Take the database back to a revision (``base``: before the first)."""
     with _connected(engine) as config:
-        command.downgrade(config, revision)
+        command.downgrade(config, to)
 
 
-def revision(engine: Engine) -> str | None:
+def revision(tx: Tx) -> str | None:
     """Return the revision a database is at; None if it has no tables of ours."""
-    with engine.connect() as connection:
-        return MigrationContext.configure(connection).get_current_revision()
+    return MigrationContext.configure(tx.session.connection()).get_current_revision()
 
 
+@cache
 def newest() -> str | None:
     """Return the revision that this version of the program needs."""
     return ScriptDirectory.from_config(_config()).get_current_head()
@@ -58,7 +60,8 @@ def newest() -> str | None:
 
 def differences(engine: Engine) -> list[object]:
     """Return what the tables in the code have and the database has not, or the other way round."""
-    with engine.connect() as connection:
+    with reading(engine) as tx:
+        connection = tx.session.connection()
         context = MigrationContext.configure(connection, opts={"compare_type": True})
         return list(compare_metadata(context, SQLModel.metadata))
 

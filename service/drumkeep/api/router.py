@@ -1,0 +1,39 @@
+"""The JSON API under ``/api/v1``, and what operations asks of the service."""
+
+from fastapi import APIRouter
+
+from drumkeep.api import (
+    accounts,
+    gateways,
+    health,
+    lots,
+    places,
+    products,
+    sensors,
+    session,
+    sites,
+    tokens,
+)
+from drumkeep.api.addresses import API
+from drumkeep.api.schemas.problems import PROBLEMS
+
+NOUNS = (
+    session,
+    sites,
+    places,
+    products,
+    lots,
+    gateways,
+    sensors,
+    accounts,
+    tokens,
+)
+
+
+def make_router() -> APIRouter:
+    """Put the routers of all nouns together."""
+    router = APIRouter()
+    router.include_router(health.router)
+    for noun in NOUNS:
+        router.include_router(noun.router, prefix=API, responses=PROBLEMS)
+    return router

@@ -1,0 +1,100 @@
+"""Accounts, sessions and tokens as sent and answered."""
+
+from typing import Annotated
+
+from pydantic import Field
+
+from drumkeep.api.schemas.fields import LEFT_OUT, Answer, Body, Line, Moment, MomentOut
+
+Password = Annotated[str, Field(max_length=1000)]
+
+
+class AccountIn(Body):
+    """A new account of a person."""
+
+    name: Line
+    display_name: Line
+    role: Line
+    password: Password
+    units: Line = "us"
+
+
+class AccountPatch(Body):
+    """What may change; a new password or role, or disabling, ends the account's sessions."""
+
+    display_name: Line = LEFT_OUT
+    role: Line = LEFT_OUT
+    units: Line = LEFT_OUT
+    password: Password = LEFT_OUT
+    disabled: bool = LEFT_OUT
+
+
+class AccountOut(Answer):
+    """An account."""
+
+    id: int
+    name: str
+    display_name: str
+    role: str
+    units: str
+    created_at: MomentOut
+    disabled_at: MomentOut | None
+
+
+class SignInIn(Body):
+    """Name and password."""
+
+    name: Line
+    password: Password
+
+
+class SessionPatch(Body):
+    """What people may change on their own account; a password needs the one until now."""
+
+    display_name: Line = LEFT_OUT
+    units: Line = LEFT_OUT
+    current_password: Password = LEFT_OUT
+    new_password: Password = LEFT_OUT
+
+
+class SessionOut(Answer):
+    """Who is asking; ``csrf`` goes into the header X-CSRF-Token, and is null for a token."""
+
+    name: str
+    display_name: str
+    role: str
+    units: str
+    csrf: str | None
+
+
+class TokenIn(Body):
+    """A new bearer token of an integration."""
+
+    name: Line
+    role: Line
+    expires_at: Moment | None = None
+
+
+class TokenPatch(Body):
+    """What may change; revoking is for good."""
+
+    name: Line = LEFT_OUT
+    revoked: bool = LEFT_OUT
+
+
+class TokenOut(Answer):
+    """A token, without its secret."""
+
+    id: int
+    name: str
+    role: str
+    created_by: str | None
+    created_at: MomentOut
+    expires_at: MomentOut | None
+    revoked_at: MomentOut | None
+
+
+class TokenMade(TokenOut):
+    """A token just made, with its secret: the only time that it is told."""
+
+    secret: str

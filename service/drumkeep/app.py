@@ -1,0 +1,110 @@
+"""The composition root: the only place that wires the parts together."""
+
+import logging
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import asynccontextmanager
+from typing import Final, Protocol
+
+import anyio.to_thread
+from fastapi import Depends, FastAPI
+
+import drumkeep
+from drumkeep.api.router import make_router
+from drumkeep.asgi import problems
+from drumkeep.asgi.authentication import Seals
+from drumkeep.asgi.dependencies import Database, Services
+from drumkeep.asgi.middleware import Envelope
+from drumkeep.asgi.soundness import refuse_unsound
+from drumkeep.settings import Settings
+from drumkeep.storage import engine as engines
+from drumkeep.storage.engine import Engine
+
+POOL: Final = 24
+"""Connections to the database."""
+
+_THREADS: Final = 20
+_READERS: Final = 12
+_WRITERS: Final = 4
+# Readers, writers, the scheduler and ingest together stay below the pool, so that a thread never
+# waits for a connection while the request that holds one waits for a thread.
+
+_LOG: Final = logging.getLogger(__name__)
+
+
+class Part(Protocol):
+    """Something that runs beside the requests, in threads of its own."""
+
+    def start(self) -> None:
+        """Begin; raise if that is not possible."""
+
+    def stop(self) -> None:
+        """Finish what is begun, then end."""
+
+
+def make_engine(settings: Settings) -> Engine:
+    """Make the engine of the database that the settings name."""
+    return engines.create(settings.database, pool_size=POOL)
+
+
+def create_app(
+    settings: Settings,
+    *,
+    engine: Engine,
+    parts: Sequence[Part] = (),
+) -> FastAPI:
+    """Make the app that serves API and pages.
+
+    Parameters
+    ----------
+    settings
+        What the operator set.
+    engine
+        Of a database that has the tables of this version.
+    parts
+        What runs beside the requests of this process, in the order in which it is started.
+
+    Returns
+    -------
+    FastAPI
+        Its ``state.services`` are what requests share; ``state.closing`` are calls made on the
+        event loop when the process is told to end, for streams that would never end by themselves.
+    """
+    writers = 1 if engine.dialect.name == "sqlite" else _WRITERS
+    services = Services(
+        database=Database(engine, writers=writers, readers=_READERS),
+        seals=Seals(settings.secret()),
+        secure_cookies=settings.people_come_by_https,
+    )
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        anyio.to_thread.current_default_thread_limiter().total_tokens = _THREADS
+        started: list[Part] = []
+        try:
+            for part in parts:
+                await anyio.to_thread.run_sync(part.start)
+                started.append(part)
+            yield
+        finally:
+            for part in reversed(started):
+                await anyio.to_thread.run_sync(part.stop)
+
+    app = FastAPI(
+        title="drumkeep",
+        version=drumkeep.__version__,
+        summary="How warm the liquid in every drum is, and what that makes the drum fit for.",
+        lifespan=lifespan,
+        dependencies=[Depends(refuse_unsound)],
+        # Their pages load scripts from elsewhere; /openapi.json asks for sign-in like the rest.
+        openapi_url=None,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+    )
+    app.state.services = services
+    closing: list[Callable[[], None]] = []
+    app.state.closing = closing
+    app.add_middleware(Envelope, meters=services.meters)
+    problems.install(app)
+    app.include_router(make_router())
+    return app

@@ -4,8 +4,6 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import TypeVar
 
-from sqlalchemy import Integer, String, column, table
-from sqlalchemy import select as select_columns
 from sqlmodel import SQLModel, and_, col, or_, select
 from sqlmodel.sql.expression import SelectOfScalar
 
@@ -19,9 +17,8 @@ from drumkeep.storage.tables.catalogue import (
     Sensor,
     Site,
 )
+from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.transaction import Tx
-
-_DRUMS = table("drum", column("id", Integer), column("tag", String))
 
 _Row = TypeVar("_Row", bound=SQLModel)
 
@@ -175,8 +172,7 @@ def calibration_at(tx: Tx, *, sensor_id: int, since: datetime) -> Calibration | 
 
 def drum_id_by_tag(tx: Tx, *, tag: str) -> int | None:
     """Return the id of the drum of this tag."""
-    statement = select_columns(_DRUMS.c.id).where(_DRUMS.c.tag == tag)
-    return tx.session.execute(statement).scalar_one_or_none()
+    return tx.session.exec(select(Drum.id).where(Drum.tag == tag)).one_or_none()
 
 
 def mounts_in(
@@ -246,11 +242,7 @@ def gateway_references(tx: Tx, *, ids: Sequence[int | None]) -> dict[int, str]:
 
 def drum_tags(tx: Tx, *, ids: Sequence[int | None]) -> dict[int, str]:
     """Return the tags of drums by id."""
-    wanted = {i for i in ids if i is not None}
-    if not wanted:
-        return {}
-    statement = select_columns(_DRUMS.c.id, _DRUMS.c.tag).where(_DRUMS.c.id.in_(wanted))
-    return {row.id: row.tag for row in tx.session.execute(statement)}
+    return {drum_id: drum.tag for drum_id, drum in _by_id(tx, Drum, ids).items()}
 
 
 def _by_id(tx: Tx, kind: type[_Row], ids: Sequence[int | None]) -> dict[int, _Row]:

@@ -3,6 +3,8 @@
 A new migration is written against an empty database, after the tables have changed::
 
     python -m drumkeep.storage.schema "what changed"
+    ruff check --fix service/drumkeep/storage/migrations
+    ruff format service/drumkeep/storage/migrations
 """
 
 import sys

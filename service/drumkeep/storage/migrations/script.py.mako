@@ -1,12 +1,11 @@
 """${message}.
 
-Revision ${up_revision}, after ${down_revision | comma,n}, made ${create_date}.
+Revision ${up_revision}, after ${down_revision or "nothing"}.
 """
 
 from collections.abc import Sequence
 
 import sqlalchemy as sa
-import sqlmodel
 from alembic import op
 ${imports if imports else ""}
 revision: str = ${repr(up_revision)}

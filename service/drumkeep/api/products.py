@@ -14,6 +14,7 @@ from drumkeep.domain.products import Side
 from drumkeep.domain.roles import Action
 from drumkeep.operations import products
 from drumkeep.storage import catalogue
+from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.catalogue import Product
 
 router = APIRouter(prefix="/products", tags=["products"])
@@ -54,7 +55,7 @@ def change_product(tx: TransactionDep, code: str, body: ProductPatch) -> Product
 
 
 def _out(product: Product) -> ProductOut:
-    rules = products.as_rules(product)
+    rules = as_product(product)
     properties, limits = asdict(rules.properties), asdict(rules.limits)
     return ProductOut(
         code=product.code,

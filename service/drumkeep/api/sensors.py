@@ -23,7 +23,7 @@ from drumkeep.domain.roles import Action
 from drumkeep.operations import sensors
 from drumkeep.operations.places import place_named
 from drumkeep.operations.sensors import NewCalibration, NewMount
-from drumkeep.storage import catalogue
+from drumkeep.storage import catalogue, drums
 from drumkeep.storage.tables.catalogue import Sensor
 from drumkeep.storage.transaction import Tx
 
@@ -95,7 +95,7 @@ def _out(tx: Tx, rows: Sequence[Sensor]) -> list[SensorOut]:
     ids = [row.id for row in rows]
     mounts = catalogue.mounts_of(tx, sensor_ids=ids)
     places = catalogue.place_references(tx, ids=[mount.place_id for mount in mounts])
-    drums = catalogue.drum_tags(tx, ids=[mount.drum_id for mount in mounts])
+    tags = drums.tags_by_id(tx, ids=[m.drum_id for m in mounts if m.drum_id is not None])
     gateways = catalogue.gateway_references(tx, ids=[row.gateway_id for row in rows])
     hung: defaultdict[int, list[MountOut]] = defaultdict(list)
     for mount in mounts:
@@ -103,7 +103,7 @@ def _out(tx: Tx, rows: Sequence[Sensor]) -> list[SensorOut]:
             MountOut(
                 what=mount.what,
                 place=None if mount.place_id is None else places[mount.place_id],
-                drum=None if mount.drum_id is None else drums[mount.drum_id],
+                drum=None if mount.drum_id is None else tags[mount.drum_id],
                 since=mount.since,
                 until=mount.until,
             )

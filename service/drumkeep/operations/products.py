@@ -3,11 +3,11 @@
 from collections.abc import Mapping
 from typing import TypedDict
 
-from drumkeep.domain import products as rules
 from drumkeep.domain.checks import Checks
 from drumkeep.domain.products import Cell, Side
 from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid, NotFound
 from drumkeep.storage import catalogue
+from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.catalogue import Product
 from drumkeep.storage.transaction import Tx
 
@@ -68,7 +68,7 @@ def create_product(
 
 
 def change_product(tx: Tx, *, code: str, changes: ProductChanges) -> Product:
-    """Change a product.
+    """Change a product; its drums are computed again from the beginning if its figures change.
 
     Raises
     ------
@@ -87,6 +87,8 @@ def change_product(tx: Tx, *, code: str, changes: ProductChanges) -> Product:
     checks = Checks()
     _check(checks, product)
     checks.raise_faults("The product cannot be changed.")
+    if changes.keys() & {"properties", "limits"}:
+        catalogue.mark_drums_of(tx, product_id=product.id)
     return product
 
 
@@ -118,19 +120,6 @@ def product_named(tx: Tx, *, code: str, field: str = "product") -> Product:
     return product
 
 
-def as_rules(product: Product) -> rules.Product:
-    """Return a stored product as the rules and the physics need it."""
-    default = rules.default_product(
-        Side(product.side), Cell(product.cell) if product.cell else None
-    )
-    return rules.with_overrides(
-        default,
-        properties=product.properties,
-        limits=product.limits,
-        origins=product.origins,
-    )
-
-
 def _unknown(field: str, code: str) -> Fault:
     return Fault(field, code, "is not known", "Use the code of a product in the list of products.")
 
@@ -141,6 +130,6 @@ def _check(checks: Checks, product: Product) -> None:
         checks.text(f"origins.{name}", text, longest=300)
     if not checks.faults:
         try:
-            as_rules(product)
+            as_product(product)
         except DrumkeepError as error:
             checks.faults.extend(error.faults)

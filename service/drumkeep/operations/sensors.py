@@ -11,7 +11,7 @@ from drumkeep.domain.sensors import MEASURED, OF_A_DRUM, UNITS, Quantity, What, 
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound
 from drumkeep.operations.gateways import gateway_named
 from drumkeep.operations.places import place_named
-from drumkeep.storage import catalogue, place_marks
+from drumkeep.storage import catalogue, drums, place_marks
 from drumkeep.storage.tables.catalogue import Calibration, Mount, Sensor
 from drumkeep.storage.transaction import Tx
 
@@ -305,13 +305,13 @@ def _take_down(tx: Tx, sensor: Sensor, *, at: datetime, field: str, now: datetim
 
 def _drum_id(tx: Tx, text: str) -> int:
     tag = tags.parse(text, field="mount.drum")
-    found = catalogue.drum_id_by_tag(tx, tag=tag)
-    if found is None:
+    drum = drums.drum_by_tag(tx, tag=tag)
+    if drum is None:
         raise Invalid(
             "The drum is not known.",
             [Fault("mount.drum", tag, "is not known", "Receive the drum first.")],
         )
-    return found
+    return drum.id
 
 
 def _mark(tx: Tx, sensor: Sensor, *, since: datetime) -> None:

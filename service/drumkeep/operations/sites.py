@@ -8,7 +8,7 @@ from typing import TypedDict
 from drumkeep.domain.checks import Checks
 from drumkeep.domain.products import OutputClass
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound
-from drumkeep.storage import catalogue
+from drumkeep.storage import catalogue, place_marks
 from drumkeep.storage.tables.catalogue import Site
 from drumkeep.storage.transaction import Tx
 
@@ -68,7 +68,7 @@ def create_site(
 
 
 def change_site(tx: Tx, *, code: str, changes: SiteChanges) -> Site:
-    """Change a site.
+    """Change a site; its drums are computed again from the beginning if its altitude changes.
 
     Raises
     ------
@@ -82,6 +82,9 @@ def change_site(tx: Tx, *, code: str, changes: SiteChanges) -> Site:
     _check(checks, changes)
     checks.raise_faults("The site cannot be changed.")
     site.sqlmodel_update(dict(changes))
+    if "altitude_m" in changes:
+        places = catalogue.places_of_site(tx, site_id=site.id)
+        place_marks.lower(tx, from_ms={place.id: 0 for place in places})
     return site
 
 

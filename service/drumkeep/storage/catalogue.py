@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import TypeVar
 
+from sqlalchemy import update
 from sqlmodel import SQLModel, and_, col, or_, select
 from sqlmodel.sql.expression import SelectOfScalar
 
@@ -170,11 +171,6 @@ def calibration_at(tx: Tx, *, sensor_id: int, since: datetime) -> Calibration | 
     return tx.session.get(Calibration, (sensor_id, since))
 
 
-def drum_id_by_tag(tx: Tx, *, tag: str) -> int | None:
-    """Return the id of the drum of this tag."""
-    return tx.session.exec(select(Drum.id).where(Drum.tag == tag)).one_or_none()
-
-
 def mounts_in(
     tx: Tx,
     *,
@@ -240,9 +236,15 @@ def gateway_references(tx: Tx, *, ids: Sequence[int | None]) -> dict[int, str]:
     return {gateway_id: f"{site}/{code}" for gateway_id, site, code in tx.session.exec(statement)}
 
 
-def drum_tags(tx: Tx, *, ids: Sequence[int | None]) -> dict[int, str]:
-    """Return the tags of drums by id."""
-    return {drum_id: drum.tag for drum_id, drum in _by_id(tx, Drum, ids).items()}
+def mark_drums_of(tx: Tx, *, product_id: int) -> None:
+    """Have all drums of a product computed again from the beginning."""
+    lots = select(Lot.id).where(Lot.product_id == product_id)
+    tx.session.execute(
+        update(Drum)
+        .where(col(Drum.lot_id).in_(lots))
+        # A computation that began before this is not to be stored over it.
+        .values(from_ms=0, revision=col(Drum.revision) + 1)
+    )
 
 
 def _by_id(tx: Tx, kind: type[_Row], ids: Sequence[int | None]) -> dict[int, _Row]:

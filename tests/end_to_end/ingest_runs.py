@@ -1,0 +1,98 @@
+"""What the tests of ingest share: the process, and a publisher that is no part of drumkeep."""
+
+import json
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from paho.mqtt.client import Client, MQTTv5
+from paho.mqtt.enums import CallbackAPIVersion
+
+from tests.fixtures.broker import Mosquitto
+from tests.fixtures.shed import Shed
+
+PATIENCE_S = 30.0
+
+
+class IngestProcess:
+    """A process that ingests until it is stopped or killed."""
+
+    def __init__(self, shed: Shed, broker: Mosquitto) -> None:
+        script = Path(__file__).with_name("ingest_process.py")
+        self._process = subprocess.Popen(
+            [sys.executable, str(script), shed.url, str(broker.port)],
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+
+    def kill(self) -> None:
+        """End it at once, as a power cut would."""
+        self._process.kill()
+        self._process.communicate()
+
+    def stop(self) -> str:
+        """Stop it as an operator would, and return what it had to say."""
+        self._process.send_signal(signal.SIGTERM)
+        _, told = self._process.communicate(timeout=PATIENCE_S)
+        assert self._process.returncode == 0, told
+        return told
+
+    @property
+    def alive(self) -> bool:
+        """Whether it runs."""
+        return self._process.poll() is None
+
+
+@contextmanager
+def ingest(shed: Shed, broker: Mosquitto) -> Iterator[IngestProcess]:
+    """Run ingest until the end of the block."""
+    process = IngestProcess(shed, broker)
+    try:
+        yield process
+    finally:
+        if process.alive:
+            process.kill()
+
+
+@contextmanager
+def publisher(broker: Mosquitto) -> Iterator[Client]:
+    """Give a connected client; its messages are with the broker at the end of the block."""
+    client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTv5)
+    client.max_inflight_messages_set(100)
+    client.connect(broker.host, broker.port)
+    client.loop_start()
+    try:
+        yield client
+    finally:
+        client.disconnect()
+        client.loop_stop()
+
+
+def publish(client: Client, topic: str, pack: object) -> None:
+    """Publish a pack with QoS 1 and wait until the broker has it."""
+    payload = pack if isinstance(pack, bytes) else json.dumps(pack).encode()
+    client.publish(topic, payload, qos=1).wait_for_publish(PATIENCE_S)
+
+
+def count(shed: Shed, table: str) -> int:
+    """Count the rows of a table, without drumkeep."""
+    with closing(sqlite3.connect(shed.url.removeprefix("sqlite:///"))) as connection:
+        return int(connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0])  # noqa: S608
+
+
+def wait_until(met: Callable[[], bool], what: str) -> None:
+    """Wait for something that takes a moment."""
+    deadline = time.monotonic() + PATIENCE_S
+    while not met():
+        assert time.monotonic() < deadline, f"it never came that {what}"
+        time.sleep(0.02)
+
+
+def wait_for_session(broker: Mosquitto) -> None:
+    """Wait until the broker keeps messages for ingest, whether it is there or not."""
+    wait_until(lambda: "Sending SUBACK to drumkeep-ingest" in broker.log(), "ingest subscribes")

@@ -1,8 +1,11 @@
 """The composition root: the only place that wires the parts together."""
 
+import asyncio
 import logging
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
+from datetime import UTC, datetime
+from enum import StrEnum
 from typing import Final, Protocol
 
 import anyio.to_thread
@@ -15,6 +18,8 @@ from drumkeep.asgi.authentication import Seals
 from drumkeep.asgi.dependencies import Database, Services
 from drumkeep.asgi.middleware import Envelope
 from drumkeep.asgi.soundness import refuse_unsound
+from drumkeep.ingest.address import broker_at
+from drumkeep.ingest.intake import Intake
 from drumkeep.settings import Settings
 from drumkeep.storage import engine as engines
 from drumkeep.storage.engine import Engine
@@ -31,6 +36,14 @@ _WRITERS: Final = 4
 _LOG: Final = logging.getLogger(__name__)
 
 
+class Role(StrEnum):
+    """What a process does; all of it unless told otherwise."""
+
+    WEB = "web"
+    INGEST = "ingest"
+    SCHEDULE = "schedule"
+
+
 class Part(Protocol):
     """Something that runs beside the requests, in threads of its own."""
 
@@ -44,6 +57,28 @@ class Part(Protocol):
 def make_engine(settings: Settings) -> Engine:
     """Make the engine of the database that the settings name."""
     return engines.create(settings.database, pool_size=POOL)
+
+
+def make_parts(settings: Settings, engine: Engine, *, roles: frozenset[Role]) -> list[Part]:
+    """Make what runs beside the requests, for the roles of this process.
+
+    Raises
+    ------
+    Invalid
+        The broker's address cannot be used.
+    """
+    parts: list[Part] = []
+    if Role.INGEST in roles:
+        if settings.mqtt_url is None:
+            _LOG.warning("no broker is set (DRUMKEEP_MQTT_URL): readings come over HTTP only")
+        else:
+            broker = broker_at(settings.mqtt_url.get_secret_value(), root=settings.mqtt_root)
+            parts.append(Intake(engine=engine, broker=broker, clock=_clock))
+    return parts
+
+
+def _clock() -> datetime:
+    return datetime.now(UTC)  # noqa: TID251 - the edge
 
 
 def create_app(
@@ -66,8 +101,8 @@ def create_app(
     Returns
     -------
     FastAPI
-        Its ``state.services`` are what requests share; ``state.closing`` are calls made on the
-        event loop when the process is told to end, for streams that would never end by themselves.
+        Its ``state.services`` are what requests share; ``state.closing`` are calls to be made on
+        ``state.loop`` when the process is told to end, for streams that would never end else.
     """
     writers = 1 if engine.dialect.name == "sqlite" else _WRITERS
     services = Services(
@@ -77,7 +112,8 @@ def create_app(
     )
 
     @asynccontextmanager
-    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        app.state.loop = asyncio.get_running_loop()
         anyio.to_thread.current_default_thread_limiter().total_tokens = _THREADS
         started: list[Part] = []
         try:

@@ -75,8 +75,8 @@ def reading(engine: Engine) -> Iterator[Tx]:
     """
     read_only = engine.execution_options(**{READ_ONLY: True})
     with _seam(), Session(read_only, expire_on_commit=False, autoflush=False) as session:
+        # Closing lets go of what was read as it is; a rollback would first empty the rows.
         yield Tx(session)
-        session.rollback()
 
 
 @contextmanager

@@ -1,0 +1,45 @@
+"""The ``drumkeep`` command: reads arguments, calls the subcommand, and says errors plainly."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from typing import Final
+
+import drumkeep
+from drumkeep.errors import DrumkeepError
+
+SUBCOMMANDS: Final = ("serve", "account")
+"""Modules of this package; each has ``add_parser(subparsers)`` that sets ``run``."""
+
+
+def make_parser() -> argparse.ArgumentParser:
+    """Make the parser of the command with all of its subcommands."""
+    parser = argparse.ArgumentParser(
+        prog="drumkeep",
+        description="Knows how warm the liquid in every drum is, and what that makes it fit for.",
+    )
+    parser.add_argument("--version", action="version", version=drumkeep.__version__)
+    subparsers = parser.add_subparsers(metavar="COMMAND", required=True)
+    for name in SUBCOMMANDS:
+        import_module(f"drumkeep.cli.{name}").add_parser(subparsers)
+    return parser
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command.
+
+    Returns
+    -------
+    int
+        0 when done, 2 when it could not be done for a reason that was said.
+    """
+    parsed = make_parser().parse_args(arguments)
+    try:
+        code: int = parsed.run(parsed)
+    except DrumkeepError as error:
+        sys.stderr.write(f"drumkeep: {error}\n")
+        return 2
+    except KeyboardInterrupt:
+        return 130
+    return code

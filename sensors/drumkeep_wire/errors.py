@@ -31,5 +31,10 @@ class WireError(ValueError):
         self.mend = mend
         self.index = index
 
+    @property
+    def label(self) -> str:
+        """The field without the record's index: ``v``."""
+        return self.field if self.index is None else self.field.partition(".")[2]
+
 
 _LONGEST = 200

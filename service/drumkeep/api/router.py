@@ -9,6 +9,7 @@ from drumkeep.api import (
     lots,
     places,
     products,
+    readings,
     sensors,
     session,
     sites,
@@ -25,6 +26,7 @@ NOUNS = (
     lots,
     gateways,
     sensors,
+    readings,
     accounts,
     tokens,
 )

@@ -66,12 +66,11 @@ def _pack(message: Arrived, gateway: GatewayKey) -> ArrivedPack:
 
 
 def _unread(message: Arrived, gateway: GatewayKey | None, error: WireError) -> ArrivedPack:
-    label = error.field.partition(".")[2] if error.index is not None else error.field
     return ArrivedPack(
         source=message.topic,
         gateway=gateway,
         readings=(),
-        rejections=(Rejection(error.index, label, error.value, error.problem, error.mend),),
+        rejections=(Rejection(error.index, error.label, error.value, error.problem, error.mend),),
         # Refused and kept counts as stored: a spool must not wait for ever for one bad pack.
         spool=_spool_number(find_spool(message.payload)),
         prefix=message.payload[:PREFIX_LENGTH],

@@ -62,6 +62,7 @@ class DrumFacts:
     agitated_min: float = 0.0
     opened_at: datetime | None = None
     open: bool = False
+    open_since: datetime | None = None
     blanketed_at: datetime | None = None
     looked_at: datetime | None = None
     solids_seen: bool = False
@@ -183,11 +184,13 @@ def _after(state: _Fold, facts: DrumFacts, event: DrumEvent) -> DrumFacts:  # no
             _check_height(facts, data, product=product)
             return replace(facts, dipped_at=event.at)
         case EventKind.OPENED:
-            return replace(facts, opened_at=facts.opened_at or event.at, open=True)
+            since = facts.open_since or event.at
+            first = facts.opened_at or event.at
+            return replace(facts, opened_at=first, open=True, open_since=since)
         case EventKind.RESEALED | EventKind.VENTED:
-            return replace(facts, open=False)
+            return replace(facts, open=False, open_since=None)
         case EventKind.BLANKETED:
-            return replace(facts, blanketed_at=event.at)
+            return replace(facts, blanketed_at=event.at, open_since=None)
         case EventKind.AGITATED:
             return replace(facts, agitated_at=event.at, agitated_min=float(data["minutes"]))
         case EventKind.HELD:

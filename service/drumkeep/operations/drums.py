@@ -95,7 +95,7 @@ def receive_drums(tx: Tx, *, receipts: Sequence[Receipt], by: By, now: datetime)
     return made
 
 
-def _receive(  # noqa: PLR0913 - the private half of receive_drums
+def _receive(
     tx: Tx, receipt: Receipt, *, by: By, now: datetime, where: str, ground: Ground
 ) -> Drum:
     check_time(receipt.at, now=now)
@@ -173,7 +173,7 @@ def record_event(
         kind=happening.kind,
         at=at,
         recorded_at=now,
-        data=_data(happening, drum=drum),
+        data=_data(happening, drum=drum, target=target),
         by=by.account_id,
         note=happening.note,
     )
@@ -287,7 +287,7 @@ def _refuse_another(known: Event, happening: Happening, *, drum: Drum) -> None:
         known.drum_id == drum.id
         and known.kind == happening.kind.value
         and (known.kind == EventKind.WANTED or known.at == happening.at)
-        and dict(known.data) == _data(happening, drum=drum)
+        and _sent(known.data) == _sent(_data(happening, drum=drum))
     )
     if not same:
         raise _another("id", happening.event_id)
@@ -328,20 +328,37 @@ def _refuse_unless_may(
         raise Refused(f"The role {by.role} may not {action}.")
 
 
-def _data(happening: Happening, *, drum: Drum) -> dict[str, Any]:
+def _data(happening: Happening, *, drum: Drum, target: DrumEvent | None = None) -> dict[str, Any]:
     data = _without_none(happening.data)
-    if happening.kind is EventKind.WEIGHED and "net_kg" not in data:
-        gross = float(data["gross_kg"])
-        data["net_kg"] = round(gross - drum.tare_kg, 6)
-        if data["net_kg"] < 0.0:
-            mend = f"Give at least the {drum.tare_kg:.1f} kg of the empty drum, or net_kg."
-            raise Invalid(
-                "That is less than the empty drum.",
-                [Fault("gross_kg", gross, "is less than the drum's tare", mend)],
-            )
-    if happening.kind is EventKind.WANTED:
+    if happening.kind is EventKind.WEIGHED:
+        data = _weighed(data, drum=drum)
+    elif target is not None and target.kind is EventKind.WEIGHED and data.get("data"):
+        data["data"] = _weighed(data["data"], drum=drum)
+    elif happening.kind is EventKind.WANTED:
         data["wanted_at"] = None if data.pop("withdrawn", False) else happening.at.isoformat()
     return data
+
+
+def _sent(data: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a client sent of an event, without what was worked out from it."""
+    inner = data.get("data")
+    if isinstance(inner, Mapping):
+        return {**data, "data": _sent(inner)}
+    return {n: v for n, v in data.items() if n != "net_kg" or "gross_kg" not in data}
+
+
+def _weighed(data: Mapping[str, Any], *, drum: Drum) -> dict[str, Any]:
+    """Take the drum itself off a gross weight."""
+    if "gross_kg" not in data:
+        return dict(data)
+    gross = float(data["gross_kg"])
+    if gross < drum.tare_kg:
+        mend = f"Give at least the {drum.tare_kg:.1f} kg of the empty drum, or net_kg."
+        raise Invalid(
+            "That is less than the empty drum.",
+            [Fault("gross_kg", gross, "is less than the drum's tare", mend)],
+        )
+    return {**data, "net_kg": round(gross - drum.tare_kg, 6)}
 
 
 def _without_none(data: Mapping[str, Any]) -> dict[str, Any]:

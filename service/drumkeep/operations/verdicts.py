@@ -205,7 +205,7 @@ def _estimate(
         verdicts=verdicts,
         readiness=chosen["state"],
         ready_at=datetime.fromisoformat(chosen["ready_at"]) if chosen["ready_at"] else None,
-        outlook=outlook.as_json(),
+        outlook={**outlook.as_json(), "open_since": _iso(drum.facts.open_since)},
     )
 
 

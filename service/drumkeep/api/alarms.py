@@ -1,0 +1,103 @@
+"""``/alarms``: by cause, with the drums under each."""
+
+from collections.abc import Sequence
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Query
+from pydantic import BaseModel, Field
+
+from drumkeep.api.drums import by_caller
+from drumkeep.api.schemas.alarms import AlarmEntryOut, AlarmOut, ShelveIn
+from drumkeep.api.schemas.fields import Line, PageOf
+from drumkeep.asgi.dependencies import CurrentAccount, Now, ReadingDep, TransactionDep
+from drumkeep.domain.alarms import AlarmState
+from drumkeep.domain.wording import plain
+from drumkeep.operations import alarms
+from drumkeep.storage import alarms as rows
+from drumkeep.storage.tables.alarms import Alarm
+from drumkeep.storage.transaction import Tx
+
+router = APIRouter(prefix="/alarms", tags=["alarms"])
+
+
+class AlarmQuery(BaseModel):
+    """Which alarms: open ones, those in one state, or all."""
+
+    model_config = {"extra": "forbid"}
+
+    state: AlarmState | Literal["open"] | None = None
+    limit: Annotated[int, Field(ge=1, le=200)] = 50
+    cursor: Line | None = None
+
+
+@router.get("")
+def list_alarms(tx: ReadingDep, query: Annotated[AlarmQuery, Query()]) -> PageOf[AlarmOut]:
+    """List alarms, newest first; open ones as a person takes them."""
+    if query.state == "open":
+        found: Sequence[Alarm] = alarms.open_first(rows.open_alarms(tx))
+        return PageOf(items=_out(tx, found), next_cursor=None)
+    found = rows.list_alarms(tx, state=query.state, before=query.cursor, limit=query.limit + 1)
+    shown = found[: query.limit]
+    more = len(found) > query.limit
+    return PageOf(items=_out(tx, shown), next_cursor=shown[-1].id if more else None)
+
+
+@router.get("/{alarm_id}")
+def get_alarm(tx: ReadingDep, alarm_id: str) -> AlarmOut:
+    """Get an alarm with its history."""
+    return _out(tx, [alarms.alarm_at(tx, alarm_id=alarm_id)])[0]
+
+
+@router.post("/{alarm_id}/acknowledge")
+def acknowledge(tx: TransactionDep, alarm_id: str, caller: CurrentAccount, now: Now) -> AlarmOut:
+    """Record that one has seen an alarm and acts on it."""
+    return _out(tx, [alarms.acknowledge(tx, alarm_id=alarm_id, by=by_caller(caller), now=now)])[0]
+
+
+@router.post("/{alarm_id}/shelve")
+def shelve(
+    tx: TransactionDep, alarm_id: str, body: ShelveIn, caller: CurrentAccount, now: Now
+) -> AlarmOut:
+    """Put an alarm aside for a while."""
+    return _out(
+        tx,
+        [
+            alarms.shelve(
+                tx,
+                alarm_id=alarm_id,
+                minutes=body.minutes,
+                reason=body.reason,
+                by=by_caller(caller),
+                now=now,
+            )
+        ],
+    )[0]
+
+
+def _out(tx: Tx, found: Sequence[Alarm]) -> list[AlarmOut]:
+    history = rows.history(tx, alarm_ids=[alarm.id for alarm in found])
+    return [
+        AlarmOut(
+            id=alarm.id,
+            kind=alarm.kind,
+            cause=alarm.cause,
+            state=alarm.state,
+            phase=alarm.details.get("phase", "now"),
+            priority=alarm.priority,
+            audience=alarm.audience,
+            message=plain(alarm.message),
+            drums=alarm.drums,
+            deadline=alarm.deadline,
+            raised_at=alarm.raised_at,
+            changed_at=alarm.changed_at,
+            acknowledged_at=alarm.acknowledged_at,
+            acknowledged_by=alarm.acknowledged_by,
+            returned_at=alarm.returned_at,
+            shelved_until=alarm.shelved_until,
+            history=[
+                AlarmEntryOut(at=entry.at, state=entry.state, words=plain(entry.words), by=entry.by)
+                for entry in history[alarm.id]
+            ],
+        )
+        for alarm in found
+    ]

@@ -1,0 +1,142 @@
+"""Drums and their events as the API answers them: SI, UTC, places as ``site/code``."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from drumkeep.api.schemas.drums import DrumOut, EstimateOut, ReadinessOut, WasColdOut
+from drumkeep.api.schemas.events import EventOut
+from drumkeep.domain.conditions import CLEAR, Condition, was_cold
+from drumkeep.domain.events import EventKind
+from drumkeep.domain.grid import moment_of
+from drumkeep.domain.liquid_state import states_from_bytes
+from drumkeep.domain.products import OutputClass, Side
+from drumkeep.domain.readiness import Readiness
+from drumkeep.domain.wording import plain
+from drumkeep.storage import catalogue
+from drumkeep.storage.drums import StockRow
+from drumkeep.storage.products import as_product
+from drumkeep.storage.tables.drums import Event
+from drumkeep.storage.tables.estimates import Estimate
+from drumkeep.storage.transaction import Tx
+
+GRAVEST = (
+    Condition.BULGED,
+    Condition.OVERPRESSURE,
+    Condition.SOLIDS_SUSPECTED,
+    Condition.REDISSOLVING,
+    Condition.AGENT_LOSS_SUSPECTED,
+    Condition.GASSING,
+    Condition.SEEDING_RISK,
+)
+
+_PLACE_FIELDS = {EventKind.RECEIVED: ("place", "from"), EventKind.MOVED: ("to",)}
+
+
+def drum_out(row: StockRow, *, output: OutputClass | None = None) -> DrumOut:
+    """Answer a drum, judged for an output class: the one wanted, else its site's."""
+    estimate = row.estimate
+    chosen = output or OutputClass(row.drum.wanted_output or row.site.output_class)
+    conditions = estimate.conditions if estimate is not None else []
+    mark, degree_hours = None, None
+    if estimate is not None and row.product.side == Side.ISO:
+        record = states_from_bytes([estimate.state])
+        mark = was_cold(record, product=as_product(row.product))
+        degree_hours = float(record["degree_hours"][0])
+    outlook = estimate.outlook if estimate is not None else {}
+    start_by = outlook.get("start_by")
+    return DrumOut(
+        tag=row.drum.tag,
+        side=row.product.side,
+        product=row.product.code,
+        lot=row.lot.code,
+        site=row.site.code,
+        place=f"{row.site.code}/{row.place.code}",
+        net_kg=row.drum.net_kg,
+        received_at=row.drum.received_at,
+        ended=row.drum.ended,
+        estimate=_estimate_out(estimate),
+        readiness=_readiness_out(estimate, output=chosen),
+        condition=next((c.value for c in GRAVEST if c.value in conditions), CLEAR),
+        conditions=conditions,
+        pressure_kpa=estimate.pressure_kpa if estimate is not None else None,
+        was_cold=None if mark is None else WasColdOut(min_c=mark[0], hours=mark[1]),
+        degree_hours=degree_hours,
+        wanted_at=row.drum.wanted_at,
+        start_by=None if start_by is None else datetime.fromisoformat(start_by),
+    )
+
+
+def _estimate_out(estimate: Estimate | None) -> EstimateOut | None:
+    if estimate is None or estimate.basis is None:
+        return None
+    return EstimateOut.model_validate(
+        {
+            "bottom_c": estimate.bottom_c,
+            "mean_c": estimate.mean_c,
+            "top_c": estimate.top_c,
+            "low_c": estimate.low_c,
+            "high_c": estimate.high_c,
+            "at": moment_of(estimate.step),
+            "supported_to": estimate.supported_to,
+            "basis": estimate.basis,
+        }
+    )
+
+
+def _readiness_out(estimate: Estimate | None, *, output: OutputClass) -> ReadinessOut:
+    if estimate is None:
+        return ReadinessOut(
+            state=Readiness.UNKNOWN,
+            output=output,
+            reasons=["It has not been computed yet."],
+            advice=[],
+            cautions=[],
+            ready_at=None,
+            warm_room=None,
+            ready_in_warm_room_at=None,
+        )
+    verdict: dict[str, Any] = estimate.verdicts[output.value]
+
+    def moment(name: str) -> datetime | None:
+        return None if verdict[name] is None else datetime.fromisoformat(verdict[name])
+
+    return ReadinessOut(
+        state=verdict["state"],
+        output=output,
+        reasons=[plain(text) for text in verdict["reasons"]],
+        advice=[plain(text) for text in verdict["advice"]],
+        cautions=[plain(text) for text in verdict["cautions"]],
+        ready_at=moment("ready_at"),
+        warm_room=verdict["warm_room"],
+        ready_in_warm_room_at=moment("ready_in_warm_room_at"),
+    )
+
+
+def event_out(tx: Tx, events: Sequence[Event]) -> list[EventOut]:
+    """Answer events as recorded."""
+    ids = {
+        int(event.data[name])
+        for event in events
+        for name in _PLACE_FIELDS.get(EventKind(event.kind), ())
+        if event.data.get(name) is not None
+    }
+    references = catalogue.place_references(tx, ids=sorted(ids))
+    answers = []
+    for event in events:
+        data = dict(event.data)
+        for name in _PLACE_FIELDS.get(EventKind(event.kind), ()):
+            if data.get(name) is not None:
+                data[name] = references.get(int(data[name]))
+        answers.append(
+            EventOut(
+                id=event.id,
+                kind=event.kind,
+                at=event.at,
+                recorded_at=event.recorded_at,
+                by=event.by,
+                data=data,
+                note=event.note,
+            )
+        )
+    return answers

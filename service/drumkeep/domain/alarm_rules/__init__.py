@@ -1,0 +1,56 @@
+"""Which causes are active: the alarm table of the trade, over drums as last computed.
+
+Limits, dead bands and delays are common practice, no source, and live on the product where they
+are temperatures.
+"""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from drumkeep.domain.alarm_rules.cold import cold
+from drumkeep.domain.alarm_rules.inputs import DrumNow, GatewayNow, SensorNow, Was, group_by
+from drumkeep.domain.alarm_rules.plans import not_in_time, shelf_life, warm_up
+from drumkeep.domain.alarm_rules.stored import gassing, pressure, storage
+from drumkeep.domain.alarm_rules.watch import blanket, offline, silent
+from drumkeep.domain.alarms import Finding
+
+__all__ = ["DrumNow", "GatewayNow", "SensorNow", "Was", "findings"]
+
+
+def findings(
+    drums: Sequence[DrumNow],
+    *,
+    sensors: Sequence[SensorNow],
+    gateways: Sequence[GatewayNow],
+    was: Was,
+    now: datetime,
+) -> list[Finding]:
+    """Return every active cause.
+
+    Parameters
+    ----------
+    drums, sensors, gateways
+        As last computed and heard of.
+    was
+        Which drums are under an open alarm, so that they leave it only past the dead band.
+    now
+        The present, UTC.
+    """
+    found: list[Finding] = []
+    for place_drums in group_by(drums, lambda d: d.place).values():
+        found += cold(place_drums, was=was)
+        found += gassing(place_drums)
+        found += pressure(place_drums, was=was)
+        found += storage(place_drums)
+        found += blanket(place_drums, now=now)
+    for wanted_drums in group_by(
+        [d for d in drums if d.wanted_at is not None and d.wanted_at > now],
+        lambda d: (d.site, d.wanted_at),
+    ).values():
+        found += warm_up(wanted_drums, now=now)
+        found += not_in_time(wanted_drums, was=was, now=now)
+    found += shelf_life(drums, today=now.date())
+    absent = {(g.site, g.code) for g in gateways if not g.online and g.presence_at is not None}
+    found += offline(gateways)
+    found += silent([s for s in sensors if (s.site, s.gateway or "") not in absent], now=now)
+    return found

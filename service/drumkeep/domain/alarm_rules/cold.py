@@ -1,0 +1,96 @@
+"""Iso that seeds: in a place, and in a load that sat, sits or will sit cold."""
+
+from collections.abc import Sequence
+from typing import Final
+
+from drumkeep.domain.alarm_rules.inputs import DISPATCHER, MANAGER, DrumNow, Was, count
+from drumkeep.domain.alarms import AlarmKind, Finding, Priority
+from drumkeep.domain.grid import STEPS_PER_HOUR, moment_of
+from drumkeep.domain.liquid_memory import DEAD_BAND_K
+from drumkeep.domain.liquid_state import NEVER
+from drumkeep.domain.places import LOAD_KINDS
+from drumkeep.domain.products import Side
+from drumkeep.domain.wording import moment, temperature
+
+DELAY_STEPS: Final = 2
+"""10 minutes on the five-minute grid."""
+
+SAT_COLD_STEPS: Final = 2 * STEPS_PER_HOUR
+SAT_COLD_HOURS: Final = 2.0
+
+
+def cold(drums: Sequence[DrumNow], *, was: Was) -> list[Finding]:
+    """Iso under its seeding limit, now or within 12 h; for a load: sat, sits or will sit cold."""
+    first = drums[0]
+    load = first.place_kind in LOAD_KINDS
+    kind = AlarmKind.COLD_LOAD if load else AlarmKind.SEEDING
+    iso = [d for d in drums if d.side is Side.ISO and d.supported]
+    now = [d for d in iso if d.seed_since != NEVER and d.step - d.seed_since >= DELAY_STEPS]
+    sat = [d for d in iso if load and d.cold_steps >= SAT_COLD_STEPS]
+    coming = [
+        d
+        for d in iso
+        if d not in now
+        and (
+            d.seeds_at is not None
+            or (
+                was(kind, first.place_ref, d.tag)
+                and d.lowest_c is not None
+                and d.lowest_c <= d.limits.seed_c + DEAD_BAND_K
+            )
+        )
+    ]
+    members = {d.tag: d for d in (*sat, *now, *coming)}
+    if not members:
+        return []
+    audience = (DISPATCHER,) if load else (MANAGER,)
+    deadlines = [d.seeds_at for d in coming if d.seeds_at is not None]
+    phase = "done" if sat else "now" if now else "forecast"
+    return [
+        Finding(
+            kind=kind,
+            cause=first.place_ref,
+            site=first.site,
+            place=first.place,
+            priority=Priority.HIGH,
+            audience=audience,
+            message=_cold_words(sat=sat, now=now, coming=coming),
+            drums=tuple(sorted(members)),
+            phase=phase,
+            deadline=min(deadlines) if phase == "forecast" and deadlines else None,
+        )
+    ]
+
+
+def _cold_words(
+    *, sat: Sequence[DrumNow], now: Sequence[DrumNow], coming: Sequence[DrumNow]
+) -> str:
+    first = (*sat, *now, *coming)[0]
+    limit = temperature(first.limits.seed_c)
+    if sat:
+        hours = max(d.cold_steps for d in sat) / STEPS_PER_HOUR
+        words = (
+            f"Look into {count(sat)} of {first.place_name} before use: that load sat cold, "
+            f"{hours:.0f} h under {limit} at the bottom."
+        )
+        return words if not now else words + " Bring it in: it is still cold."
+    if now:
+        since = moment_of(min(d.seed_since for d in now))
+        return (
+            f"Bring {count(now)} in from {first.place_name}: the lowest liquid is under {limit} "
+            f"since {moment(since)}."
+        )
+    times = [d.seeds_at for d in coming if d.seeds_at is not None]
+    if not times:
+        return (
+            f"Keep an eye on {count(coming)} in {first.place_name}: the lowest liquid stays just "
+            f"above {limit}."
+        )
+    sits = max(d.cold_hours for d in coming) >= SAT_COLD_HOURS
+    tail = (
+        " It will sit cold if nothing changes." if sits and first.place_kind in LOAD_KINDS else ""
+    )
+    return (
+        f"Bring {count(coming)} in from {first.place_name} before {moment(min(times))}: "
+        f"the lowest liquid reaches {limit}.{tail}"
+    )

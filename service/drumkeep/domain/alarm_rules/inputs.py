@@ -1,0 +1,102 @@
+"""What alarm rules look at: drums, sensors and gateways as last computed and heard of."""
+
+from collections import defaultdict
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+from drumkeep.domain.alarms import AlarmKind
+from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.products import Limits, Side
+
+MANAGER: Final = "manager"
+DISPATCHER: Final = "dispatcher"
+CREW: Final = "crew"
+
+Was = Callable[[AlarmKind, str, str], bool]
+"""Whether a drum (tag) is under the open alarm of a kind and cause: for dead bands."""
+
+
+@dataclass(frozen=True)
+class DrumNow:
+    """A drum as last computed, as the rules need it; steps are grid steps, NEVER when not so."""
+
+    tag: str
+    side: Side
+    limits: Limits
+    lot: str
+    place: int
+    place_name: str
+    place_kind: PlaceKind
+    place_ref: str
+    site: int
+    step: int
+    supported: bool
+    bottom_low_c: float | None
+    mean_c: float | None
+    pressure_kpa: float | None
+    overpressure: bool
+    solids: bool
+    seed_since: int
+    gas_since: int
+    below_since: int
+    above_since: int
+    cold_steps: int
+    seeds_at: datetime | None
+    cold_hours: float
+    lowest_c: float | None
+    wanted_at: datetime | None
+    start_by: datetime | None
+    slow_ready_at: datetime | None
+    ready: bool
+    in_warm_room: bool
+    open_since: datetime | None
+    expires_at: datetime
+
+
+@dataclass(frozen=True)
+class SensorNow:
+    """A sensor and the last time it measured; epoch of sample times, never of arrival."""
+
+    name: str
+    site: int
+    place: int | None
+    place_name: str | None
+    interval_s: float
+    last_at: datetime | None
+    gateway: str | None
+    drums: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class GatewayNow:
+    """A gateway and whether it says that it is there."""
+
+    code: str
+    site: int
+    online: bool
+    presence_at: datetime | None
+    drums: tuple[str, ...]
+
+
+def group_by(
+    drums: Iterable[DrumNow], key: Callable[[DrumNow], Hashable]
+) -> Mapping[Hashable, list[DrumNow]]:
+    """Group drums, in the order given."""
+    groups: dict[Hashable, list[DrumNow]] = defaultdict(list)
+    for drum in drums:
+        groups[key(drum)].append(drum)
+    return groups
+
+
+def count(drums: Sequence[DrumNow]) -> str:
+    """Say how many drums, and of which side if of one: "6 iso drums"."""
+    sides = {d.side.value for d in drums}
+    kind = f"{sides.pop()} " if len(sides) == 1 else ""
+    return f"{len(drums)} {kind}drum{'s' if len(drums) != 1 else ''}"
+
+
+def tags(drums: Iterable[DrumNow]) -> tuple[str, ...]:
+    """Return their tags, sorted."""
+    return tuple(sorted(d.tag for d in drums))

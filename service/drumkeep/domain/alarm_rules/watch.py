@@ -1,0 +1,104 @@
+"""What nobody looks at: silent sensors, absent gateways, drums left open."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Final
+
+from drumkeep.domain.alarm_rules.inputs import (
+    CREW,
+    MANAGER,
+    DrumNow,
+    GatewayNow,
+    SensorNow,
+    count,
+    tags,
+)
+from drumkeep.domain.alarms import AlarmKind, Finding, Priority
+from drumkeep.domain.products import Side
+from drumkeep.domain.wording import moment
+
+BLANKET_WITHIN: Final = timedelta(minutes=60)
+SILENT_INTERVALS: Final = 3.0
+SILENT_LEAST: Final = timedelta(minutes=15)
+
+
+def blanket(drums: Sequence[DrumNow], *, now: datetime) -> list[Finding]:
+    """Tell of iso drums open for an hour with no blanket recorded."""
+    bare = [
+        d
+        for d in drums
+        if d.side is Side.ISO and d.open_since is not None and now - d.open_since > BLANKET_WITHIN
+    ]
+    if not bare:
+        return []
+    first = bare[0]
+    since = min(d.open_since for d in bare if d.open_since is not None)
+    return [
+        Finding(
+            kind=AlarmKind.BLANKET_MISSING,
+            cause=first.place_ref,
+            site=first.site,
+            place=first.place,
+            priority=Priority.HIGH,
+            audience=(CREW, MANAGER),
+            message=(
+                f"Put dry gas on {count(bare)} in {first.place_name}, or reseal: open since "
+                f"{moment(since)} with no blanket recorded."
+            ),
+            drums=tags(bare),
+        )
+    ]
+
+
+def silent_after(interval_s: float) -> timedelta:
+    """Return how long a sensor may say nothing before it counts as silent."""
+    return max(timedelta(seconds=SILENT_INTERVALS * interval_s), SILENT_LEAST)
+
+
+def silent(sensors: Sequence[SensorNow], *, now: datetime) -> list[Finding]:
+    """Tell of sensors that have measured nothing for three of their intervals."""
+    found = []
+    for sensor in sensors:
+        if sensor.last_at is not None and now - sensor.last_at <= silent_after(sensor.interval_s):
+            continue
+        where = sensor.place_name or "a drum"
+        since = (
+            f"nothing since {moment(sensor.last_at)}" if sensor.last_at else "nothing ever heard"
+        )
+        found.append(
+            Finding(
+                kind=AlarmKind.SENSOR_SILENT,
+                cause=sensor.name,
+                site=sensor.site,
+                place=sensor.place,
+                priority=Priority.MEDIUM,
+                audience=(MANAGER,),
+                message=(
+                    f"Check the sensor of {where}: {since}. Its drums are not known meanwhile: "
+                    "dip before use."
+                ),
+                drums=sensor.drums,
+            )
+        )
+    return found
+
+
+def offline(gateways: Sequence[GatewayNow]) -> list[Finding]:
+    """Tell of gateways that said, or whose last will said, that they are off."""
+    return [
+        Finding(
+            kind=AlarmKind.GATEWAY_OFFLINE,
+            cause=f"gateway {gateway.site}/{gateway.code}",
+            site=gateway.site,
+            place=None,
+            priority=Priority.MEDIUM,
+            audience=(MANAGER,),
+            message=(
+                f"Check gateway {gateway.code}: offline since {moment(gateway.presence_at)}. "
+                "What it measures comes late or not at all."
+            ),
+            drums=gateway.drums,
+        )
+        for gateway in gateways
+        if not gateway.online and gateway.presence_at is not None
+    ]

@@ -1,0 +1,135 @@
+"""What the alarm rules look at, read from what is stored."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
+
+from drumkeep.domain.alarm_rules import DrumNow, GatewayNow, SensorNow
+from drumkeep.domain.grid import from_ms
+from drumkeep.domain.liquid_state import Solids, states_from_bytes
+from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.products import Product, Side
+from drumkeep.domain.readiness import Basis, Readiness
+from drumkeep.storage import alarm_sources, readings
+from drumkeep.storage import drums as drum_rows
+from drumkeep.storage.drums import StockRow
+from drumkeep.storage.products import as_product
+from drumkeep.storage.transaction import Tx
+
+
+def drums_now(tx: Tx) -> list[DrumNow]:
+    """Return every present drum as last computed."""
+    products: dict[int, Product] = {}
+    found = []
+    for row in drum_rows.list_drums(tx, limit=None):
+        if row.estimate is None:
+            continue
+        if row.product.id not in products:
+            products[row.product.id] = as_product(row.product)
+        found.append(_drum_now(row, product=products[row.product.id]))
+    return found
+
+
+def _drum_now(row: StockRow, *, product: Product) -> DrumNow:
+    estimate = row.estimate
+    assert estimate is not None  # noqa: S101 - the caller looked
+    state = states_from_bytes([estimate.state])[0]
+    outlook = estimate.outlook
+    return DrumNow(
+        tag=row.drum.tag,
+        side=product.side,
+        limits=product.limits,
+        lot=row.lot.code,
+        place=row.place.id,
+        place_name=row.place.name,
+        place_kind=PlaceKind(row.place.kind),
+        place_ref=f"{row.site.code}/{row.place.code}",
+        site=row.site.id,
+        step=estimate.step,
+        supported=estimate.basis not in (None, Basis.UNSUPPORTED.value),
+        bottom_low_c=estimate.bottom_low_c,
+        mean_c=estimate.mean_c,
+        pressure_kpa=estimate.pressure_kpa,
+        overpressure=bool(state["overpressure"]),
+        solids=state["solids"] != Solids.NONE and product.side is Side.ISO,
+        seed_since=int(state["seed_since"]),
+        gas_since=int(state["gas_since"]),
+        below_since=int(state["below_since"]),
+        above_since=int(state["above_since"]),
+        cold_steps=int(state["cold_steps"]),
+        seeds_at=_moment(outlook, "seeds_at"),
+        cold_hours=float(outlook.get("cold_hours") or 0.0),
+        lowest_c=outlook.get("lowest_c"),
+        wanted_at=row.drum.wanted_at,
+        start_by=_moment(outlook, "start_by"),
+        slow_ready_at=_moment(outlook, "slow_ready_at"),
+        ready=estimate.readiness == Readiness.READY.value,
+        in_warm_room=row.place.kind == PlaceKind.WARM_ROOM.value,
+        open_since=_moment(outlook, "open_since"),
+        expires_at=_expiry(row.lot.expires_on, row.lot.made_on, product),
+    )
+
+
+def _moment(outlook: Mapping[str, Any], name: str) -> datetime | None:
+    text = outlook.get(name)
+    return None if text is None else datetime.fromisoformat(text)
+
+
+def _expiry(expires_on: date | None, made_on: date, product: Product) -> datetime:
+    if expires_on is not None:
+        return datetime.combine(expires_on, time(), tzinfo=UTC)
+    made = datetime.combine(made_on, time(), tzinfo=UTC)
+    return made + timedelta(days=product.limits.shelf_life_days)
+
+
+def sensors_now(tx: Tx, *, drums: Sequence[DrumNow]) -> list[SensorNow]:
+    """Return every mounted sensor with the time of its newest reading."""
+    by_place = _tags_by_place(drums)
+    mounted = alarm_sources.mounted_sensors(tx)
+    newest = readings.newest(tx, sensor_ids=[m.sensor_id for m in mounted])
+    return [
+        SensorNow(
+            name=m.name,
+            site=m.site_id,
+            place=m.place_id,
+            place_name=m.place_name,
+            interval_s=m.interval_s,
+            last_at=from_ms(newest[m.sensor_id].ts_ms) if m.sensor_id in newest else None,
+            gateway=m.gateway,
+            drums=by_place.get(m.place_id, ()),
+        )
+        for m in mounted
+    ]
+
+
+def gateways_now(tx: Tx, *, drums: Sequence[DrumNow]) -> list[GatewayNow]:
+    """Return every gateway with what it last said of itself."""
+    by_place = _tags_by_place(drums)
+    places: dict[tuple[int, str], set[int]] = defaultdict(set)
+    for m in alarm_sources.mounted_sensors(tx):
+        if m.gateway is not None:
+            places[m.site_id, m.gateway].add(m.place_id)
+    return [
+        GatewayNow(
+            code=gateway.code,
+            site=gateway.site_id,
+            online=gateway.online,
+            presence_at=gateway.presence_at,
+            drums=tuple(
+                sorted(
+                    tag
+                    for place in places[gateway.site_id, gateway.code]
+                    for tag in by_place.get(place, ())
+                )
+            ),
+        )
+        for gateway in alarm_sources.all_gateways(tx)
+    ]
+
+
+def _tags_by_place(drums: Sequence[DrumNow]) -> dict[int, tuple[str, ...]]:
+    found: dict[int, list[str]] = defaultdict(list)
+    for drum in drums:
+        found[drum.place].append(drum.tag)
+    return {place: tuple(sorted(tags)) for place, tags in found.items()}

@@ -1,0 +1,65 @@
+"""The table of jobs: what runs by itself, and how often.
+
+Each job is a plain function of an engine and a time, idempotent, and may be run late or twice.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final
+
+from drumkeep.domain.grid import STEPS_PER_HOUR, step_at
+from drumkeep.operations.alarms import evaluate_alarms
+from drumkeep.operations.estimates import compute, due, load, portions, store
+from drumkeep.storage import estimates
+from drumkeep.storage.engine import Engine
+from drumkeep.storage.transaction import reading, transaction
+
+KEPT_WHOLE: Final = timedelta(days=14)
+THINNED_STEPS: Final = 6 * STEPS_PER_HOUR
+"""Half-hourly checkpoints are kept for two weeks, then one in six hours."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """Something that runs every so many seconds."""
+
+    name: str
+    run: Callable[[Engine, datetime], None]
+    every_s: float
+
+
+def advance(engine: Engine, now: datetime) -> None:
+    """Compute every drum whose past changed or whose present moved on."""
+    with reading(engine) as tx:
+        since, marks = due(tx, now=now)
+    parts = list(portions(since)) or ([{}] if marks else [])
+    for index, part in enumerate(parts):
+        # the marks are settled with the last portion: until then a crash loses none of them
+        settling = marks if index == len(parts) - 1 else ()
+        with reading(engine) as tx:
+            work = load(tx, since=part, marks=settling, now=now)
+        outcome = compute(work)
+        with transaction(engine) as tx:
+            store(tx, outcome=outcome)
+    if parts:
+        evaluate(engine, now)
+
+
+def evaluate(engine: Engine, now: datetime) -> None:
+    """Look at every alarm's cause again; notices silent sensors and gateways too."""
+    with transaction(engine) as tx:
+        evaluate_alarms(tx, now=now)
+
+
+def thin(engine: Engine, now: datetime) -> None:
+    """Drop old checkpoints but one in six hours."""
+    with transaction(engine) as tx:
+        estimates.thin(tx, before=step_at(now - KEPT_WHOLE), keep_every=THINNED_STEPS)
+
+
+JOBS: Final = (
+    Job("advance", advance, every_s=4.0),
+    Job("alarms", evaluate, every_s=60.0),
+    Job("thin", thin, every_s=6 * 3600.0),
+)

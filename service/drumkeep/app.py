@@ -20,6 +20,7 @@ from drumkeep.asgi.middleware import Envelope
 from drumkeep.asgi.soundness import refuse_unsound
 from drumkeep.ingest.address import broker_at
 from drumkeep.ingest.intake import Intake
+from drumkeep.scheduler.runner import Runner
 from drumkeep.settings import Settings
 from drumkeep.storage import engine as engines
 from drumkeep.storage.engine import Engine
@@ -74,6 +75,8 @@ def make_parts(settings: Settings, engine: Engine, *, roles: frozenset[Role]) ->
         else:
             broker = broker_at(settings.mqtt_url.get_secret_value(), root=settings.mqtt_root)
             parts.append(Intake(engine=engine, broker=broker, clock=_clock))
+    if Role.SCHEDULE in roles:
+        parts.append(Runner(engine))
     return parts
 
 

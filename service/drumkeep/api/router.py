@@ -4,6 +4,8 @@ from fastapi import APIRouter
 
 from drumkeep.api import (
     accounts,
+    alarms,
+    drums,
     gateways,
     health,
     lots,
@@ -27,6 +29,8 @@ NOUNS = (
     gateways,
     sensors,
     readings,
+    drums,
+    alarms,
     accounts,
     tokens,
 )

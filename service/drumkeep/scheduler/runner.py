@@ -87,7 +87,7 @@ class Runner:
             job.run(self._engine, self._clock())
         except DrumkeepError as error:
             _LOG.warning("job %s: %s", job.name, error)
-        except Exception:
+        except Exception:  # noqa: BLE001
             # a defect in one job must not end the others, nor its own next run
             _LOG.exception("job %s", job.name)
         else:

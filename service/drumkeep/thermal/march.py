@@ -98,7 +98,7 @@ def _drive_over_time(layers: Floats, *, air_c: Floats, before_k: Floats, step_s:
     """Largest |air − mean| of the six hours up to each time, shape (time, drum)."""
     difference = np.abs(air_c - layers.mean(axis=-1)).max(axis=1)
     window = max(int(DRIVE_WINDOW_S // step_s), 1)
-    drive = np.empty_like(difference)
+    drive: Floats = np.empty(difference.shape)
     for i in range(difference.shape[0]):
         recent = difference[max(0, i - window) : i + 1].max(axis=0)
         # what drove the drum before the start still counts for its six hours

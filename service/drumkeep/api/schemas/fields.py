@@ -100,10 +100,10 @@ Moment = Annotated[
     Strict(strict=False),
     BeforeValidator(_moment),
     AfterValidator(_to_utc),
-    PlainSerializer(_to_rfc_3339, return_type=str),
+    PlainSerializer(_to_rfc_3339, return_type=str, when_used="json"),
 ]
 """A time with its zone, in UTC from here on."""
 
-MomentOut = Annotated[datetime, PlainSerializer(_to_rfc_3339, return_type=str)]
+MomentOut = Annotated[datetime, PlainSerializer(_to_rfc_3339, return_type=str, when_used="json")]
 
 Day = Annotated[date, Strict(strict=False), BeforeValidator(_day)]

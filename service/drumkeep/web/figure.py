@@ -198,12 +198,13 @@ def _labelled(
     inside = all(layer.height >= frame.label_step for layer in layers)
     limits = near(drum)
     centre = (frame.left + frame.right) / 2
-    lowest = frame.floor - frame.label_step / 2
+    below = frame.floor + frame.label_step / 2
     done = []
-    for index, (layer, c) in enumerate(zip(layers, temperatures, strict=True)):
+    for layer, c in zip(layers, temperatures, strict=True):
         middle = layer.y + layer.height / 2
         if not inside:
-            middle = min(middle, lowest - index * frame.label_step)
+            middle = min(middle, below - frame.label_step)
+        below = middle
         done.append(
             Layer(
                 y=layer.y,

@@ -1,0 +1,227 @@
+"""Views with everything in them: invented drums, places and people."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import fields, is_dataclass, replace
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from drumkeep.domain.quantities import celsius_from_fahrenheit as f
+from drumkeep.web.formats import Formats
+from drumkeep.web.templating import render
+from drumkeep.web.view_models import (
+    ActionView,
+    AirLine,
+    AlarmEntry,
+    AlarmView,
+    DrumView,
+    EventView,
+    FaultView,
+    FloorView,
+    GroupView,
+    HistoryRow,
+    LimitView,
+    ProblemView,
+    ShelfView,
+    TaskView,
+    Units,
+    VerdictView,
+    Viewer,
+    WasCold,
+)
+from drumkeep.web.wording import ACTION
+
+NOW = datetime(2027, 2, 5, 7, 12, tzinfo=UTC)  # 1:12 am at the site
+CHICAGO = ZoneInfo("America/Chicago")
+HOUR = timedelta(hours=1)
+VIEWER = Viewer(display_name="Ana Ruiz", role="manager", units="us", csrf="token-7")
+
+
+def formats(units: Units = "us") -> Formats:
+    return Formats(units=units, timezone=CHICAGO, now=NOW)
+
+
+def drum(tag: str = "K7Q-X4M", **changes: Any) -> DrumView:
+    plain = DrumView(
+        tag=tag,
+        side="iso",
+        product="Polymeric iso",
+        lot="2231",
+        place="North shed",
+        place_code="north",
+        place_kind="warehouse",
+        site="Pine Street",
+        fill=0.97,
+        net_kg=242.0,
+        readiness="too_cold",
+        use_band_c=(f(70), f(90)),
+        storage_band_c=(10.0, f(75)),
+        output_class="from_20",
+        layers_c=tuple(f(61 + 0.6 * n) for n in range(8)),
+        bottom_c=f(61),
+        mean_c=f(63),
+        top_c=f(65.2),
+        low_c=f(57),
+        high_c=f(67),
+        basis="modelled",
+        computed_at=NOW - timedelta(minutes=2),
+        supported_to=NOW - timedelta(minutes=4),
+        reasons=("The bottom is below 70 °F.",),
+        advice=("Move it to Warm room 1.",),
+        cautions=("Never heat it tight.",),
+        warm_room="Warm room 1",
+        ready_in_warm_room_at=datetime(2027, 2, 6, 20, 0, tzinfo=UTC),  # tomorrow 2 pm
+        ready_at=datetime(2027, 2, 8, 20, 0, tzinfo=UTC),
+        limits=(LimitView(name="Maximum", c=f(120), origin="common practice, no source"),),
+        wanted_at=NOW + 47 * HOUR,
+        start_by=NOW + 7 * HOUR,
+        made_on=NOW - timedelta(days=60),
+        expires_on=NOW + timedelta(days=120),
+        was_cold=WasCold(min_c=f(48), hours=1.5),
+        pressure_kpa=4.0,
+    )
+    return replace(plain, **changes)
+
+
+def shelf(*groups: GroupView, code: str = "north") -> ShelfView:
+    past = tuple((NOW - HOUR * n / 6, 4.0 + n / 40) for n in range(144, -1, -1))
+    ahead = tuple((NOW + HOUR * n, 3.0 - n / 4, 2.0 - n / 4, 5.0) for n in range(13))
+    return ShelfView(
+        place="North shed",
+        code=code,
+        kind="warehouse",
+        kind_words="warehouse, still air",
+        site="Pine Street",
+        air_c=4.0,
+        air_at=NOW - timedelta(minutes=4),
+        air_basis="median of 2 sensors",
+        air_line=AirLine(past=past, ahead=ahead),
+        limit_lines=(LimitView(name="store from", c=10.0, origin="common practice, no source"),),
+        night_low=(0.0, NOW + 11 * HOUR),
+        day_high=(6.0, NOW + 2 * HOUR),
+        doubts=("The door sensor reads 4 °F lower: not used.",),
+        groups=groups,
+    )
+
+
+def group(*drums: DrumView, **changes: Any) -> GroupView:
+    first = drums[0]
+    made = GroupView(lot=first.lot, product=first.product, side=first.side, drums=drums)
+    return replace(made, **changes)
+
+
+def floor(*shelves: ShelfView) -> FloorView:
+    task = TaskView(
+        alarm_id="92",
+        text="Bring 6 iso drums in from the box van before 2:40 am",
+        audience="dispatcher",
+        priority="high",
+        state="unacknowledged",
+        deadline=NOW + timedelta(minutes=88),
+        drums=("K7Q-X4M", "M2T-9RA"),
+        place_code="van2",
+        can_acknowledge=True,
+    )
+    return FloorView(
+        tasks=(task, replace(task, alarm_id="93", priority="critical", deadline=None)),
+        shelves=shelves or (shelf(group(drum(), drum("M2T-9RA"))), shelf(code="yard")),
+        checked_at=NOW,
+        oldest_reading_at=NOW - timedelta(minutes=11),
+        filter_words="iso of lot 2231",
+        filters={"lot": "2231"},
+        choices={"lot": (("", "every lot"), ("2231", "lot 2231"))},
+        query="lot=2231",
+        counts={"too_cold": 2},
+    )
+
+
+def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]:
+    """Render every page, each view passed through ``change`` first."""
+    context: dict[str, Any] = {
+        "viewer": change(VIEWER),
+        "formats": formats(),
+        "nonce": "n0nce",
+        "alarm_count": 2,
+    }
+    alarm = AlarmView(
+        id="92",
+        kind="Load will sit cold",
+        cause="Box van 2",
+        state="returned_unacknowledged",
+        priority="high",
+        audience="dispatcher, manager",
+        since=NOW - HOUR,
+        message="Six iso drums reach 50 °F",
+        drums=("K7Q-X4M", "M2T-9RA"),
+        acknowledged_by="Sam Ito",
+        acknowledged_at=NOW,
+        returned_at=NOW,
+        history=(AlarmEntry(at=NOW - HOUR, words="Raised, unacknowledged", by="Sam Ito"),),
+        can_acknowledge=True,
+    )
+    event = EventView(at=NOW - 3 * HOUR, recorded_at=NOW, by="Sam Ito", kind="note", words="Dipped")
+    actions = tuple(
+        ActionView(kind=kind, event_id=f"id-{kind}", cautions=("Mind it.",), choices=(("a", "b"),))
+        for kind in ACTION
+    )
+    verdict = VerdictView(
+        drum=drum(),
+        phrase="NOT YET",
+        reason="61 °F at the bottom.",
+        do="Take it to Warm room 1.",
+        time=NOW + HOUR,
+        nearest_ready=("R8H-3NB", "North shed"),
+    )
+    problem = ProblemView(
+        status=422,
+        title="Not recorded",
+        detail="One thing to put right.",
+        faults=(FaultView(name="height", value="48", mend="give 0 to 33"),),
+    )
+    history = (HistoryRow(at=NOW, air_c=1.0, bottom_c=2.0), HistoryRow(at=NOW, ahead=True))
+    whole = change(floor())
+    rows = tuple(d for s in whole.shelves for g in s.groups for d in g.drums)
+    own: Mapping[str, dict[str, Any]] = {
+        "floor.html": {"floor": whole, "page": "floor"},
+        "floor_table.html": {"floor": whole, "rows": rows, "sort": "lot", "descending": True},
+        "drum.html": {
+            "drum": change(drum(conditions=("seeding_risk",))),
+            "events": (change(event),),
+            "actions": change(actions),
+            "history": history,
+            "ahead": "here",
+        },
+        "verdict.html": {"verdict": change(verdict)},
+        "alarms.html": {"alarms": (change(alarm),), "checked_at": NOW},
+        "sign_in.html": {"csrf": "c", "next": "/floor", "name": change("ana"), "error": "No."},
+        "me.html": {},
+        "problem.html": {"problem": change(problem)},
+    }
+    return {name: render(name, **{**context, **given}) for name, given in own.items()}
+
+
+NAMES_OF_KINDS = frozenset(
+    {
+        *("side", "readiness", "conditions", "basis", "output_class", "kind", "phrase", "units"),
+        *("state", "priority", "place_kind", "back"),
+    }
+)
+"""Fields that hold one of our own words, not something that a person typed."""
+
+
+def hostile(view: Any, text: str) -> Any:
+    """Put ``text`` in place of everything in a view that a person could have typed."""
+    if isinstance(view, str):
+        return text
+    if isinstance(view, tuple):
+        return tuple(hostile(part, text) for part in view)
+    if isinstance(view, Mapping):
+        return {key: hostile(part, text) for key, part in view.items()}
+    if is_dataclass(view) and not isinstance(view, type):
+        changed = {
+            field.name: hostile(getattr(view, field.name), text)
+            for field in fields(view)
+            if field.name not in NAMES_OF_KINDS
+        }
+        return replace(view, **changed)
+    return view

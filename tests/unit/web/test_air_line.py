@@ -1,0 +1,70 @@
+"""The air line: where the lines and words of a place's air go."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+
+from drumkeep.web.airline import TALL, WIDE, air_drawing
+from drumkeep.web.view_models import AirLine, LimitView
+from tests.unit.web.samples import HOUR, NOW, formats, shelf
+
+US = formats()
+
+
+def points(path: str) -> list[tuple[float, float]]:
+    numbers = [float(n) for n in path.removeprefix("M").split()]
+    return list(zip(numbers[::2], numbers[1::2], strict=True))
+
+
+def test_now_stands_after_two_thirds_of_the_line():
+    # 24 hours behind and 12 ahead.
+    assert air_drawing(shelf(), US).now_x == pytest.approx(100 * 24 / 36, abs=0.05)
+
+
+def test_past_ends_where_the_forecast_begins():
+    made = air_drawing(shelf(), US)
+    assert points(made.past)[-1][0] == points(made.ahead)[0][0] == pytest.approx(made.now_x * 10)
+
+
+def test_colder_air_lies_lower():
+    line = AirLine(past=((NOW - HOUR, 20.0), (NOW, 0.0)))
+    first, last = points(air_drawing(replace(shelf(), air_line=line), US).past)
+    assert first[1] < last[1]
+
+
+def test_everything_stays_on_the_page():
+    made = air_drawing(shelf(), US)
+    for x, y in [*points(made.past), *points(made.ahead), *points(made.band)]:
+        assert 0 <= x <= WIDE
+        assert 0 <= y <= TALL
+
+
+def test_thinning_keeps_the_coldest_reading():
+    past = tuple((NOW - timedelta(minutes=n), 5.0) for n in range(1440, -1, -1))
+    spike = [(t, -9.0 if t == NOW - timedelta(minutes=701) else c) for t, c in past]
+    made = air_drawing(replace(shelf(), air_line=AirLine(past=tuple(spike))), US)
+    line = points(made.past)
+    assert len(line) < 300
+    assert max(y for _, y in line) == pytest.approx(TALL - 6.0)
+
+
+def test_limit_far_from_the_air_does_not_flatten_the_line():
+    limits = (
+        LimitView(name="near", c=10.0, origin=""),
+        LimitView(name="far", c=60.0, origin=""),
+    )
+    made = air_drawing(replace(shelf(), limit_lines=limits), US)
+    assert [line.label.split()[0] for line in made.limits] == ["near"]
+
+
+def test_place_without_air_says_so():
+    made = air_drawing(replace(shelf(), air_line=AirLine()), US)
+    assert made.past == made.ahead == made.band == ""
+    assert made.words == "No air on record at North shed."
+
+
+def test_hours_are_named_in_the_sites_zone_and_leave_room_for_now():
+    labels = [t.label.replace("\N{NO-BREAK SPACE}", " ") for t in air_drawing(shelf(), US).ticks]
+    # Midnight is 1 h 12 min before now (1:12 am) and gives way to the word.
+    assert labels == ["6 am", "noon", "6 pm", "6 am", "noon"]

@@ -8,6 +8,9 @@ it. The seam that turns kinds into status codes and ``application/problem+json``
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Final
+
+_LONGEST_VALUE: Final = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +38,10 @@ class Fault:
 
     def __str__(self) -> str:
         """Tell the fault in one line: field, value, problem, mend."""
-        named = f"{self.field} {self.value!r}" if self.field else repr(self.value)
+        value = "" if self.value is None else repr(self.value)
+        if len(value) > _LONGEST_VALUE:
+            value = f"{value[:_LONGEST_VALUE]}…"
+        named = " ".join(part for part in (self.field, value) if part) or "What was given"
         return f"{named} {self.problem}. {self.mend}"
 
 

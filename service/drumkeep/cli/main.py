@@ -9,19 +9,25 @@ from typing import Final
 import drumkeep
 from drumkeep.errors import DrumkeepError
 
-SUBCOMMANDS: Final = ("serve", "account")
+SUBCOMMANDS: Final = ("serve", "account", "forecast")
 """Modules of this package; each has ``add_parser(subparsers)`` that sets ``run``."""
 
 
-def make_parser() -> argparse.ArgumentParser:
-    """Make the parser of the command with all of its subcommands."""
+def make_parser(asked: str | None = None) -> argparse.ArgumentParser:
+    """Make the parser of the command.
+
+    Parameters
+    ----------
+    asked
+        A subcommand: it alone is imported then, since some bring the whole service with them.
+    """
     parser = argparse.ArgumentParser(
         prog="drumkeep",
         description="Knows how warm the liquid in every drum is, and what that makes it fit for.",
     )
     parser.add_argument("--version", action="version", version=drumkeep.__version__)
     subparsers = parser.add_subparsers(metavar="COMMAND", required=True)
-    for name in SUBCOMMANDS:
+    for name in (asked,) if asked in SUBCOMMANDS else SUBCOMMANDS:
         import_module(f"drumkeep.cli.{name}").add_parser(subparsers)
     return parser
 
@@ -34,7 +40,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     int
         0 when done, 2 when it could not be done for a reason that was said.
     """
-    parsed = make_parser().parse_args(arguments)
+    given = sys.argv[1:] if arguments is None else list(arguments)
+    parsed = make_parser(next(iter(given), None)).parse_args(given)
     try:
         code: int = parsed.run(parsed)
     except DrumkeepError as error:

@@ -1,5 +1,6 @@
 """What-if: one drum, given air ahead, nothing stored."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -16,6 +17,9 @@ from drumkeep.thermal.parameter_sets import GIVEN_EXPOSURE, NAMED_SETTING, SETS,
 from drumkeep.thermal.stratified import LAYERS, Liquid
 
 STEP_S: Final = 300.0
+LEAST_HOURS: Final = 0.08
+"""A little under the step, so that whoever writes 0.083 for five minutes is understood."""
+
 MOST_HOURS: Final = 24.0 * 31
 MOST_POINTS: Final = 2000
 
@@ -126,17 +130,20 @@ def _check(request: ForecastRequest) -> None:
         mend = f"Give a step of at most {request.hours:g} h."
         faults.append(Fault("step_h", request.step_h, "is longer than the forecast", mend))
     elif request.hours / request.step_h > MOST_POINTS:
-        mend = f"Give a step of at least {request.hours / MOST_POINTS:.4g} h."
+        least = math.ceil(request.hours / MOST_POINTS * 1000.0) / 1000.0
+        mend = f"Give a step of at least {least:g} h."
         faults.append(Fault("step_h", request.step_h, f"gives over {MOST_POINTS} points", mend))
     for i, (before, after) in enumerate(pairwise(request.air)):
         if after.h <= before.h:
             mend = "Put the points in order of time, each hour once."
             faults.append(Fault(f"air_c.{i + 1}.h", after.h, "does not follow", mend))
-    properties = _properties(request)
-    most = DRUM_BRIM_M3 * properties.density_kg_m3
-    if request.net_kg is not None and request.net_kg > most:
-        mend = f"Give at most {most:.1f} kg."
-        faults.append(Fault("net_kg", request.net_kg, "does not go into a drum", mend))
+    most = DRUM_BRIM_M3 * _properties(request).density_kg_m3
+    if _net_kg(request) > most:
+        problem = "does not go into a drum"
+        if request.net_kg is None:
+            problem = f"is missing, and the usual {_net_kg(request):g} kg do not go into a drum"
+        mend = f"Give at most {math.floor(most * 10.0) / 10.0:g} kg."
+        faults.append(Fault("net_kg", request.net_kg, problem, mend))
     if faults:
         raise Invalid("The forecast cannot be computed as asked.", faults)
 
@@ -145,6 +152,10 @@ def _properties(request: ForecastRequest) -> Properties:
     given = dict(request.properties or {})
     given.pop("kinematic_viscosity_m2_s", None)
     return replace(default_product(request.side).properties, **given)  # type: ignore[arg-type]
+
+
+def _net_kg(request: ForecastRequest) -> float:
+    return _properties(request).net_kg if request.net_kg is None else request.net_kg
 
 
 def _liquid(request: ForecastRequest) -> Liquid:
@@ -161,7 +172,7 @@ def _liquid(request: ForecastRequest) -> Liquid:
         steel = 0.0 if request.exposure is not None else DRUM_STEEL_KG
     return liquid_of(
         properties,
-        mass_kg=properties.net_kg if request.net_kg is None else request.net_kg,
+        mass_kg=_net_kg(request),
         films=films,
         steel_kg=steel,
         viscosity_25c_pas=viscosity,

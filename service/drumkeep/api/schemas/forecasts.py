@@ -1,17 +1,30 @@
 """Body and answer of a what-if forecast."""
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Final, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    TypeAdapter,
+    ValidatorFunctionWrapHandler,
+    WrapValidator,
+)
+from pydantic_core import PydanticCustomError
 
-from drumkeep.domain.forecasts import MOST_HOURS, AirPoint, ForecastRequest
+from drumkeep.asgi.faults import OWN
+from drumkeep.domain.forecasts import LEAST_HOURS, MOST_HOURS, AirPoint, ForecastRequest
 from drumkeep.domain.products import Side
+from drumkeep.errors import Fault, Invalid
 from drumkeep.thermal.boundary import Exposure
+from drumkeep.thermal.stratified import LAYERS
 
 _STRICT = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
 
-Celsius = Annotated[float, Field(ge=-60.0, le=150.0)]
+Celsius = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-60.0, le=150.0)]
 Film = Annotated[float, Field(gt=0.0, le=200.0)]
+
+_CELSIUS: Final[TypeAdapter[float]] = TypeAdapter(Celsius)
 
 
 class AirAtHour(BaseModel):
@@ -55,6 +68,26 @@ class PropertiesIn(BaseModel):
     kinematic_viscosity_m2_s: Annotated[float, Field(ge=1e-6, le=0.1)] | None = None
 
 
+def _air(value: object, points: ValidatorFunctionWrapHandler) -> list[AirAtHour]:
+    """Take one temperature for the same air at all hours.
+
+    Not a union: its errors would name the member tried, which nobody wrote.
+    """
+    if isinstance(value, list):
+        given: list[AirAtHour] = points(value)
+        return given
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise PydanticCustomError(
+            OWN,
+            "{problem}. {mend}",
+            {
+                "problem": "is neither a temperature nor a list of them by the hour",
+                "mend": 'Write one number, as in 21.5, or points, as in [{"h": 0, "c": 21.5}].',
+            },
+        )
+    return [AirAtHour(h=0.0, c=_CELSIUS.validate_python(value))]
+
+
 class ForecastIn(BaseModel):
     """One drum and the air ahead of it."""
 
@@ -62,59 +95,64 @@ class ForecastIn(BaseModel):
 
     side: Side
     net_kg: Annotated[float, Field(strict=True, ge=2.0, le=320.0)] | None = None
-    start_c: Annotated[Celsius, Field(strict=True)] | None = None
-    layers_c: (
-        Annotated[
-            list[Annotated[float, Field(strict=True, ge=-60.0, le=150.0)]],
-            Field(min_length=8, max_length=8),
-        ]
-        | None
-    ) = None
-    air_c: (
-        Annotated[float, Field(strict=True, ge=-60.0, le=150.0)]
-        | Annotated[list[AirAtHour], Field(min_length=1, max_length=10_000)]
-    )
-    hours: Annotated[float, Field(strict=True, gt=0.0, le=MOST_HOURS)] = 48.0
-    step_h: Annotated[float, Field(strict=True, ge=1.0 / 12.0, le=24.0)] = 0.5
+    start_c: Celsius | None = None
+    layers_c: Annotated[list[Celsius], Field(min_length=LAYERS, max_length=LAYERS)] | None = None
+    air_c: Annotated[
+        list[AirAtHour],
+        Field(min_length=1, max_length=10_000),
+        WrapValidator(_air, json_schema_input_type=Celsius | list[AirAtHour]),
+    ]
+    hours: Annotated[float, Field(strict=True, ge=LEAST_HOURS, le=MOST_HOURS)] = 48.0
+    step_h: Annotated[float, Field(strict=True, ge=LEAST_HOURS, le=24.0)] = 0.5
     exposure: ExposureIn | None = None
     setting: SettingIn | None = None
     flow: Literal["free", "none", "mixed"] = "free"
     steel_kg: Annotated[float, Field(strict=True, ge=0.0, le=40.0)] | None = None
     properties: PropertiesIn | None = None
-    targets_c: Annotated[
-        list[Annotated[float, Field(strict=True, ge=-60.0, le=150.0)]], Field(max_length=20)
-    ] = []
-
-    @model_validator(mode="after")
-    def _one_of_each(self) -> Self:
-        if (self.start_c is None) == (self.layers_c is None):
-            raise ValueError("give exactly one of start_c and layers_c")
-        if self.exposure is not None and self.setting is not None:
-            raise ValueError("give exposure or setting, not both")
-        return self
+    targets_c: Annotated[list[Celsius], Field(max_length=20)] = []
 
     def request(self) -> ForecastRequest:
-        """Say the same in the domain's words."""
-        layers = self.layers_c or [self.start_c or 0.0] * 8
-        air = self.air_c if isinstance(self.air_c, list) else [AirAtHour(h=0.0, c=self.air_c)]
+        """Say the same in the domain's words.
+
+        Raises
+        ------
+        Invalid
+            When what may only stand alone stands together, or neither does.
+        """
         setting = self.setting or SettingIn()
-        given = self.properties.model_dump(exclude_none=True) if self.properties else None
         return ForecastRequest(
             side=self.side,
             net_kg=self.net_kg,
-            start_c=tuple(layers),
-            air=tuple(AirPoint(h=point.h, c=point.c) for point in air),
+            start_c=self._start(),
+            air=tuple(AirPoint(h=point.h, c=point.c) for point in self.air_c),
             hours=self.hours,
-            step_h=self.step_h,
+            # the usual half hour, unless all that is asked for is shorter
+            step_h=self.step_h if "step_h" in self.model_fields_set else min(0.5, self.hours),
             exposure=Exposure(**self.exposure.model_dump()) if self.exposure else None,
             motion=setting.motion,
             standing=setting.standing,
             share=setting.share,
             flow=self.flow,
             steel_kg=self.steel_kg,
-            properties=given,
+            properties=self.properties.model_dump(exclude_none=True) if self.properties else None,
             targets_c=tuple(self.targets_c),
         )
+
+    def _start(self) -> tuple[float, ...]:
+        faults = []
+        if self.start_c is None and self.layers_c is None:
+            mend = f"Give start_c, or layers_c: {LAYERS} temperatures, bottom first."
+            faults.append(Fault("start_c", None, "is missing", mend))
+        if self.start_c is not None and self.layers_c is not None:
+            mend = "Give start_c or layers_c, not both."
+            faults.append(Fault("layers_c", self.layers_c, "stands beside start_c", mend))
+        if self.exposure is not None and self.setting is not None:
+            mend = "Give exposure or setting, not both."
+            value = self.setting.model_dump(exclude_unset=True)
+            faults.append(Fault("setting", value, "stands beside exposure", mend))
+        if faults:
+            raise Invalid("The forecast cannot be computed as asked.", faults)
+        return tuple(self.layers_c or [self.start_c or 0.0] * LAYERS)
 
 
 class ReachOut(BaseModel):

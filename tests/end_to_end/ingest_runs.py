@@ -42,6 +42,11 @@ class IngestProcess:
         assert self._process.returncode == 0, told
         return told
 
+    def end(self) -> int:
+        """Wait until it ends by itself, and return its exit status."""
+        self._process.communicate(timeout=PATIENCE_S)
+        return self._process.returncode
+
     @property
     def alive(self) -> bool:
         """Whether it runs."""
@@ -96,3 +101,9 @@ def wait_until(met: Callable[[], bool], what: str) -> None:
 def wait_for_session(broker: Mosquitto) -> None:
     """Wait until the broker keeps messages for ingest, whether it is there or not."""
     wait_until(lambda: "Sending SUBACK to drumkeep-ingest" in broker.log(), "ingest subscribes")
+
+
+def execute(shed: Shed, sql: str) -> None:
+    """Change the database, without drumkeep."""
+    with closing(sqlite3.connect(shed.url.removeprefix("sqlite:///"))) as connection:
+        connection.executescript(sql)

@@ -9,6 +9,7 @@ from paho.mqtt.client import Client
 
 from tests.end_to_end.ingest_runs import (
     count,
+    execute,
     ingest,
     publish,
     publisher,
@@ -80,6 +81,26 @@ def test_what_is_sent_while_ingest_is_away_is_stored_when_it_is_back(
 
     with ingest(shed, mosquitto):
         wait_until(lambda: count(shed, "reading") == 50, "what waited is stored")
+
+
+def test_a_writer_that_cannot_go_on_ends_the_process_and_loses_nothing(
+    shed: Shed, mosquitto: Mosquitto
+):
+    # Neither the reading nor the reason why it cannot be stored can be stored.
+    for table in ("reading", "reject"):
+        execute(
+            shed,
+            f"CREATE TRIGGER no_{table} BEFORE INSERT ON {table} "
+            "BEGIN SELECT RAISE(ABORT, 'no'); END;",
+        )
+    with ingest(shed, mosquitto) as process, publisher(mosquitto) as client:
+        wait_for_session(mosquitto)
+        send(client, 0)
+        assert process.end() == 70
+
+    execute(shed, "DROP TRIGGER no_reading; DROP TRIGGER no_reject;")
+    with ingest(shed, mosquitto):
+        wait_until(partial(stored, shed, 1), "the reading is stored")
 
 
 @pytest.mark.slow

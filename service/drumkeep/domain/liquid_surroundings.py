@@ -25,12 +25,13 @@ INSIDE_FILM_W_M2K: Final = 12.0
 
 @dataclass(frozen=True)
 class PlaceHeat:
-    """A place as the liquid feels it."""
+    """A place as the liquid feels it; ``humidity`` in %, None where none is measured lately."""
 
     air: PlaceAir
     films: Exposure
     site_kpa: float
     floor: PlaceAir | None = None
+    humidity: float | None = None
 
 
 class Weather:

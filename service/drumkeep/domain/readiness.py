@@ -33,9 +33,19 @@ class Basis(StrEnum):
     UNSUPPORTED = "unsupported"
 
 
+class Answer(StrEnum):
+    """What the crew reads on a drum's verdict page."""
+
+    READY = "READY"
+    NOT_YET = "NOT YET"
+    DO_NOT_OPEN = "DO NOT OPEN"
+    LOOK_FIRST = "LOOK FIRST"
+    ASK = "ASK"
+
+
 AGITATION_GOOD_FOR: Final = timedelta(hours=24)
 MIX_MINUTES: Final = 15
-BLANKET_WITHIN: Final = timedelta(minutes=60)
+DEW_MARGIN_K: Final = 2.0
 
 
 @dataclass(frozen=True)
@@ -70,14 +80,25 @@ class Verdict:
     """Readiness with its reasons; sentences carry marks (``domain.wording``)."""
 
     state: Readiness
+    answer: Answer
     reasons: tuple[str, ...]
     advice: tuple[str, ...]
     cautions: tuple[str, ...]
     ready_at: datetime | None
 
 
+@dataclass(frozen=True)
+class WetAir:
+    """Dew point (°C) of the air round a drum, and the relative humidity (%) behind it."""
+
+    dew_c: float
+    humidity: float
+    assumed: bool
+
+
 @dataclass
 class _Words:
+    answer: Answer = Answer.ASK
     reasons: list[str] = field(default_factory=list)
     advice: list[str] = field(default_factory=list)
     cautions: list[str] = field(default_factory=list)
@@ -99,7 +120,7 @@ CAUTION_HEATING: Final = (
 CAUTION_AGITATE: Final = "Agitate with the small bung vented."
 
 
-def judge(
+def judge(  # noqa: PLR0913 - a verdict weighs all of these
     *,
     product: Product,
     facts: DrumFacts,
@@ -110,6 +131,7 @@ def judge(
     made_on: datetime,
     expires_at: datetime,
     ahead: Ahead,
+    wet_air: WetAir | None = None,
     now: datetime,
 ) -> Verdict:
     """Give the verdict on one drum for one output class.
@@ -132,6 +154,8 @@ def judge(
         The lot's dates.
     ahead
         The outlook, slow case.
+    wet_air
+        The air's dew point where it stands; None where the air is not known.
     now
         The present, UTC.
     """
@@ -152,14 +176,36 @@ def judge(
         if state is Readiness.READY:
             state = _agitation(words, product=product, facts=facts, made_on=made_on, now=now)
     final = state or Readiness.UNKNOWN
+    _sweating(words, product=product, computed=computed, wet_air=wet_air)
     waiting = final in (Readiness.TOO_COLD, Readiness.TOO_WARM)
     return Verdict(
         state=final,
+        answer=words.answer,
         reasons=tuple(words.reasons),
         advice=tuple(words.advice),
         cautions=(*words.cautions, CAUTION_SHEET),
         ready_at=ahead.ready_at if waiting else None,
     )
+
+
+def _sweating(
+    words: _Words, *, product: Product, computed: Computed | None, wet_air: WetAir | None
+) -> None:
+    """Keep iso shut while it may sweat: water makes gas and skin in it."""
+    if product.side is not Side.ISO or computed is None or wet_air is None:
+        return
+    if computed.low_c >= wet_air.dew_c + DEW_MARGIN_K:
+        return
+    basis = "assumed" if wet_air.assumed else "measured"
+    text = (
+        f"Keep it shut: steel under {temperature(wet_air.dew_c + DEW_MARGIN_K)} sweats in this "
+        f"air ({wet_air.humidity:.0f} % humidity, {basis})."
+    )
+    words.cautions.insert(0, text)
+    if words.answer in (Answer.READY, Answer.LOOK_FIRST):
+        words.answer = Answer.DO_NOT_OPEN
+        words.reasons.insert(0, text)
+        words.advice.insert(0, "Wait until it is warmer than that, or bring it to drier air.")
 
 
 def _held(
@@ -170,14 +216,17 @@ def _held(
     pressure_kpa: float | None,
 ) -> Readiness | None:
     if Condition.BULGED in conditions:
+        words.answer = Answer.DO_NOT_OPEN
         words.reasons.append("Somebody saw this drum bulged.")
         words.advice.append("Leave it where it is, step away, call the manager.")
         return Readiness.ON_HOLD
     if Condition.OVERPRESSURE in conditions:
+        words.answer = Answer.DO_NOT_OPEN
         words.reasons.append(f"The computed pressure is {pressure(pressure_kpa or 0.0)}.")
         words.advice.append("Let it cool where it stands; call the manager before anything else.")
         return Readiness.ON_HOLD
     if Condition.SOLIDS_SUSPECTED in conditions:
+        words.answer = Answer.LOOK_FIRST
         if facts.solids_seen:
             words.reasons.append("Solids were seen in it; warming alone does not remove them.")
             words.advice.append(
@@ -190,6 +239,7 @@ def _held(
             words.advice.append("Open with care, probe the bottom, record what you find.")
         return Readiness.ON_HOLD
     if Condition.REDISSOLVING in conditions:
+        words.answer = Answer.LOOK_FIRST
         words.reasons.append("Solids were seen; it is being warmed and mixed to dissolve them.")
         words.advice.append("Keep it warm and mixed, then probe the bottom and record the look.")
         words.cautions.append(CAUTION_HEATING)
@@ -232,12 +282,15 @@ def _by_temperature(
             f"for {rate} it must be at most {temperature(high)}."
         )
         words.advice.append("Move it somewhere cooler; do not open it warm.")
+        words.answer = Answer.NOT_YET
         return Readiness.TOO_WARM
     if computed.low_c >= low:
         words.reasons.append(
             f"All of the liquid is between {temperature(low)} and {temperature(high)}."
         )
+        words.answer = Answer.READY
         return Readiness.READY
+    words.answer = Answer.NOT_YET
     words.reasons.append(
         f"The coldest liquid may be at {temperature(computed.low_c)}; "
         f"for {rate} it must be at least {temperature(low)}."
@@ -286,6 +339,7 @@ def _agitation(
     done = facts.agitated_at is not None and now - facts.agitated_at <= AGITATION_GOOD_FOR
     if done and facts.agitated_min >= minutes:
         return Readiness.READY
+    words.answer = Answer.NOT_YET
     words.reasons[:] = [why]
     words.advice.append(f"Agitate {minutes:.0f} minutes and record it; then it is ready.")
     words.cautions += [CAUTION_AGITATE, CAUTION_GASSING]

@@ -26,6 +26,8 @@ Times = NDArray[np.int64]
 
 _WEEK_MS: Final = CLIMATOLOGY_DAYS * 86_400_000
 
+HUMIDITY_FRESH_MS: Final = 2 * 3_600_000
+
 
 @dataclass(frozen=True)
 class Ground:
@@ -35,6 +37,7 @@ class Ground:
     sites: Mapping[int, Site]
     air_mounts: Mapping[int, Sequence[Mount]]
     floor_mounts: Mapping[int, Sequence[Mount]]
+    humidity_mounts: Mapping[int, Sequence[Mount]]
     sensors: Mapping[int, Sensor]
     calibrations: Mapping[int, Sequence[Calibration]]
 
@@ -88,6 +91,7 @@ def read_ground(tx: Tx) -> Ground:
     mounts = ground_rows.place_mounts(tx)
     air: dict[int, list[Mount]] = defaultdict(list)
     floor: dict[int, list[Mount]] = defaultdict(list)
+    humid: dict[int, list[Mount]] = defaultdict(list)
     for mount in mounts:
         if mount.place_id is not None and mount.what == What.AIR:
             air[mount.place_id].append(mount)
@@ -104,6 +108,7 @@ def read_ground(tx: Tx) -> Ground:
         sites=sites,
         air_mounts=air,
         floor_mounts=floor,
+        humidity_mounts=humid,
         sensors=catalogue.sensors_by_id(tx, ids=sensor_ids),
         calibrations=calibrations,
     )
@@ -141,6 +146,7 @@ def read_places(
             air=air_of[key],
             films=exposure_of(motion=place.motion, standing=place.standing),
             site_kpa=site_pressure_kpa(ground.sites[place.site_id].altitude_m),
+            humidity=_humidity(tx, ground, place_id, last=last),
             floor=_air(tx, ground, floor_mounts, kind=kind, first=first, last=last)
             if floor_mounts
             else None,
@@ -209,6 +215,29 @@ def _readings(
             np.concatenate([np.array([values[sensor_id, ts]]), numbers]),
         )
     return found
+
+
+def _humidity(tx: Tx, ground: Ground, place_id: int, *, last: int) -> float | None:
+    """Return the newest humidity (%) of a place or of the nearest it sits in, if it is fresh."""
+    here: int | None = place_id
+    while here is not None:
+        mounts = [m for m in ground.humidity_mounts.get(here, ()) if m.until is None]
+        newest = readings.newest(tx, sensor_ids=[m.sensor_id for m in mounts])
+        fresh = [
+            float(
+                calibrated(
+                    np.array([found.ts_ms], dtype=np.int64),
+                    np.array([found.value]),
+                    calibrations=ground.calibrations.get(sensor_id, ()),
+                )[0]
+            )
+            for sensor_id, found in newest.items()
+            if last * STEP_MS - found.ts_ms <= HUMIDITY_FRESH_MS
+        ]
+        if fresh:
+            return float(np.clip(np.median(fresh), 0.0, 100.0))
+        here = ground.places[here].inside_id
+    return None
 
 
 def _extremes(

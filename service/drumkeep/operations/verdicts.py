@@ -21,15 +21,17 @@ from drumkeep.domain.liquid_state import (
 )
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.products import OutputClass, Product
-from drumkeep.domain.readiness import Ahead, Basis, Computed, judge
+from drumkeep.domain.readiness import Ahead, Basis, Computed, WetAir, judge
 from drumkeep.operations.outlooks import DrumOutlook, look_ahead
 from drumkeep.operations.surroundings import Ground, supported_to
 from drumkeep.storage.tables.estimates import Estimate
 from drumkeep.thermal.band import Band
+from drumkeep.thermal.psychrometrics import dew_point
 
 Floats = NDArray[np.float64]
 
-EXPIRY_FALLBACK: Final = timedelta(days=180)
+ASSUMED_HUMIDITY: Final = 70.0
+"""Relative humidity (%) where no sensor tells it; said so wherever it is used."""
 
 
 @dataclass(frozen=True)
@@ -106,6 +108,7 @@ def judge_drums(
             basis=bases[i],
             heat=heats[i],
             outlook=outlooks[i],
+            wet_air=_wet_air(heats[i], air_c=float(air[i])),
             default=OutputClass(ground.sites[ground.places[drum.facts.place].site_id].output_class),
             now=now,
         )
@@ -123,6 +126,16 @@ class _Row:
         return float(getattr(self._band, name)[self._row])
 
 
+def _wet_air(heat: PlaceHeat, *, air_c: float) -> WetAir | None:
+    """Return the dew point where a drum stands; humidity assumed where none is measured."""
+    if not np.isfinite(air_c):
+        return None
+    assumed = heat.humidity is None
+    humidity = ASSUMED_HUMIDITY if heat.humidity is None else heat.humidity
+    dew = dew_point(temperature_c=air_c, relative_humidity=humidity)
+    return WetAir(dew_c=dew, humidity=humidity, assumed=assumed)
+
+
 def _basis(state: LiquidStates, *, heat: PlaceHeat, step: int) -> Basis | None:
     record = state[0]
     if not np.isfinite(record["layers"]).all():
@@ -135,7 +148,7 @@ def _basis(state: LiquidStates, *, heat: PlaceHeat, step: int) -> Basis | None:
     return Basis.MODELLED if known else Basis.UNSUPPORTED
 
 
-def _estimate(
+def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
     drum: Known,
     *,
     state: LiquidStates,
@@ -145,6 +158,7 @@ def _estimate(
     basis: Basis | None,
     heat: PlaceHeat,
     outlook: DrumOutlook,
+    wet_air: WetAir | None,
     default: OutputClass,
     now: datetime,
 ) -> Estimate:
@@ -169,11 +183,13 @@ def _estimate(
             made_on=drum.made_on,
             expires_at=drum.expires_at,
             ahead=outlook.ahead.get(output, Ahead()),
+            wet_air=wet_air,
             now=now,
         )
         ahead = outlook.ahead.get(output, Ahead())
         verdicts[output.value] = {
             "state": verdict.state.value,
+            "answer": verdict.answer.value,
             "reasons": list(verdict.reasons),
             "advice": list(verdict.advice),
             "cautions": list(verdict.cautions),

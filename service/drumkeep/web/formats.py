@@ -6,9 +6,10 @@ viewer's units, the site's zone and the moment of the request; nothing here read
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from typing import Final, Literal
+from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
@@ -52,6 +53,10 @@ class Formats:
     units: Units
     timezone: tzinfo
     now: datetime
+
+    def at(self, zone: str) -> "Formats":
+        """Return the same for another site's zone (IANA name)."""
+        return replace(self, timezone=ZoneInfo(zone))
 
     # ---- quantities -------------------------------------------------------------------------
 

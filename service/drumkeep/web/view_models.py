@@ -117,7 +117,7 @@ class DrumView:
     expires_on: datetime | None = None
     was_cold: WasCold | None = None
     warming: bool = False
-    move_allowed: bool = True
+    timezone: str = "UTC"
 
     @property
     def letter(self) -> str:
@@ -249,6 +249,7 @@ class ShelfView:
     kind: str
     kind_words: str
     site: str
+    timezone: str = "UTC"
     air_c: float | None = None
     air_at: datetime | None = None
     air_basis: str | None = None
@@ -277,6 +278,7 @@ class TaskView:
     deadline: datetime | None = None
     drums: tuple[str, ...] = ()
     place_code: str | None = None
+    timezone: str = "UTC"
     can_acknowledge: bool = False
 
 
@@ -326,6 +328,7 @@ class AlarmView:
     acknowledged_at: datetime | None = None
     returned_at: datetime | None = None
     history: tuple[AlarmEntry, ...] = ()
+    timezone: str = "UTC"
     can_acknowledge: bool = False
 
 

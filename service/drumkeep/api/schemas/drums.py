@@ -20,7 +20,7 @@ class DrumIn(Body):
     place: Line
     at: Moment
     tag: Annotated[str, Field(min_length=1, max_length=20)] | None = None
-    from_: Annotated[str, Field(alias="from", min_length=1, max_length=200)] | None = None
+    from_: str | None = Field(default=None, alias="from", min_length=1, max_length=200)
     net_kg: Kilograms | None = None
     liquid_c: Celsius | None = None
     share: Annotated[float, Field(gt=0.0, le=1.0)] = 1.0

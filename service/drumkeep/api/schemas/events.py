@@ -55,7 +55,7 @@ class ToppedIn(EventIn):
 
     kind: Literal["topped"]
     kg: Kilograms
-    from_: Annotated[str, Field(alias="from", min_length=1, max_length=20)]
+    from_: str = Field(alias="from", min_length=1, max_length=20)
 
 
 class DecantedIn(EventIn):
@@ -123,13 +123,13 @@ class ReasonIn(EventIn):
 
 
 class InspectedIn(EventIn):
-    """A look: what was seen; what is left out was not looked for."""
+    """A look: what was seen; what is left out was not looked for. ``ring`` is the bung's."""
 
     kind: Literal["inspected"]
     reached_bottom: bool | None = None
-    solids: Literal["none", "some", "many"] | None = None
-    skin: Literal["none", "some", "many"] | None = None
-    bulge: Literal["none", "slight", "strong"] | None = None
+    solids: Literal["none", "seen"] | None = None
+    skin: Literal["none", "seen"] | None = None
+    bulge: Literal["none", "seen"] | None = None
     ring: Literal["red", "double", "none"] | None = None
 
 

@@ -1,0 +1,1 @@
+"""From what is stored to what pages show: one module per page."""

@@ -1,0 +1,124 @@
+"""Alarms as tasks on the floor, and with their history."""
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from drumkeep.domain.alarms import AlarmState
+from drumkeep.domain.roles import Role, may_acknowledge
+from drumkeep.storage import alarms as rows
+from drumkeep.storage import catalogue
+from drumkeep.storage.tables.alarms import Alarm
+from drumkeep.storage.tables.alarms import AlarmEntry as Entry
+from drumkeep.storage.tables.catalogue import Site
+from drumkeep.storage.transaction import Tx
+from drumkeep.web.formats import Formats
+from drumkeep.web.view_models import AlarmEntry, AlarmView, TaskView
+from drumkeep.web.views.sentences import said
+
+KIND_WORDS: Final[Mapping[str, str]] = {
+    "seeding": "Iso near or under its seeding limit",
+    "cold_load": "Load sat, sits or will sit cold",
+    "gassing": "Resin gassing",
+    "pressure": "High computed pressure",
+    "overpressure": "Pressure over the limit",
+    "storage_band": "Outside the storage band",
+    "warm_up": "Warm-up must start",
+    "not_in_time": "Will not be ready in time",
+    "shelf_life": "Shelf life",
+    "blanket_missing": "No dry gas on an open drum",
+    "sensor_silent": "Sensor silent",
+    "gateway_offline": "Gateway offline",
+}
+
+_WAITING: Final = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED)
+
+
+def can_acknowledge(alarm: Alarm, *, role: Role) -> bool:
+    """Tell whether there is something to acknowledge and the role may."""
+    waiting = AlarmState(alarm.state) in _WAITING
+    return waiting and may_acknowledge(role, addressed=[Role(to) for to in alarm.audience])
+
+
+def task_views(
+    tx: Tx, alarms: Sequence[Alarm], *, formats: Formats, role: Role
+) -> tuple[TaskView, ...]:
+    """Return what there is to do now: causes that are active, and not put aside."""
+    sites = catalogue.sites_by_id(tx, ids=[alarm.site_id for alarm in alarms])
+    places = catalogue.place_references(tx, ids=[alarm.place_id for alarm in alarms])
+    active = (AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED)
+    return tuple(
+        TaskView(
+            alarm_id=alarm.id,
+            text=said(alarm.message, formats.at(sites[alarm.site_id].timezone)),
+            audience=", ".join(alarm.audience),
+            priority=alarm.priority,
+            state=alarm.state,
+            deadline=alarm.deadline,
+            drums=tuple(alarm.drums),
+            place_code=None if alarm.place_id is None else places[alarm.place_id],
+            timezone=sites[alarm.site_id].timezone,
+            can_acknowledge=can_acknowledge(alarm, role=role),
+        )
+        for alarm in alarms
+        if AlarmState(alarm.state) in active
+    )
+
+
+def alarm_views(
+    tx: Tx, alarms: Sequence[Alarm], *, formats: Formats, role: Role
+) -> tuple[AlarmView, ...]:
+    """Return alarms with their history."""
+    sites = catalogue.sites_by_id(tx, ids=[alarm.site_id for alarm in alarms])
+    history = rows.history(tx, alarm_ids=[alarm.id for alarm in alarms])
+    return tuple(
+        _alarm_view(
+            alarm,
+            site=sites[alarm.site_id],
+            entries=history[alarm.id],
+            formats=formats,
+            role=role,
+        )
+        for alarm in alarms
+    )
+
+
+def _alarm_view(
+    alarm: Alarm,
+    *,
+    site: Site,
+    entries: Sequence[Entry],
+    formats: Formats,
+    role: Role,
+) -> AlarmView:
+    local = formats.at(site.timezone)
+    return AlarmView(
+        id=alarm.id,
+        kind=KIND_WORDS[alarm.kind],
+        cause=_cause(alarm, site=site),
+        state=alarm.state,
+        priority=alarm.priority,
+        audience=", ".join(alarm.audience),
+        since=alarm.raised_at,
+        message=said(alarm.message, local),
+        drums=tuple(alarm.drums),
+        acknowledged_by=alarm.acknowledged_by,
+        acknowledged_at=alarm.acknowledged_at,
+        returned_at=alarm.returned_at,
+        history=tuple(
+            AlarmEntry(at=entry.at, words=said(entry.words, local), by=entry.by)
+            for entry in entries
+        ),
+        timezone=site.timezone,
+        can_acknowledge=can_acknowledge(alarm, role=role),
+    )
+
+
+def _cause(alarm: Alarm, *, site: Site) -> str:
+    """Name the cause as people do: ids and times of the key stay inside."""
+    if alarm.cause.startswith(f"site {alarm.site_id} lot "):
+        return f"lot {alarm.cause.split(' lot ', 1)[1]}, {site.name}"
+    if alarm.cause.startswith(f"site {alarm.site_id} "):
+        return site.name
+    if alarm.cause.startswith("gateway "):
+        return f"gateway {alarm.cause.rsplit('/', 1)[1]}, {site.name}"
+    return alarm.cause

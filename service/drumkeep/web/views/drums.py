@@ -1,0 +1,165 @@
+"""One drum as every page shows it."""
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any, Final, cast
+
+from drumkeep.domain.conditions import was_cold
+from drumkeep.domain.drums import depth_m
+from drumkeep.domain.grid import moment_of
+from drumkeep.domain.liquid_state import states_from_bytes
+from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.products import OutputClass, Product, Side
+from drumkeep.storage.drums import StockRow
+from drumkeep.storage.products import as_product
+from drumkeep.storage.tables.estimates import Estimate
+from drumkeep.thermal.geometry import DRUM_INSIDE_HEIGHT_M
+from drumkeep.web.formats import Formats
+from drumkeep.web.view_models import (
+    Basis,
+    ConditionName,
+    DrumView,
+    LimitView,
+    ReadinessName,
+    SideName,
+    WasCold,
+)
+from drumkeep.web.views.sentences import all_said, said
+
+_LIMIT_WORDS: Final = {
+    "seed_c": "Seeding",
+    "deep_seed_c": "Seeds within minutes",
+    "redissolve_c": "Solids dissolve from",
+    "gassing_c": "Gassing above",
+    "maximum_c": "Maximum",
+}
+_ISO_LIMITS: Final = ("seed_c", "deep_seed_c", "redissolve_c", "maximum_c")
+_RESIN_LIMITS: Final = ("gassing_c", "maximum_c")
+
+_NOT_COMPUTED: Final[dict[str, Any]] = {
+    "state": "unknown",
+    "answer": "ASK",
+    "reasons": ["It has not been computed yet."],
+    "advice": ["Dip the liquid and record it."],
+    "cautions": [],
+    "ready_at": None,
+    "warm_room": None,
+    "ready_in_warm_room_at": None,
+    "never_note": None,
+}
+
+
+def output_of(row: StockRow, asked: OutputClass | None = None) -> OutputClass:
+    """Return the output class a drum is judged for: asked, wanted, or its site's."""
+    return asked or OutputClass(row.drum.wanted_output or row.site.output_class)
+
+
+def verdict_of(row: StockRow, *, output: OutputClass) -> Mapping[str, Any]:
+    """Return the stored verdict on a drum for an output class."""
+    return row.estimate.verdicts[output.value] if row.estimate is not None else _NOT_COMPUTED
+
+
+def drum_view(row: StockRow, *, formats: Formats, output: OutputClass | None = None) -> DrumView:
+    """Return a drum as pages show it.
+
+    Parameters
+    ----------
+    row
+        The drum with all that is stored of it.
+    formats
+        The viewer's units; the site's own zone is used for times.
+    output
+        Judge it for this output class instead of the wanted one or its site's.
+    """
+    local = formats.at(row.site.timezone)
+    product = as_product(row.product)
+    chosen = output_of(row, output)
+    verdict = verdict_of(row, output=chosen)
+    estimate = row.estimate
+    known = estimate is not None and estimate.basis is not None
+    depth = depth_m(row.drum.net_kg, product=product)
+    return DrumView(
+        tag=row.drum.tag,
+        side=cast("SideName", row.product.side),
+        product=row.product.name,
+        lot=row.lot.code,
+        place=row.place.name,
+        place_code=f"{row.site.code}/{row.place.code}",
+        place_kind=row.place.kind,
+        site=row.site.name,
+        timezone=row.site.timezone,
+        fill=min(depth / DRUM_INSIDE_HEIGHT_M, 1.0),
+        net_kg=row.drum.net_kg,
+        readiness=cast("ReadinessName", verdict["state"]),
+        use_band_c=product.limits.use_band(chosen),
+        storage_band_c=(product.limits.storage_low_c, product.limits.storage_high_c),
+        output_class=chosen.value,
+        reasons=all_said(verdict["reasons"], local),
+        advice=all_said(verdict["advice"], local),
+        cautions=all_said(verdict["cautions"], local),
+        ready_at=_moment(verdict["ready_at"]),
+        warm_room=verdict["warm_room"],
+        ready_in_warm_room_at=_moment(verdict["ready_in_warm_room_at"]),
+        never_ready_note=said(verdict["never_note"], local) if verdict["never_note"] else None,
+        conditions=cast(
+            "tuple[ConditionName, ...]", tuple(estimate.conditions if estimate else ())
+        ),
+        limits=limit_views(product),
+        wanted_at=row.drum.wanted_at,
+        made_on=_day(row.lot.made_on),
+        expires_on=_day(row.lot.expires_on)
+        or _later(row.lot.made_on, days=product.limits.shelf_life_days),
+        warming=row.place.kind == PlaceKind.WARM_ROOM and verdict["state"] == "too_cold",
+        **(_liquid(estimate, product=product) if estimate is not None and known else {}),
+    )
+
+
+def _liquid(estimate: Estimate, *, product: Product) -> dict[str, Any]:
+    record = states_from_bytes([estimate.state])
+    mark = was_cold(record, product=product)
+    return {
+        "layers_c": tuple(float(c) for c in record["layers"][0, 1]),
+        "bottom_c": estimate.bottom_c,
+        "mean_c": estimate.mean_c,
+        "top_c": estimate.top_c,
+        "low_c": estimate.low_c,
+        "high_c": estimate.high_c,
+        "basis": cast("Basis", estimate.basis),
+        "computed_at": moment_of(estimate.step),
+        "supported_to": estimate.supported_to,
+        "pressure_kpa": estimate.pressure_kpa,
+        "start_by": _moment(estimate.outlook.get("start_by")),
+        "was_cold": None if mark is None else WasCold(min_c=mark[0], hours=mark[1]),
+    }
+
+
+def limit_views(product: Product) -> tuple[LimitView, ...]:
+    """Return the limits of a product that are not bands, with where each comes from."""
+    names = _ISO_LIMITS if product.side is Side.ISO else _RESIN_LIMITS
+    return tuple(
+        LimitView(
+            name=_LIMIT_WORDS[name],
+            c=getattr(product.limits, name),
+            origin=product.origin(name),
+        )
+        for name in names
+    )
+
+
+def next_to_use_first(drums: Sequence[DrumView]) -> tuple[DrumView, ...]:
+    """Order drums of one lot as a crew should take them: ready first, partial before full."""
+    order = ("ready", "too_cold", "too_warm", "unknown", "on_hold")
+    return tuple(sorted(drums, key=lambda d: (order.index(d.readiness), round(d.fill, 2), d.tag)))
+
+
+def _moment(text: str | None) -> datetime | None:
+    return None if text is None else datetime.fromisoformat(text)
+
+
+def _day(day: date | None) -> datetime | None:
+    # noon: the same day in every zone a site may be in
+    return None if day is None else datetime.combine(day, time(12), tzinfo=UTC)
+
+
+def _later(day: date, *, days: float) -> datetime:
+    return datetime.combine(day, time(12), tzinfo=UTC) + timedelta(days=days)

@@ -79,8 +79,11 @@ def _prepare_sqlite(connection: DBAPIConnection, _entry: ConnectionPoolEntry) ->
     # that a failed migration leaves nothing behind.
     connection.isolation_level = None
     cursor = connection.cursor()
-    # A new file only: it can give pages back when old readings go.
-    cursor.execute("PRAGMA auto_vacuum=INCREMENTAL")
+    # So that it can give pages back when old readings go. It can be set in a new file only, and in
+    # any other it would wait for the lock of whoever writes.
+    cursor.execute("PRAGMA page_count")
+    if cursor.fetchone() == (0,):
+        cursor.execute("PRAGMA auto_vacuum=INCREMENTAL")
     for pragma in _PRAGMAS:
         cursor.execute(pragma)
     cursor.close()

@@ -1,0 +1,130 @@
+"""The command as an operator runs it: begun, signed in to, ended; what it says if it cannot."""
+
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import httpx
+import pytest
+
+from tests.fixtures.ports import free_port
+
+PASSWORD = "seven green ladders"
+DRUMKEEP = [sys.executable, "-m", "drumkeep"]
+
+
+def run(*arguments: str, given: str = "") -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [*DRUMKEEP, *arguments],
+        input=given,
+        capture_output=True,
+        text=True,
+        timeout=30,
+        check=False,
+    )
+
+
+@contextmanager
+def serving(folder: Path, *arguments: str) -> Iterator[tuple[subprocess.Popen[bytes], str]]:
+    port = free_port()
+    with subprocess.Popen(
+        [*DRUMKEEP, "serve", "--data-dir", str(folder), "--port", str(port), *arguments],
+        stderr=subprocess.PIPE,
+    ) as process:
+        try:
+            yield process, f"http://127.0.0.1:{port}"
+        finally:
+            process.kill()
+
+
+def wait_until_ready(url: str, process: subprocess.Popen[bytes]) -> None:
+    for _ in range(400):
+        assert process.poll() is None, process.stderr and process.stderr.read()
+        try:
+            if httpx.get(f"{url}/ready").status_code == 200:
+                return
+        except httpx.TransportError:
+            time.sleep(0.05)
+    pytest.fail("it was not ready within 20 s")
+
+
+def test_it_is_begun_signed_in_to_and_ended(tmp_path):
+    made = run("account", "create", "anna", "--data-dir", str(tmp_path), "--password-stdin",
+               given=PASSWORD + "\n")  # fmt: skip
+    assert (made.returncode, made.stdout) == (0, "anna can sign in as manager.\n")
+
+    with serving(tmp_path, "--only", "web") as (process, url):
+        wait_until_ready(url, process)
+        answer = httpx.post(f"{url}/api/v1/session", json={"name": "anna", "password": PASSWORD})
+        assert answer.status_code == 201
+        begun = time.monotonic()
+        process.send_signal(signal.SIGTERM)
+        # uvicorn raises the signal again when all is closed.
+        assert process.wait(timeout=10) in {0, -signal.SIGTERM}
+        assert time.monotonic() - begun < 3
+
+
+def test_a_taken_port_is_said_and_nothing_is_made(tmp_path):
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = str(taken.getsockname()[1])
+
+        refused = run("serve", "--data-dir", str(tmp_path / "new"), "--port", port)
+
+    assert refused.returncode == 2
+    assert refused.stderr == (
+        f"drumkeep: Port {port} of 127.0.0.1 is taken by another program. "
+        "Choose another with --port.\n"
+    )
+    assert not (tmp_path / "new").exists()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["serve", "--only", "web,mail"], "web,ingest,schedule"),
+        (["serve", "--port", "eighty"], "DRUMKEEP_PORT"),
+        (["serve", "--port", "0", "--mqtt-url", "amqp://host"], "mqtt://"),
+        (["serve", "--port", "0", "--mqtt-url", "mqtt://host:port"], "mqtt://"),
+        (["account", "create", "Anna B", "--password-stdin"], "small letters"),
+        (["account", "create", "anna", "--password-stdin", "--role", "boss"], "boss"),
+        (["account", "password", "nobody", "--password-stdin"], "no such account"),
+    ],
+)
+def test_what_cannot_be_done_is_said_plainly(tmp_path, arguments, said):
+    refused = run(*arguments, "--data-dir", str(tmp_path), given=PASSWORD + "\n")
+
+    assert refused.returncode == 2
+    assert said in refused.stderr
+    assert "Traceback" not in refused.stderr
+
+
+def test_a_forgotten_password_is_set_anew(tmp_path):
+    folder = ("--data-dir", str(tmp_path), "--password-stdin")
+    run("account", "create", "anna", *folder, given="the one forgotten\n")
+
+    done = run("account", "password", "anna", *folder, given=PASSWORD + "\n")
+
+    assert done.returncode == 0
+    with serving(tmp_path, "--only", "web") as (process, url):
+        wait_until_ready(url, process)
+        session = f"{url}/api/v1/session"
+        old = httpx.post(session, json={"name": "anna", "password": "the one forgotten"})
+        new = httpx.post(session, json={"name": "anna", "password": PASSWORD})
+    assert (old.status_code, new.status_code) == (401, 201)
+
+
+def test_a_process_without_web_runs_until_it_is_told_to_end(tmp_path):
+    with serving(tmp_path, "--only", "ingest") as (process, _):
+        assert process.stderr is not None
+        said = process.stderr.readline()
+        process.send_signal(signal.SIGTERM)
+        code = process.wait(timeout=10)
+
+    assert b"no broker is set" in said
+    assert code == 0
+    assert (tmp_path / "drumkeep.db").exists()

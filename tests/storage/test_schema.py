@@ -1,0 +1,75 @@
+"""Migrations: up, down, complete, and never half done."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from sqlalchemy import inspect
+
+from drumkeep.storage import schema
+from drumkeep.storage.engine import CHANGES_SCHEMA, Engine, create
+from drumkeep.storage.transaction import reading
+
+
+@pytest.fixture
+def engine(tmp_path: Path) -> Iterator[Engine]:
+    engine = create(f"sqlite:///{tmp_path / 'drumkeep.db'}")
+    yield engine
+    engine.dispose()
+
+
+def revision(engine: Engine) -> str | None:
+    with reading(engine) as tx:
+        return schema.revision(tx)
+
+
+def tables(engine: Engine) -> set[str]:
+    return set(inspect(engine).get_table_names())
+
+
+def test_the_migrations_make_exactly_the_tables_of_the_code(engine):
+    schema.upgrade(engine)
+
+    assert schema.differences(engine) == []
+    assert revision(engine) == schema.newest()
+
+
+def test_up_again_changes_nothing(engine):
+    schema.upgrade(engine)
+    schema.upgrade(engine)
+
+    assert revision(engine) == schema.newest()
+
+
+def test_down_takes_all_of_it_away_and_up_brings_it_back(engine):
+    schema.upgrade(engine)
+    made = tables(engine)
+
+    schema.downgrade(engine, to="base")
+    assert tables(engine) == {"alembic_version"}
+    assert revision(engine) is None
+
+    schema.upgrade(engine)
+    assert tables(engine) == made
+
+
+def test_every_constraint_has_a_name(engine):
+    schema.upgrade(engine)
+    found = inspect(engine)
+
+    for table in found.get_table_names():
+        if table == "alembic_version":
+            continue
+        assert found.get_pk_constraint(table)["name"], table
+        for key in (*found.get_foreign_keys(table), *found.get_unique_constraints(table)):
+            assert key["name"], (table, key)
+
+
+def test_a_change_that_fails_leaves_nothing_behind(engine):
+    changing = engine.execution_options(**{CHANGES_SCHEMA: True})
+
+    with pytest.raises(ZeroDivisionError), changing.begin() as connection:  # noqa: PT012
+        connection.exec_driver_sql("CREATE TABLE half (done INTEGER)")
+        raise ZeroDivisionError
+
+    assert tables(engine) == set()

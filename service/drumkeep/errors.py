@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-_LONGEST_VALUE: Final = 200
+_LONGEST: Final = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,11 +38,15 @@ class Fault:
 
     def __str__(self) -> str:
         """Tell the fault in one line: field, value, problem, mend."""
+        # A name is the asker's too, when nothing here goes by it.
+        name = self.field if self.field.isprintable() else repr(self.field)
         value = "" if self.value is None else repr(self.value)
-        if len(value) > _LONGEST_VALUE:
-            value = f"{value[:_LONGEST_VALUE]}…"
-        named = " ".join(part for part in (self.field, value) if part) or "What was given"
+        named = " ".join(_short(part) for part in (name, value) if part) or "What was given"
         return f"{named} {self.problem}. {self.mend}"
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= _LONGEST else f"{text[:_LONGEST]}…"
 
 
 class DrumkeepError(Exception):

@@ -1,6 +1,7 @@
 """What the tests of ingest share: the process, and a publisher that is no part of drumkeep."""
 
 import json
+import os
 import signal
 import sqlite3
 import subprocess
@@ -23,9 +24,14 @@ class IngestProcess:
     """A process that ingests until it is stopped or killed."""
 
     def __init__(self, shed: Shed, broker: Mosquitto) -> None:
-        script = Path(__file__).with_name("ingest_process.py")
         self._process = subprocess.Popen(
-            [sys.executable, str(script), shed.url, str(broker.port)],
+            [sys.executable, "-m", "drumkeep", "serve", "--only", "ingest"],
+            env={
+                **os.environ,
+                "DRUMKEEP_DATABASE_URL": shed.url,
+                "DRUMKEEP_DATA_DIR": str(Path(shed.url.removeprefix("sqlite:///")).parent),
+                "DRUMKEEP_MQTT_URL": f"mqtt://{broker.host}:{broker.port}",
+            },
             stderr=subprocess.PIPE,
             text=True,
         )

@@ -103,3 +103,10 @@ def test_a_defect_tells_nothing_but_its_number(serving, caplog):
     assert "ZeroDivisionError" not in answer.text
     assert answer.json()["type"] == "urn:drumkeep:problem:defect"
     assert "secret detail" in caplog.text
+
+
+@pytest.mark.parametrize("path", ["/a%00b", "/static/a%00b", "/static/..%2f..%2fapp.py"])
+def test_a_path_that_no_file_can_have_is_refused(manager, path):
+    answer = manager.get(path)
+
+    check_problem(answer, 422 if "%00" in path else 404)

@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import httpx
@@ -97,3 +98,23 @@ def test_an_error_after_writing_undoes_it(serving: Serving, manager: httpx.Clien
     with reading(serving.engine) as tx:
         count = tx.session.connection().exec_driver_sql("SELECT count(*) FROM sensor").scalar()
     assert count == 0
+
+
+def test_many_who_write_and_read_at_once_are_all_served(serving: Serving):
+    # More than there are threads: if they waited for the lock in threads, whoever holds it would
+    # find none to go on in, and be told after the busy timeout that the database is locked.
+    def ask(number: int) -> int:
+        if number % 2:
+            return client.post(f"{API}/sites", json=build.site()).status_code
+        return client.get(f"{API}/sites").status_code
+
+    client = httpx.Client(
+        base_url=serving.url,
+        headers={"Authorization": f"Bearer {serving.secrets[Role.MANAGER]}"},
+        limits=httpx.Limits(max_connections=100),
+        timeout=30,
+    )
+    with client, ThreadPoolExecutor(80) as crowd:
+        statuses = list(crowd.map(ask, range(160)))
+
+    assert sorted(statuses) == [200] * 80 + [201] * 80

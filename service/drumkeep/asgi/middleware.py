@@ -12,6 +12,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from drumkeep.asgi import problems
 from drumkeep.asgi.meters import Meters
+from drumkeep.asgi.soundness import text_fault
+from drumkeep.errors import Invalid
 
 MAX_BODY: Final = 1024 * 1024
 """Bytes of a request's body."""
@@ -95,6 +97,10 @@ class Envelope:
                 if "expect" not in headers:  # such a client waits for our word before it sends
                     await body.drain()
                 response = problems.of_status(413).response(request_id=identity)
+                await response(scope, receive, send_with_headers)
+            elif (fault := text_fault("path", scope["path"])) is not None:
+                invalid = Invalid("There can be nothing at this address.", [fault])
+                response = problems.of_error(invalid).response(request_id=identity)
                 await response(scope, receive, send_with_headers)
             else:
                 await self.app(scope, body, send_with_headers)

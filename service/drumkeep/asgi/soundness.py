@@ -26,7 +26,7 @@ _INT64: Final = range(-(2**63), 2**63)
 
 
 async def refuse_unsound(request: Request) -> None:
-    """Look at path, query and body; a SenML pack is left to its own decoder.
+    """Look at query and body; a SenML pack is left to its own decoder, the path to the middleware.
 
     Raises
     ------
@@ -35,7 +35,6 @@ async def refuse_unsound(request: Request) -> None:
     HTTPException
         415 if the body is of a kind that nothing here reads.
     """
-    _refuse(_text_fault("path", request.url.path))
     _refuse_pairs(request.query_params.multi_items())
     # A body that its endpoint does not read is not read here either.
     length = request.headers.get("content-length")
@@ -73,7 +72,7 @@ def json_fault(data: object) -> Fault | None:
     while todo:
         place, value, depth = todo.pop()
         if isinstance(value, str):
-            fault = _text_fault(place, value)
+            fault = text_fault(place, value)
         elif isinstance(value, dict | list):
             fault = None
             if depth >= DEEPEST:
@@ -86,7 +85,7 @@ def json_fault(data: object) -> Fault | None:
             pairs = value.items() if isinstance(value, dict) else enumerate(value)
             for key, inner in pairs:
                 path = f"{place}.{key}" if place else str(key)
-                fault = fault or (_text_fault(path, key) if isinstance(key, str) else None)
+                fault = fault or (text_fault(path, key) if isinstance(key, str) else None)
                 todo.append((path, inner, depth + 1))
         else:
             fault = _number_fault(place, value)
@@ -95,7 +94,8 @@ def json_fault(data: object) -> Fault | None:
     return None
 
 
-def _text_fault(place: str, text: str) -> Fault | None:
+def text_fault(place: str, text: str) -> Fault | None:
+    """Return what is unsound about a text, if anything."""
     if _UNSOUND.search(text):
         return Fault(
             place,
@@ -123,7 +123,7 @@ def _number_fault(place: str, value: object) -> Fault | None:
 
 def _refuse_pairs(pairs: Iterable[tuple[str, str]]) -> None:
     for name, text in pairs:
-        _refuse(_text_fault(name, name) or _text_fault(name, text))
+        _refuse(text_fault(name, name) or text_fault(name, text))
 
 
 def _refuse(fault: Fault | None) -> None:

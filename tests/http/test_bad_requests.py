@@ -105,8 +105,10 @@ def test_a_defect_tells_nothing_but_its_number(serving, caplog):
     assert "secret detail" in caplog.text
 
 
-@pytest.mark.parametrize("path", ["/a%00b", "/static/a%00b", "/static/..%2f..%2fapp.py"])
+@pytest.mark.parametrize("path", ["/a%00b", "/static/a%00b"])
 def test_a_path_that_no_file_can_have_is_refused(manager, path):
-    answer = manager.get(path)
+    check_problem(manager.get(path), 422, "path")
 
-    check_problem(answer, 422 if "%00" in path else 404)
+
+def test_nothing_beside_the_static_files_is_served(manager):
+    assert manager.get("/static/..%2frouter.py").status_code == 404

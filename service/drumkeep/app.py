@@ -24,6 +24,8 @@ from drumkeep.scheduler.runner import Runner
 from drumkeep.settings import Settings
 from drumkeep.storage import engine as engines
 from drumkeep.storage.engine import Engine
+from drumkeep.web import router as pages
+from drumkeep.web.problem_pages import problem_page
 
 POOL: Final = 24
 """Connections to the database."""
@@ -144,6 +146,7 @@ def create_app(
     closing: list[Callable[[], None]] = []
     app.state.closing = closing
     app.add_middleware(Envelope, meters=services.meters)
-    problems.install(app)
+    problems.install(app, page=problem_page)
     app.include_router(make_router())
+    pages.install(app)
     return app

@@ -7,8 +7,8 @@ from fastapi import APIRouter, Depends, Path, Response
 from drumkeep.api.addresses import located
 from drumkeep.api.paging import PageDep, page_of
 from drumkeep.api.schemas.accounts import AccountIn, AccountOut, AccountPatch
-from drumkeep.api.schemas.fields import PageOf
 from drumkeep.asgi.dependencies import Now, ReadingDep, TransactionDep, require
+from drumkeep.asgi.fields import PageOf
 from drumkeep.domain.roles import Action
 from drumkeep.operations import accounts
 from drumkeep.storage import accounts as stored

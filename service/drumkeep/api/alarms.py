@@ -6,10 +6,10 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Query
 from pydantic import BaseModel, Field
 
-from drumkeep.api.drums import by_caller
 from drumkeep.api.schemas.alarms import AlarmEntryOut, AlarmOut, ShelveIn
-from drumkeep.api.schemas.fields import Line, PageOf
 from drumkeep.asgi.dependencies import CurrentAccount, Now, ReadingDep, TransactionDep
+from drumkeep.asgi.fields import Line, PageOf
+from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.alarms import AlarmState
 from drumkeep.domain.wording import plain
 from drumkeep.operations import alarms

@@ -6,8 +6,8 @@ from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import PlainTextResponse
 
 import drumkeep
-from drumkeep.api.schemas.fields import Answer
 from drumkeep.asgi.dependencies import DatabaseDep, require, services
+from drumkeep.asgi.fields import Answer
 from drumkeep.domain.roles import Action
 from drumkeep.errors import Unavailable
 from drumkeep.storage import schema

@@ -7,9 +7,9 @@ from fastapi import APIRouter, Depends, Query, Response
 
 from drumkeep.api.addresses import located
 from drumkeep.api.paging import PageQuery, page_of
-from drumkeep.api.schemas.fields import Line, PageOf
 from drumkeep.api.schemas.lots import LotIn, LotOut, LotPatch
 from drumkeep.asgi.dependencies import Now, ReadingDep, TransactionDep, require
+from drumkeep.asgi.fields import Line, PageOf
 from drumkeep.domain.roles import Action
 from drumkeep.operations import lots
 from drumkeep.operations.products import product_named

@@ -8,7 +8,7 @@ from typing import Annotated, Final, Protocol, TypeVar
 from fastapi import Query
 from pydantic import BaseModel, ConfigDict, Field
 
-from drumkeep.api.schemas.fields import PageOf
+from drumkeep.asgi.fields import PageOf
 from drumkeep.errors import Fault, Invalid
 
 LARGEST: Final = 200

@@ -7,9 +7,9 @@ from fastapi import APIRouter, Depends, Query, Response
 
 from drumkeep.api.addresses import located
 from drumkeep.api.paging import PageQuery, page_of
-from drumkeep.api.schemas.fields import Line, PageOf
 from drumkeep.api.schemas.places import PlaceIn, PlaceOut, PlacePatch
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, require
+from drumkeep.asgi.fields import Line, PageOf
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.roles import Action
 from drumkeep.operations import places

@@ -7,9 +7,9 @@ from fastapi import APIRouter, Depends, Query, Response
 
 from drumkeep.api.addresses import located
 from drumkeep.api.paging import PageQuery, page_of
-from drumkeep.api.schemas.fields import PageOf
 from drumkeep.api.schemas.products import FiguresOut, ProductIn, ProductOut, ProductPatch
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, require
+from drumkeep.asgi.fields import PageOf
 from drumkeep.domain.products import Side
 from drumkeep.domain.roles import Action
 from drumkeep.operations import products

@@ -8,7 +8,6 @@ from fastapi import APIRouter, Depends, Query, Response
 
 from drumkeep.api.addresses import located
 from drumkeep.api.paging import PageQuery, page_of
-from drumkeep.api.schemas.fields import Line, PageOf
 from drumkeep.api.schemas.sensors import (
     CalibrationIn,
     CalibrationOut,
@@ -19,6 +18,7 @@ from drumkeep.api.schemas.sensors import (
     SensorPatch,
 )
 from drumkeep.asgi.dependencies import Now, ReadingDep, TransactionDep, require
+from drumkeep.asgi.fields import Line, PageOf
 from drumkeep.domain.roles import Action
 from drumkeep.operations import sensors
 from drumkeep.operations.places import place_named

@@ -4,9 +4,9 @@ from fastapi import APIRouter, Depends, Response
 
 from drumkeep.api.addresses import located
 from drumkeep.api.paging import PageDep, page_of
-from drumkeep.api.schemas.fields import PageOf
 from drumkeep.api.schemas.sites import SiteIn, SiteOut, SitePatch
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, require
+from drumkeep.asgi.fields import PageOf
 from drumkeep.domain.roles import Action
 from drumkeep.operations import sites
 from drumkeep.storage import catalogue

@@ -8,8 +8,8 @@ from fastapi import APIRouter, Depends, Path, Response
 from drumkeep.api.addresses import located
 from drumkeep.api.paging import PageDep, page_of
 from drumkeep.api.schemas.accounts import TokenIn, TokenMade, TokenOut, TokenPatch
-from drumkeep.api.schemas.fields import PageOf
 from drumkeep.asgi.dependencies import CurrentAccount, Now, ReadingDep, TransactionDep, require
+from drumkeep.asgi.fields import PageOf
 from drumkeep.domain.roles import Action
 from drumkeep.operations import tokens
 from drumkeep.storage import accounts as stored

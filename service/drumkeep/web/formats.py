@@ -138,6 +138,12 @@ class Formats:
         value = pounds(kg) if self.units == "us" else kg
         return f"{_figure(value, 0)}{_SPACE}{self.mass_unit}"
 
+    def length(self, metres: float) -> str:
+        """Return a height in the drum with its unit, to the half inch or the centimetre."""
+        if self.units == "us":
+            return f"{round(metres / _INCH_M * 2.0) / 2.0:g}{_SPACE}in"
+        return f"{metres * 100.0:.0f}{_SPACE}cm"
+
     def pressure(self, kpa: float | None) -> str:
         """Return a pressure above the air outside, kPa in: ``4.4 psi`` or ``30 kPa``."""
         if kpa is None:

@@ -170,14 +170,14 @@ def until_words(drum: DrumView, formats: Formats) -> str:
 
 def ready_lines(drum: DrumView, formats: Formats) -> tuple[str, ...]:
     """Return when the drum will be ready: in the warm room and where it stands."""
-    if drum.readiness == "ready":
+    if drum.readiness not in ("too_cold", "too_warm"):
         return ()
     lines = []
     if drum.ready_in_warm_room_at is not None and drum.warm_room is not None:
         lines.append(f"Ready {formats.about(drum.ready_in_warm_room_at)} in {drum.warm_room}.")
     if drum.ready_at is not None:
         lines.append(f"Ready {formats.about(drum.ready_at)} where it stands, {drum.place}.")
-    elif drum.readiness in ("too_cold", "too_warm"):
+    else:
         lines.append(f"Not within the coming days where it stands, {drum.place}.")
     if drum.never_ready_note:
         lines.append(drum.never_ready_note)
@@ -253,7 +253,8 @@ def verdict_cautions(phrase: Phrase, drum: DrumView) -> tuple[str, ...]:
     if phrase not in ("READY", "LOOK FIRST"):
         return ("Never heat a tight drum.",) if drum.readiness == "too_cold" else ()
     side = "Iso can sensitise for life: gloves, goggles, mask." if drum.side == "iso" else ""
-    lines = (*drum.cautions[:1], side, "Vent slowly by the small bung. Data sheet first.")
+    shut = tuple(line for line in drum.cautions if line.startswith("Keep it shut"))
+    lines = (*shut, side, "Vent slowly by the small bung. Data sheet first.")
     return tuple(line for line in lines if line)[:2]
 
 

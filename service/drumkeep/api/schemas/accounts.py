@@ -4,7 +4,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from drumkeep.api.schemas.fields import LEFT_OUT, Answer, Body, Line, Moment, MomentOut
+from drumkeep.asgi.fields import LEFT_OUT, Answer, Body, Line, Moment, MomentOut
 
 Password = Annotated[str, Field(max_length=1000)]
 

@@ -4,7 +4,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from drumkeep.api.schemas.fields import Answer, Body, MomentOut
+from drumkeep.asgi.fields import Answer, Body, MomentOut
 
 
 class ShelveIn(Body):

@@ -1,31 +1,7 @@
-"""Drums as sent and answered."""
+"""Drums as answered."""
 
-from typing import Annotated
-
-from pydantic import Field
-
-from drumkeep.api.schemas.events import Celsius, ClientId, EventOut, Kilograms
-from drumkeep.api.schemas.fields import Answer, Body, Line, Moment, MomentOut, Note
-
-
-class DrumIn(Body):
-    """A drum that arrived; ``id`` is the client's UUID of the receipt, ``from`` where it came from.
-
-    Without ``tag`` it is given one; without ``net_kg`` it holds what its product's drums hold.
-    """
-
-    id: ClientId
-    product: Line
-    lot: Line
-    place: Line
-    at: Moment
-    tag: Annotated[str, Field(min_length=1, max_length=20)] | None = None
-    from_: str | None = Field(default=None, alias="from", min_length=1, max_length=200)
-    net_kg: Kilograms | None = None
-    liquid_c: Celsius | None = None
-    share: Annotated[float, Field(gt=0.0, le=1.0)] = 1.0
-    tare_kg: Annotated[float, Field(ge=1.0, le=60.0)] = 18.1
-    note: Note | None = None
+from drumkeep.api.schemas.events import EventOut
+from drumkeep.asgi.fields import Answer, MomentOut
 
 
 class EstimateOut(Answer):

@@ -1,6 +1,6 @@
 """Gateways as sent and answered."""
 
-from drumkeep.api.schemas.fields import LEFT_OUT, Answer, Body, Line, MomentOut
+from drumkeep.asgi.fields import LEFT_OUT, Answer, Body, Line, MomentOut
 
 
 class GatewayIn(Body):

@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from drumkeep.api.schemas.fields import LEFT_OUT, Answer, Body, Day, Line
+from drumkeep.asgi.fields import LEFT_OUT, Answer, Body, Day, Line
 
 
 class LotIn(Body):

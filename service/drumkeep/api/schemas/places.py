@@ -1,6 +1,6 @@
 """Places as sent and answered."""
 
-from drumkeep.api.schemas.fields import LEFT_OUT, Answer, Body, Line, Number, Whole
+from drumkeep.asgi.fields import LEFT_OUT, Answer, Body, Line, Number, Whole
 
 
 class PlaceIn(Body):

@@ -2,7 +2,7 @@
 
 from typing import Any, Final
 
-from drumkeep.api.schemas.fields import Answer
+from drumkeep.asgi.fields import Answer
 from drumkeep.asgi.problems import MEDIA_TYPE
 
 

@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from drumkeep.api.schemas.fields import LEFT_OUT, Answer, Body, Line
+from drumkeep.asgi.fields import LEFT_OUT, Answer, Body, Line
 
 Overrides = Annotated[dict[Line, Any], Field(max_length=40)]
 Origins = Annotated[dict[Line, Annotated[str, Field(max_length=300)]], Field(max_length=60)]

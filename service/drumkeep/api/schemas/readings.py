@@ -2,7 +2,7 @@
 
 from typing import Any, Final
 
-from drumkeep.api.schemas.fields import Answer
+from drumkeep.asgi.fields import Answer
 from drumkeep_wire.senml import MEDIA_TYPE
 
 

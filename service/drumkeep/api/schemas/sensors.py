@@ -1,6 +1,6 @@
 """Sensors as sent and answered, with where they hung and how they were calibrated."""
 
-from drumkeep.api.schemas.fields import LEFT_OUT, Answer, Body, Line, Moment, MomentOut, Number
+from drumkeep.asgi.fields import LEFT_OUT, Answer, Body, Line, Moment, MomentOut, Number
 
 
 class MountIn(Body):

@@ -1,6 +1,6 @@
 """Sites as sent and answered."""
 
-from drumkeep.api.schemas.fields import LEFT_OUT, Answer, Body, Line, Number
+from drumkeep.asgi.fields import LEFT_OUT, Answer, Body, Line, Number
 
 
 class SiteIn(Body):

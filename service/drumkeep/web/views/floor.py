@@ -39,6 +39,7 @@ from drumkeep.web.wording import PLACE_KIND, READINESS
 
 PAST_STEPS: Final = 24 * 12
 AHEAD_HOURS: Final = 12
+WORTH_TELLING_K: Final = 1.0
 _LINE_STRIDE: Final = 3
 
 _KIND_ORDER: Final = [
@@ -140,9 +141,7 @@ def _oldest(heats: Iterable[PlaceHeat]) -> datetime | None:
     return min(times, default=None)
 
 
-def _keeps(
-    row: StockRow, *, sift: Sift, output: OutputClass | None, formats: Formats
-) -> bool:
+def _keeps(row: StockRow, *, sift: Sift, output: OutputClass | None, formats: Formats) -> bool:
     verdict = verdict_of(row, output=output_of(row, output))
     asked_and_found = (
         (sift.site, row.site.code),
@@ -190,7 +189,8 @@ def _doubts(
 ) -> dict[int, tuple[str, ...]]:
     found: dict[int, list[str]] = defaultdict(list)
     for alarm in alarms:
-        if alarm.kind == "sensor_silent" and alarm.place_id is not None:
+        active = alarm.state in ("unacknowledged", "acknowledged", "shelved")
+        if active and alarm.kind == "sensor_silent" and alarm.place_id is not None:
             zone = ground.sites[alarm.site_id].timezone
             found[alarm.place_id].append(said(alarm.message, formats.at(zone)))
     return {place: tuple(words) for place, words in found.items()}
@@ -231,8 +231,9 @@ def _shelf(
             ),
         )
         coldest, hottest = int(ahead.likely.argmin()), int(ahead.likely.argmax())
-        low = (float(ahead.likely[coldest]), times[coldest])
-        high = (float(ahead.likely[hottest]), times[hottest])
+        if ahead.likely[hottest] - ahead.likely[coldest] >= WORTH_TELLING_K:
+            low = (float(ahead.likely[coldest]), times[coldest])
+            high = (float(ahead.likely[hottest]), times[hottest])
     return ShelfView(
         place=place.name,
         code=f"{site.code}/{place.code}",

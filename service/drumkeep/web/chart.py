@@ -1,0 +1,51 @@
+"""A drum's curves, for the script on its page."""
+
+from datetime import timedelta
+from typing import Annotated, Any, Final, Literal
+
+from fastapi import APIRouter, Query
+from pydantic import BaseModel
+
+from drumkeep.asgi.dependencies import ReadingDep
+from drumkeep.operations import drums, history
+from drumkeep.operations.surroundings import read_ground
+from drumkeep.storage import drums as rows
+from drumkeep.web.shell import ShellDep
+from drumkeep.web.views.drums import drum_view
+from drumkeep.web.views.events import event_views
+
+router = APIRouter()
+
+PAST: Final = timedelta(days=5)
+AHEAD_HOURS: Final = 48
+
+
+class ChartQuery(BaseModel):
+    """Which future, on which paper."""
+
+    ahead: Literal["here", "warm_room"] = "here"
+    scheme: Literal["light", "dark"] = "light"
+
+
+@router.get("/drums/{tag}/chart.json")
+def chart(
+    tx: ReadingDep, shell: ShellDep, tag: str, query: Annotated[ChartQuery, Query()]
+) -> dict[str, Any]:
+    """Return the drawing of a drum's last five days and next two."""
+    # a third of the start-up time of the service, for one page
+    from drumkeep.web.curves import Curves, drawing  # noqa: PLC0415
+
+    drum = drums.drum_tagged(tx, tag=tag)
+    row = rows.list_drums(tx, tag=drum.tag, present=False)[0]
+    formats = shell.formats.at(row.site.timezone)
+    place = history.warm_room_for(tx, drum=drum) if query.ahead == "warm_room" else None
+    names = {p.id: p.name for p in read_ground(tx).places.values()}
+    events = event_views(rows.event_rows(tx, drum_id=drum.id), places=names, formats=formats)
+    curves = Curves(
+        drum=drum_view(row, formats=formats),
+        past=history.past_of(tx, drum=drum, start=shell.now - PAST, end=shell.now),
+        ahead=history.ahead_of(tx, drum=drum, hours=AHEAD_HOURS, place_id=place),
+        events=events,
+        now=shell.now,
+    )
+    return drawing(curves, formats=formats, scheme=query.scheme)

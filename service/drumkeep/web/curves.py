@@ -1,0 +1,282 @@
+"""Draws a drum's curves with Bokeh: ink on paper, told apart by stroke as well as by tint."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final, Literal
+
+from bokeh.embed import json_item
+from bokeh.models import ColumnDataSource, DatetimeTickFormatter, HoverTool
+from bokeh.models.annotations import Band, BoxAnnotation, Label, Legend, LegendItem, Span
+from bokeh.plotting import figure
+
+from drumkeep.domain.quantities import fahrenheit
+from drumkeep.operations.history import CurvePoint
+from drumkeep.web.formats import Formats
+from drumkeep.web.view_models import DrumView, EventView
+
+Scheme = Literal["light", "dark"]
+
+# The same values as static/css/tokens.css, which Bokeh cannot read.
+INKS: Final[dict[Scheme, dict[str, str]]] = {
+    "light": {
+        "sheet": "#fbfcf9",
+        "ink": "#171a19",
+        "quiet": "#48504c",
+        "hair": "#a3aba6",
+        "cold": "#c2d1c7",
+        "warm": "#f1c878",
+    },
+    "dark": {
+        "sheet": "#272d2a",
+        "ink": "#ecede6",
+        "quiet": "#adb5af",
+        "hair": "#56605a",
+        "cold": "#31463b",
+        "warm": "#5c410e",
+    },
+}
+
+# name, field, width, dash: from the thick bottom, which matters most, to the thin dotted air
+_STROKES: Final = (
+    ("bottom", "bottom", 3.0, "solid"),
+    ("mean", "mean", 1.6, "dashed"),
+    ("top", "top", 1.2, "solid"),
+    ("air", "air", 1.2, "dotted"),
+)
+_HEIGHT: Final = 400
+_MOST_EVENTS: Final = 12
+
+
+@dataclass(frozen=True)
+class Curves:
+    """What is drawn: the past, the days ahead, and what happened."""
+
+    drum: DrumView
+    past: Sequence[CurvePoint]
+    ahead: Sequence[CurvePoint]
+    events: Sequence[EventView]
+    now: datetime
+
+
+def drawing(curves: Curves, *, formats: Formats, scheme: Scheme) -> dict[str, Any]:
+    """Return the drawing as BokehJS takes it.
+
+    Parameters
+    ----------
+    curves
+        What to draw.
+    formats
+        The viewer's units and the site's zone: the axis reads in local time.
+    scheme
+        Light or dark paper.
+    """
+    inks = INKS[scheme]
+    shown = figure(
+        height=_HEIGHT,
+        sizing_mode="stretch_width",
+        x_axis_type="datetime",
+        toolbar_location=None,
+        tools="",
+        background_fill_color=inks["sheet"],
+        border_fill_color=inks["sheet"],
+        outline_line_color=None,
+        min_border_right=12,
+    )
+    _axes(shown, inks=inks, formats=formats)
+    _bands(shown, curves, inks=inks, formats=formats)
+    legend = []
+    for points, coming in ((curves.past, False), (curves.ahead, True)):
+        source = _source(points, formats=formats)
+        shade = Band(
+            base="at",
+            lower="low",
+            upper="high",
+            source=source,
+            fill_color=inks["hair"],
+            fill_alpha=0.18 if coming else 0.32,
+            line_color=inks["hair"],
+            line_width=0.5,
+            level="underlay",
+        )
+        shown.add_layout(shade)
+        for name, field, width, dash in _STROKES:
+            line = shown.line(
+                "at",
+                field,
+                source=source,
+                line_color=inks["quiet"] if name == "air" else inks["ink"],
+                line_width=width,
+                line_dash=dash,
+                line_alpha=0.55 if coming else 1.0,
+            )
+            if not coming:
+                legend.append(LegendItem(label=name, renderers=[line]))  # type: ignore[list-item]
+                if name == "bottom":
+                    shown.add_tools(_hover(line, formats=formats))
+    _now(shown, curves, inks=inks, formats=formats)
+    _happened(shown, curves, inks=inks, formats=formats)
+    shown.add_layout(_legend(legend, inks=inks), "above")
+    return json_item(shown)  # type: ignore[return-value]
+
+
+def _local_ms(moment: datetime, formats: Formats) -> float:
+    """Epoch ms of the wall clock: BokehJS draws every time as if it were UTC."""
+    local = formats.local(moment)
+    offset = local.utcoffset()
+    shift = offset.total_seconds() if offset is not None else 0.0
+    return (moment.timestamp() + shift) * 1000.0
+
+
+def _degrees(c: float | None, formats: Formats) -> float:
+    if c is None:
+        return float("nan")
+    return fahrenheit(c) if formats.units == "us" else c
+
+
+def _source(points: Sequence[CurvePoint], *, formats: Formats) -> ColumnDataSource:
+    def column(name: str) -> list[float]:
+        return [round(_degrees(getattr(point, name), formats), 2) for point in points]
+
+    return ColumnDataSource(
+        {
+            "at": [_local_ms(point.at, formats) for point in points],
+            "air": column("air_c"),
+            "bottom": column("bottom_c"),
+            "mean": column("mean_c"),
+            "top": column("top_c"),
+            "low": column("low_c"),
+            "high": column("high_c"),
+        }
+    )
+
+
+def _axes(shown: figure, *, inks: dict[str, str], formats: Formats) -> None:
+    hours = "%-I %p" if formats.units == "us" else "%H:%M"
+    shown.xaxis.formatter = DatetimeTickFormatter(
+        hours=hours, days="%a %-d", hourmin=hours, context=None
+    )
+    shown.yaxis.axis_label = formats.temp_unit
+    shown.yaxis.axis_label_orientation = "horizontal"
+    for axis in (shown.xaxis, shown.yaxis):
+        axis.axis_line_color = inks["hair"]
+        axis.major_tick_line_color = inks["hair"]
+        axis.minor_tick_line_color = None
+        axis.major_label_text_color = inks["quiet"]
+        axis.major_label_text_font_size = "14px"
+        axis.axis_label_text_color = inks["quiet"]
+        axis.axis_label_text_font_size = "14px"
+        axis.axis_label_text_font_style = "normal"
+    shown.grid.grid_line_color = None
+
+
+def _bands(shown: figure, curves: Curves, *, inks: dict[str, str], formats: Formats) -> None:
+    """Draw the use band as plain paper between tinted cold and warm, and limits as hairlines."""
+    low, high = (_degrees(c, formats) for c in curves.drum.use_band_c)
+    for edges, tint in (({"top": low}, inks["cold"]), ({"bottom": high}, inks["warm"])):
+        outside = BoxAnnotation(fill_color=tint, fill_alpha=0.35, line_color=None, level="image")
+        outside.update(**edges)
+        shown.add_layout(outside)
+    lines = [("use from", low), ("use to", high)]
+    lines += [
+        (limit.name.lower(), _degrees(limit.c, formats))
+        for limit in curves.drum.limits
+        if limit.name in ("Seeding", "Gassing above")
+    ]
+    start = curves.past[0].at if curves.past else curves.now
+    for words, value in lines:
+        shown.add_layout(
+            Span(
+                location=value,
+                dimension="width",
+                line_color=inks["quiet"],
+                line_width=0.8,
+                line_dash=[1, 3],
+            )
+        )
+        shown.add_layout(
+            Label(
+                x=_local_ms(start, formats),
+                y=value,
+                text=f"{words} {value:.0f}",
+                text_font_size="13px",
+                text_color=inks["quiet"],
+                text_baseline="bottom",
+            )
+        )
+
+
+def _now(shown: figure, curves: Curves, *, inks: dict[str, str], formats: Formats) -> None:
+    at = _local_ms(curves.now, formats)
+    shown.add_layout(Span(location=at, dimension="height", line_color=inks["ink"], line_width=1.2))
+    shown.add_layout(
+        Label(
+            x=at,
+            y=0,
+            y_units="screen",
+            x_offset=4,
+            y_offset=2,
+            text="now",
+            text_font_size="13px",
+            text_color=inks["ink"],
+        )
+    )
+
+
+def _happened(shown: figure, curves: Curves, *, inks: dict[str, str], formats: Formats) -> None:
+    """Mark events as ticks with words along the top."""
+    first = curves.past[0].at if curves.past else curves.now
+    recent = [event for event in curves.events if event.at >= first and event.kind != "wanted"]
+    for row, event in enumerate(sorted(recent, key=lambda e: e.at)[-_MOST_EVENTS:]):
+        at = _local_ms(event.at, formats)
+        shown.add_layout(
+            Span(
+                location=at,
+                dimension="height",
+                line_color=inks["hair"],
+                line_width=1,
+                line_dash=[4, 4],
+            )
+        )
+        shown.add_layout(
+            Label(
+                x=at,
+                y=_HEIGHT - 110 - 17 * (row % 4),
+                y_units="screen",
+                x_offset=4,
+                text=event.kind,
+                text_font_size="13px",
+                text_color=inks["quiet"],
+            )
+        )
+
+
+def _hover(line: Any, *, formats: Formats) -> HoverTool:  # noqa: ANN401 - a renderer
+    clock = "%a %-I:%M %p" if formats.units == "us" else "%a %H:%M"
+    return HoverTool(
+        renderers=[line],
+        mode="vline",
+        tooltips=[
+            ("", f"@at{{{clock}}}"),
+            ("air", "@air{0.0}"),
+            ("bottom", "@bottom{0.0}"),
+            ("mean", "@mean{0.0}"),
+            ("top", "@top{0.0}"),
+            ("low to high", "@low{0.0} to @high{0.0}"),
+        ],
+        formatters={"@at": "datetime"},
+    )
+
+
+def _legend(items: list[LegendItem], *, inks: dict[str, str]) -> Legend:
+    return Legend(
+        items=items,
+        orientation="horizontal",
+        border_line_color=None,
+        background_fill_color=None,
+        label_text_color=inks["ink"],
+        label_text_font_size="14px",
+        margin=0,
+        glyph_width=34,
+        spacing=20,
+    )

@@ -1,0 +1,114 @@
+"""A drum's page, and the forms on it."""
+
+from datetime import timedelta
+from typing import Annotated, Final
+
+from fastapi import APIRouter, Depends, Request
+from fastapi.responses import HTMLResponse, Response
+
+from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may
+from drumkeep.asgi.happenings import by_caller, event_of, happening_of
+from drumkeep.domain.conditions import Condition
+from drumkeep.domain.roles import Action
+from drumkeep.operations import drums, history
+from drumkeep.operations.surroundings import read_ground
+from drumkeep.storage import drums as rows
+from drumkeep.storage.drums import StockRow
+from drumkeep.storage.transaction import Tx
+from drumkeep.web.forms import event_body
+from drumkeep.web.shell import Shell, ShellDep, see
+from drumkeep.web.view_models import HistoryRow
+from drumkeep.web.views.drums import drum_view
+from drumkeep.web.views.events import action_views, event_views
+
+router = APIRouter()
+
+PAST: Final = timedelta(days=5)
+AHEAD_HOURS: Final = 48
+_EVERY: Final = 4
+
+
+@router.get("/drums/{tag}")
+def drum_page(tx: ReadingDep, shell: ShellDep, tag: str, ahead: str = "here") -> HTMLResponse:
+    """Show a drum: the answer first, then how it went, what is known, and what may be done."""
+    drum = drums.drum_tagged(tx, tag=tag)
+    row = rows.list_drums(tx, tag=drum.tag, present=False)[0]
+    formats = shell.formats.at(row.site.timezone)
+    chosen = "warm_room" if ahead == "warm_room" else "here"
+    ground = read_ground(tx)
+    names = {place.id: place.name for place in ground.places.values()}
+    conditions = row.estimate.conditions if row.estimate is not None else []
+    actions = action_views(
+        drums.facts_of(tx, drum=drum),
+        overpressure=Condition.OVERPRESSURE.value in conditions,
+        role=shell.caller.role,
+        choices=[
+            (
+                f"{ground.sites[p.site_id].code}/{p.code}",
+                f"{p.name}, {ground.sites[p.site_id].name}",
+            )
+            for p in ground.places.values()
+            if p.id != drum.place_id
+        ],
+    )
+    return shell.answer(
+        "drum.html",
+        tx=tx,
+        page="drum",
+        formats=formats,
+        drum=drum_view(row, formats=formats),
+        events=event_views(rows.event_rows(tx, drum_id=drum.id), places=names, formats=formats),
+        actions=actions,
+        history=_history(tx, row, shell=shell, ahead=chosen),
+        ahead=chosen,
+    )
+
+
+def _history(tx: Tx, row: StockRow, *, shell: Shell, ahead: str) -> tuple[HistoryRow, ...]:
+    """Return the curves as a table: every two hours back, and ahead."""
+    past = history.past_of(tx, drum=row.drum, start=shell.now - PAST, end=shell.now)
+    place = history.warm_room_for(tx, drum=row.drum) if ahead == "warm_room" else None
+    coming = history.ahead_of(tx, drum=row.drum, hours=AHEAD_HOURS, place_id=place)
+    shown = [(point, False) for point in past[::-1][::_EVERY][::-1]]
+    shown += [(point, True) for point in coming[_EVERY::_EVERY]]
+    return tuple(
+        HistoryRow(
+            at=point.at,
+            air_c=point.air_c,
+            bottom_c=point.bottom_c,
+            mean_c=point.mean_c,
+            top_c=point.top_c,
+            low_c=point.low_c,
+            high_c=point.high_c,
+            ahead=is_ahead,
+        )
+        for point, is_ahead in shown
+    )
+
+
+async def posted(request: Request) -> dict[str, str]:
+    """Return the fields of a form; files are not taken."""
+    return {n: v for n, v in (await request.form()).items() if isinstance(v, str)}
+
+
+@router.post("/drums/{tag}/events")
+def record(
+    tx: TransactionDep,
+    shell: ShellDep,
+    tag: str,
+    form: Annotated[dict[str, str], Depends(posted)],
+) -> Response:
+    """Record what a form of the drum page says, and show the drum as it is with it."""
+    refuse_unless_may(shell.caller, Action.RECORD)
+    drum = drums.drum_tagged(tx, tag=tag)
+    row = rows.list_drums(tx, tag=drum.tag, present=False)[0]
+    us = form.get("units", shell.caller.units) == "us"
+    body = event_body(form, us=us, zone=row.site.timezone, now=shell.now)
+    drums.record_event(
+        tx,
+        tag=drum.tag,
+        happening=happening_of(tx, event_of(body)),
+        by=by_caller(shell.caller),
+        now=shell.now,
+    )
+    return see(f"/drums/{drum.tag}")

@@ -1,0 +1,53 @@
+"""Problems at addresses meant for people, as pages."""
+
+from datetime import UTC, datetime
+
+from fastapi import Request, Response
+from fastapi.responses import HTMLResponse
+
+from drumkeep.asgi.problems import Problem, shown
+from drumkeep.web.formats import Formats
+from drumkeep.web.shell import sign_in_first
+from drumkeep.web.templating import render
+from drumkeep.web.view_models import FaultView, ProblemView
+
+_MACHINES = ("/api/", "/health", "/ready", "/metrics", "/openapi.json", "/live")
+_UNAUTHENTICATED = 401
+
+
+def problem_page(request: Request, problem: Problem) -> Response | None:
+    """Show a problem to a person; None leaves it to problem+json."""
+    path = request.url.path
+    if path.startswith(_MACHINES) or path.endswith(".json"):
+        return None
+    if problem.status == _UNAUTHENTICATED:
+        return sign_in_first(request)
+    view = ProblemView(
+        status=problem.status,
+        title=problem.title,
+        detail="" if problem.faults else "Nothing was changed.",
+        faults=tuple(
+            FaultView(
+                name=fault.field or "The request",
+                value="" if fault.value is None else str(shown(fault.value)),
+                mend=f"It {fault.problem}. {fault.mend}",
+            )
+            for fault in problem.faults
+        ),
+        back=_back(request),
+        back_words="Go back" if _back(request) != "/floor" else "Go to the floor",
+    )
+    html = render(
+        "problem.html",
+        problem=view,
+        formats=Formats(units="us", timezone=UTC, now=datetime.fromtimestamp(0, tz=UTC)),
+        nonce=getattr(request.state, "nonce", ""),
+    )
+    return HTMLResponse(html, status_code=problem.status, headers=problem.headers)
+
+
+def _back(request: Request) -> str:
+    """Return the page that a form was on."""
+    if request.method == "POST" and request.url.path.startswith("/drums/"):
+        return request.url.path.removesuffix("/events")
+    return "/floor"

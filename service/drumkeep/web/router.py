@@ -1,0 +1,40 @@
+"""The pages."""
+
+from importlib.util import find_spec
+from pathlib import Path
+
+from fastapi import APIRouter, FastAPI
+from starlette.staticfiles import StaticFiles
+
+from drumkeep.web import alarms, chart, drums, floor, live, me, sign_in, verdict
+from drumkeep.web.templating import STATIC
+
+PAGES = (sign_in, floor, drums, chart, verdict, alarms, me, live)
+
+
+class Lasting(StaticFiles):
+    """Static files that browsers may keep: ours carry a digest, BokehJS its release."""
+
+    def file_response(self, *args: object, **kwargs: object):  # type: ignore[no-untyped-def]  # noqa: ANN201
+        """Answer a file, to be kept for a day."""
+        response = super().file_response(*args, **kwargs)  # type: ignore[arg-type]
+        response.headers["Cache-Control"] = "private, max-age=86400"
+        return response
+
+
+def install(app: FastAPI) -> None:
+    """Add every page and what pages load."""
+    router = APIRouter(include_in_schema=False)
+    for page in PAGES:
+        router.include_router(page.router)
+    app.include_router(router)
+    app.mount("/static", Lasting(directory=STATIC), name="static")
+    app.mount("/bokeh", Lasting(directory=_bokeh_js()), name="bokeh")
+
+
+def _bokeh_js() -> Path:
+    """Return where BokehJS is, without importing Bokeh: that takes half a second."""
+    spec = find_spec("bokeh")
+    if spec is None or spec.origin is None:
+        raise RuntimeError("bokeh is not installed; install drumkeep with its service extra")
+    return Path(spec.origin).parent / "server" / "static"

@@ -1,0 +1,116 @@
+"""What every page needs of a request: who looks, in which units, and how to answer."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Annotated, cast
+from urllib.parse import quote
+
+from fastapi import Depends, Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+
+from drumkeep.asgi.authentication import Caller
+from drumkeep.asgi.dependencies import CurrentAccount, Now, services
+from drumkeep.domain.alarms import AlarmState
+from drumkeep.storage import alarms
+from drumkeep.storage.transaction import Tx
+from drumkeep.web.formats import Formats
+from drumkeep.web.templating import render
+from drumkeep.web.view_models import Units, Viewer
+
+
+@dataclass(frozen=True)
+class Shell:
+    """One request of a signed-in person."""
+
+    request: Request
+    caller: Caller
+    now: datetime
+
+    @property
+    def formats(self) -> Formats:
+        """The person's units; times in UTC until a site is known."""
+        return Formats(units=cast("Units", self.caller.units), timezone=UTC, now=self.now)
+
+    @property
+    def viewer(self) -> Viewer:
+        """The person as the pages show them."""
+        session_id = self.caller.session_id
+        csrf = "" if session_id is None else services(self.request).seals.csrf(session_id)
+        return Viewer(
+            display_name=self.caller.display_name or self.caller.name,
+            role=self.caller.role.value,
+            units=cast("Units", self.caller.units),
+            csrf=csrf,
+        )
+
+    @property
+    def here(self) -> str:
+        """Path and query of the page, to come back to."""
+        url = self.request.url
+        return url.path + (f"?{url.query}" if url.query else "")
+
+    def answer(
+        self,
+        name: str,
+        *,
+        tx: Tx,
+        page: str = "",
+        formats: Formats | None = None,
+        **context: object,
+    ) -> HTMLResponse:
+        """Render a page for this person.
+
+        Parameters
+        ----------
+        name
+            Template.
+        tx
+            For the count of alarms in the navigation.
+        page
+            Which entry of the navigation it is.
+        formats
+            With the site's zone, where the page is about one site.
+        context
+            What the template lists.
+        """
+        waiting = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED)
+        count = sum(AlarmState(alarm.state) in waiting for alarm in alarms.open_alarms(tx))
+        return HTMLResponse(
+            render(
+                name,
+                viewer=self.viewer,
+                formats=formats or self.formats,
+                nonce=self.request.state.nonce,
+                page=page,
+                alarm_count=count or None,
+                here=self.here,
+                **context,
+            )
+        )
+
+
+def shell(request: Request, caller: CurrentAccount, now: Now) -> Shell:
+    """Return the request of a signed-in person."""
+    return Shell(request=request, caller=caller, now=now)
+
+
+ShellDep = Annotated[Shell, Depends(shell)]
+
+
+def safe_next(text: str, *, otherwise: str = "/floor") -> str:
+    """Return an address of ours to go on to; anything that leads elsewhere is not taken."""
+    local = text.startswith("/") and not text.startswith(("//", "/\\")) and "\\" not in text
+    plain = all(32 < ord(symbol) < 127 for symbol in text)  # noqa: PLR2004 - visible ASCII
+    return text if local and plain else otherwise
+
+
+def see(address: str) -> RedirectResponse:
+    """Send the browser to a page after a form."""
+    return RedirectResponse(address, status_code=303)
+
+
+def sign_in_first(request: Request) -> RedirectResponse:
+    """Send a person who is not signed in to do so, and back."""
+    here = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    back = here if request.method == "GET" else "/floor"
+    return see(f"/sign-in?next={quote(back, safe='')}")

@@ -1,0 +1,76 @@
+"""Signing in and out."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import HTMLResponse, Response
+
+from drumkeep.asgi import sign_in as access
+from drumkeep.asgi.authentication import clear_cookie
+from drumkeep.asgi.dependencies import Now, TransactionDep
+from drumkeep.asgi.problems import TooOften
+from drumkeep.errors import Unauthenticated
+from drumkeep.operations import sessions
+from drumkeep.web.shell import ShellDep, safe_next, see
+from drumkeep.web.templating import render
+
+router = APIRouter()
+
+Text = Annotated[str, Form(max_length=400)]
+
+
+@router.get("/sign-in")
+async def sign_in_page(request: Request, next: str = "/floor") -> HTMLResponse:  # noqa: A002
+    """Ask for name and password."""
+    return _page(request, next=next)
+
+
+@router.post("/sign-in")
+async def sign_in(
+    request: Request,
+    now: Now,
+    name: Text = "",
+    password: Text = "",
+    next: Text = "/floor",  # noqa: A002
+) -> Response:
+    """Sign in, and go on to the page that was asked for."""
+    try:
+        signed_in = await access.sign_in(request, name=name, password=password, now=now)
+    except Unauthenticated as error:
+        return _page(request, next=next, name=name, error=error.title, status=401)
+    except TooOften as error:
+        words = f"{error.title} Wait {error.retry_s} seconds."
+        return _page(request, next=next, name=name, error=words, status=429)
+    response = see(safe_next(next))
+    signed_in.keep(response)
+    return response
+
+
+@router.post("/sign-out")
+def sign_out(tx: TransactionDep, shell: ShellDep) -> Response:
+    """End this session."""
+    if shell.caller.session_id is not None:
+        sessions.end_session(tx, session_id=shell.caller.session_id, now=shell.now)
+    response = see("/sign-in")
+    clear_cookie(response)
+    return response
+
+
+def _page(
+    request: Request,
+    *,
+    next: str,  # noqa: A002
+    name: str = "",
+    error: str | None = None,
+    status: int = 200,
+) -> HTMLResponse:
+    # no session yet, so no token: the request's origin is checked instead
+    html = render(
+        "sign_in.html",
+        nonce=request.state.nonce,
+        csrf="",
+        next=safe_next(next),
+        name=name,
+        error=error,
+    )
+    return HTMLResponse(html, status_code=status)

@@ -1,0 +1,182 @@
+"""What happened to a drum, in a sentence each; and what may be recorded now."""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any, Final
+from uuid import uuid4
+
+from drumkeep.domain.drums import DrumFacts
+from drumkeep.domain.events import EventKind
+from drumkeep.domain.roles import Role, event_action, may
+from drumkeep.storage.tables.drums import Event
+from drumkeep.web.formats import Formats
+from drumkeep.web.view_models import ActionView, EventView
+from drumkeep.web.wording import output_words
+
+_OFFERED: Final = (
+    EventKind.INSPECTED,
+    EventKind.DIPPED,
+    EventKind.MOVED,
+    EventKind.AGITATED,
+    EventKind.OPENED,
+    EventKind.VENTED,
+    EventKind.RESEALED,
+    EventKind.WEIGHED,
+    EventKind.WANTED,
+    EventKind.SKIN,
+    EventKind.HELD,
+    EventKind.RELEASED,
+)
+
+
+def event_views(
+    events: Sequence[Event], *, places: Mapping[int, str], formats: Formats
+) -> tuple[EventView, ...]:
+    """Return a drum's log, newest first; ``places`` names places by id."""
+    views = [
+        EventView(
+            at=event.at,
+            recorded_at=event.recorded_at,
+            by=event.by,
+            kind=event.kind,
+            words=_words(event, places=places, formats=formats),
+        )
+        for event in events
+    ]
+    return tuple(sorted(views, key=lambda view: (view.at, view.recorded_at), reverse=True))
+
+
+def _words(event: Event, *, places: Mapping[int, str], formats: Formats) -> str:  # noqa: C901, PLR0911, PLR0912 - one arm a kind
+    data = event.data
+    note = f" ({event.note})" if event.note else ""
+    match EventKind(event.kind):
+        case EventKind.RECEIVED:
+            origin = data.get("from")
+            came = f" from {places.get(origin, 'elsewhere')}" if origin is not None else ""
+            warm = data.get("liquid_c")
+            at = f", liquid at {formats.temp(warm)}" if warm is not None else ", not dipped"
+            return f"Received in {places.get(data['place'], '?')}{came}{at}.{note}"
+        case EventKind.MOVED:
+            return f"Moved to {places.get(data['to'], '?')}.{note}"
+        case EventKind.DIPPED | EventKind.SKIN:
+            what = "Dipped" if event.kind == EventKind.DIPPED else "Skin"
+            height = data.get("height_m")
+            where = "" if height is None else f", {formats.length(height)} above the bottom"
+            return f"{what}: {formats.temp(data['c'])}{where}.{note}"
+        case EventKind.WEIGHED:
+            return f"Weighed: {formats.mass(data['net_kg'])} of liquid.{note}"
+        case EventKind.TOPPED:
+            return f"Topped up with {formats.mass(data['kg'])} from {data['from']}.{note}"
+        case EventKind.DECANTED:
+            return f"Decanted {formats.mass(data['kg'])} into {data['to']}.{note}"
+        case EventKind.AGITATED:
+            return f"Mixed for {data['minutes']:g} minutes.{note}"
+        case EventKind.BLANKETED:
+            kept = ", regulator connected" if data.get("regulator") else ""
+            return f"{data['gas']} on top, {formats.pressure(data['kpa'])}{kept}.{note}"
+        case EventKind.HEATED:
+            until = formats.when(datetime.fromisoformat(data["until"]))
+            return f"Heated by {data['device']}, {data['watts']:g} W until {until}.{note}"
+        case EventKind.HELD:
+            return f"Put on hold: {data['reason']}.{note}"
+        case EventKind.RELEASED:
+            return f"Released: {data['reason']}.{note}"
+        case EventKind.WANTED:
+            return _wanted_words(data, formats=formats) + note
+        case EventKind.INSPECTED:
+            return f"Looked: {_look_words(data)}.{note}"
+        case EventKind.CORRECTED:
+            done = "withdrawn" if data.get("void") else "corrected"
+            return f"An earlier record was {done}.{note}"
+        case kind:
+            return f"{kind.value.capitalize()}.{note}"
+
+
+def _wanted_words(data: Mapping[str, Any], *, formats: Formats) -> str:
+    if data.get("wanted_at") is None:
+        return "No longer wanted."
+    when = formats.when(datetime.fromisoformat(data["wanted_at"]))
+    output = data.get("output")
+    rate = f" for {output_words(output, formats)}" if output else ""
+    return f"Wanted ready {when}{rate}."
+
+
+def _look_words(data: Mapping[str, Any]) -> str:
+    parts = []
+    if "reached_bottom" in data:
+        parts.append("bottom reached" if data["reached_bottom"] else "bottom not reached")
+    parts += [
+        f"{name} seen" if data[name] == "seen" else f"no {name}"
+        for name in ("solids", "skin", "bulge")
+        if name in data
+    ]
+    if "ring" in data:
+        parts.append({"red": "red ring", "double": "double ring"}.get(data["ring"], "no ring"))
+    return ", ".join(parts) or "nothing noted"
+
+
+def action_views(
+    facts: DrumFacts,
+    *,
+    overpressure: bool,
+    role: Role,
+    choices: Sequence[tuple[str, str]],
+) -> tuple[ActionView, ...]:
+    """Return the forms that make sense for a drum and a person now.
+
+    Parameters
+    ----------
+    facts
+        What is true of the drum by what people recorded.
+    overpressure
+        Whether its computed pressure is over the limit.
+    role
+        The person's.
+    choices
+        Places it may go to, as reference and words.
+    """
+    if facts.ended is not None:
+        return ()
+    return tuple(
+        ActionView(
+            kind=kind.value,
+            event_id=str(uuid4()),
+            blocked=_blocked(kind, facts=facts, overpressure=overpressure),
+            choices=tuple(choices) if kind is EventKind.MOVED else (),
+        )
+        for kind in _OFFERED
+        if may(role, event_action(kind)) and _makes_sense(kind, facts=facts)
+    )
+
+
+def _makes_sense(kind: EventKind, *, facts: DrumFacts) -> bool:
+    match kind:
+        case EventKind.OPENED:
+            return not facts.open
+        case EventKind.RESEALED:
+            return facts.open
+        case EventKind.VENTED:
+            return not facts.open
+        case EventKind.RELEASED:
+            return facts.hold is not None or facts.bulged
+        case EventKind.HELD:
+            return facts.hold is None
+        case _:
+            return True
+
+
+def _blocked(kind: EventKind, *, facts: DrumFacts, overpressure: bool) -> str | None:
+    touches = kind not in (
+        EventKind.INSPECTED,
+        EventKind.WANTED,
+        EventKind.HELD,
+        EventKind.RELEASED,
+        EventKind.SKIN,
+    )
+    if facts.bulged and touches:
+        return "It was seen bulged. Step away and call the manager."
+    if overpressure and touches:
+        return "Its computed pressure is over the limit. Let it cool where it stands."
+    if kind is EventKind.RELEASED and facts.bulged and not facts.bulge_gone:
+        return "Record a look that finds no bulge first."
+    return None

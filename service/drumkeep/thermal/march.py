@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drumkeep.thermal.band import Band, band_of
-from drumkeep.thermal.geometry import CROSS_SECTION_M2, PERIMETER_M, liquid_depth
+from drumkeep.thermal.geometry import CROSS_SECTION_M2, PERIMETER_M
 from drumkeep.thermal.parameter_sets import LIKELY
-from drumkeep.thermal.stratified import Liquid, advance
+from drumkeep.thermal.stratified import Liquid, advance, depth, heat_capacity
 
 Floats = NDArray[np.float64]
 
@@ -82,11 +82,10 @@ def march(
 
 def _stir(layers_c: Floats, *, liquid: Liquid, air_c: Floats, seconds: float) -> Floats:
     """One well-mixed step: exact for air that moves on a straight line."""
-    height = liquid_depth(liquid.mass_kg, liquid.density_kg_m3)
-    conductance = liquid.side_w_m2k * PERIMETER_M * height + CROSS_SECTION_M2 * (
+    conductance = liquid.side_w_m2k * PERIMETER_M * depth(liquid) + CROSS_SECTION_M2 * (
         liquid.top_w_m2k + liquid.bottom_w_m2k
     )
-    tau = liquid.mass_kg * liquid.specific_heat_j_kgk / conductance
+    tau = heat_capacity(liquid) / conductance
     slope = (air_c[1] - air_c[0]) / seconds
     mean = layers_c.mean(axis=-1)
     lagged = air_c[0] - slope * tau

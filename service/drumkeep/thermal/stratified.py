@@ -59,6 +59,19 @@ class Liquid:
         return Liquid(*(np.take(v, drums, axis=-1) for v in self.__dict__.values()))
 
 
+def depth(liquid: Liquid) -> Floats:
+    """Depth of the liquid, m; at least that of half a kilogram."""
+    return liquid_depth(np.maximum(liquid.mass_kg, _LEAST_MASS_KG), liquid.density_kg_m3)
+
+
+def heat_capacity(liquid: Liquid) -> Floats:
+    """Heat capacity, J/K, of the liquid and the wetted share of the steel around it."""
+    wetted = np.minimum(depth(liquid) / DRUM_INSIDE_HEIGHT_M, 1.0)
+    mass = np.maximum(liquid.mass_kg, _LEAST_MASS_KG)
+    steel = liquid.steel_kg * STEEL_SPECIFIC_HEAT_J_KGK * wetted
+    return np.asarray(mass * liquid.specific_heat_j_kgk + steel, dtype=np.float64)
+
+
 def advance(
     layers_c: Floats,
     *,
@@ -89,13 +102,9 @@ def advance(
         New layer temperatures, same shape.
     """
     rho, cp, k = liquid.density_kg_m3, liquid.specific_heat_j_kgk, liquid.conductivity_w_mk
-    mass = np.maximum(liquid.mass_kg, _LEAST_MASS_KG)
-    height = liquid_depth(mass, rho)
+    height = depth(liquid)
     dz = height / LAYERS
-    steel = (
-        liquid.steel_kg * STEEL_SPECIFIC_HEAT_J_KGK * np.minimum(height / DRUM_INSIDE_HEIGHT_M, 1.0)
-    )
-    capacity = (mass * cp + steel) / LAYERS
+    capacity = heat_capacity(liquid) / LAYERS
     alpha = k / (rho * cp)
 
     mean = layers_c.mean(axis=-1)

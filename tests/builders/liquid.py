@@ -1,0 +1,38 @@
+"""Liquid in drums as the physics takes it; arguments replace fields, numbers become arrays."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drumkeep.thermal.stratified import LAYERS, Liquid
+
+Floats = NDArray[np.float64]
+
+ISO = {
+    "mass_kg": 250.0,
+    "density_kg_m3": 1230.0,
+    "specific_heat_j_kgk": 1800.0,
+    "conductivity_w_mk": 0.14,
+    "expansion_1_k": 7e-4,
+    "viscosity_25c_pas": 0.2,
+    "viscosity_slope_k": 6254.0,
+    "side_w_m2k": 8.0,
+    "top_w_m2k": 2.8,
+    "bottom_w_m2k": 3.0,
+    "steel_kg": 18.1,
+}
+
+
+def liquid(drums: int = 1, **changes: float | Floats) -> Liquid:
+    """Return so many drums of iso in a still, warm shop."""
+    return Liquid(
+        **{
+            name: np.broadcast_to(np.asarray(value, dtype=np.float64), (drums,)).copy()
+            for name, value in (ISO | changes).items()
+        }
+    )
+
+
+def layers(*temperatures_c: float, drums: int = 1) -> Floats:
+    """Return layers of drums, shape (drum, 8): one temperature throughout, or eight."""
+    one = np.broadcast_to(np.asarray(temperatures_c, dtype=np.float64), (LAYERS,))
+    return np.repeat(one[None, :], drums, axis=0)

@@ -2,7 +2,7 @@
 
 import asyncio
 import logging
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -20,6 +20,8 @@ from drumkeep.asgi.middleware import Envelope
 from drumkeep.asgi.soundness import refuse_unsound
 from drumkeep.ingest.address import broker_at
 from drumkeep.ingest.intake import Intake
+from drumkeep.notify.alarm_topics import AlarmTopics
+from drumkeep.scheduler.jobs import JOBS, announcing
 from drumkeep.scheduler.runner import Runner
 from drumkeep.settings import Settings
 from drumkeep.storage import engine as engines
@@ -56,6 +58,9 @@ class Part(Protocol):
     def stop(self) -> None:
         """Finish what is begun, then end."""
 
+    def gauges(self) -> Mapping[str, Callable[[], float]]:
+        """Return figures for operations by name, each read when asked for."""
+
 
 def make_engine(settings: Settings) -> Engine:
     """Make the engine of the database that the settings name."""
@@ -71,14 +76,26 @@ def make_parts(settings: Settings, engine: Engine, *, roles: frozenset[Role]) ->
         The broker's address cannot be used.
     """
     parts: list[Part] = []
-    if Role.INGEST in roles:
-        if settings.mqtt_url is None:
-            _LOG.warning("no broker is set (DRUMKEEP_MQTT_URL): readings come over HTTP only")
-        else:
-            broker = broker_at(settings.mqtt_url.get_secret_value(), root=settings.mqtt_root)
-            parts.append(Intake(engine=engine, broker=broker, clock=_clock))
+    broker = None
+    if settings.mqtt_url is not None:
+        broker = broker_at(settings.mqtt_url.get_secret_value(), root=settings.mqtt_root)
+    elif Role.INGEST in roles:
+        _LOG.warning("no broker is set (DRUMKEEP_MQTT_URL): readings come over HTTP only")
+    if Role.INGEST in roles and broker is not None:
+        parts.append(Intake(engine=engine, broker=broker, clock=_clock))
     if Role.SCHEDULE in roles:
-        parts.append(Runner(engine))
+        jobs = list(JOBS)
+        if broker is not None:
+            topics = AlarmTopics(
+                host=broker.host,
+                port=broker.port,
+                root=settings.mqtt_root,
+                username=broker.username,
+                password=broker.password,
+            )
+            parts.append(topics)
+            jobs.append(announcing(topics))
+        parts.append(Runner(engine, jobs=jobs))
     return parts
 
 
@@ -115,6 +132,10 @@ def create_app(
         seals=Seals(settings.secret()),
         secure_cookies=settings.people_come_by_https,
     )
+
+    for part in parts:
+        for name, read in part.gauges().items():
+            services.meters.gauge(name, read=read)
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:

@@ -309,14 +309,14 @@ def _advise_warming(
         return
     if may_mix and ahead.mixed_at is not None and ahead.mixed_at != ahead.ready_at:
         words.advice.append(
-            f"Mixed {MIX_MINUTES} minutes at {moment(ahead.mixed_at)} it is ready then."
+            f"Or mix it {MIX_MINUTES} minutes {moment(ahead.mixed_at)}: then it is ready."
         )
     if ahead.ready_at is None and ahead.warm_room is None:
         words.advice.append("Bring it somewhere warmer: here it does not get there in four days.")
+    elif ahead.warm_room is None:
+        words.advice.append("Leave it where it warms up.")
     if ahead.warm_room is not None and ahead.ready_in_warm_room_at is not None:
-        words.advice.append(
-            f"In {ahead.warm_room} it is ready {moment(ahead.ready_in_warm_room_at)}."
-        )
+        words.advice.append(f"Move it into {ahead.warm_room}.")
         words.cautions.append(CAUTION_HEATING)
     if ahead.never_note is not None:
         words.advice.append(ahead.never_note)

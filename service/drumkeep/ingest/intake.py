@@ -1,6 +1,7 @@
 """Ingest as a whole: from the broker to the database, started and stopped as one."""
 
 import logging
+from collections.abc import Callable
 from typing import Final
 
 from drumkeep.ingest.backlog import Backlog
@@ -61,3 +62,11 @@ class Intake:
             waiting=len(self._backlog),
             last_trouble=self._subscriber.trouble or self._writer.trouble,
         )
+
+    def gauges(self) -> dict[str, Callable[[], float]]:
+        """Return figures for operations, each read when asked for."""
+        return {
+            "drumkeep_ingest_well": lambda: float(self.health().well),
+            "drumkeep_ingest_connected": lambda: float(self._subscriber.connected),
+            "drumkeep_ingest_waiting_messages": lambda: float(len(self._backlog)),
+        }

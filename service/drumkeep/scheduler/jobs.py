@@ -9,6 +9,8 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from drumkeep.domain.grid import STEPS_PER_HOUR, step_at
+from drumkeep.notify.alarm_topics import AlarmTopics
+from drumkeep.operations.alarm_notices import alarms_to_publish, note_published
 from drumkeep.operations.alarms import evaluate_alarms
 from drumkeep.operations.estimates import compute, due, load, portions, store
 from drumkeep.storage import estimates
@@ -50,6 +52,21 @@ def evaluate(engine: Engine, now: datetime) -> None:
     """Look at every alarm's cause again; notices silent sensors and gateways too."""
     with transaction(engine) as tx:
         evaluate_alarms(tx, now=now)
+
+
+def announcing(topics: AlarmTopics) -> Job:
+    """Return the job that publishes what has changed of alarms at the broker."""
+
+    def announce(engine: Engine, _now: datetime) -> None:
+        with reading(engine) as tx:
+            notices = alarms_to_publish(tx)
+        confirmed = topics.publish([notice for notice, _ in notices])
+        if confirmed:
+            told = {notice.alarm_id: changed_at for notice, changed_at in notices}
+            with transaction(engine) as tx:
+                note_published(tx, changed_at={alarm: told[alarm] for alarm in confirmed})
+
+    return Job("announce", announce, every_s=2.0)
 
 
 def thin(engine: Engine, now: datetime) -> None:

@@ -4,6 +4,7 @@ import logging
 import time
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
+from math import nan
 from typing import Final
 
 from apscheduler.schedulers.background import BackgroundScheduler
@@ -79,6 +80,18 @@ class Runner:
         """Return how long ago a job last ended well; None where it has not yet."""
         last = self._last.get(name)
         return None if last is None else time.monotonic() - last
+
+    def gauges(self) -> dict[str, Callable[[], float]]:
+        """Return figures for operations, each read when asked for; NaN for "not yet"."""
+
+        def age(name: str) -> Callable[[], float]:
+            return lambda: seconds if (seconds := self.seconds_since(name)) is not None else nan
+
+        return {
+            "drumkeep_schedule_lease_held": lambda: float(self._lease.held),
+            "drumkeep_schedule_seconds_since_advance": age("advance"),
+            "drumkeep_schedule_seconds_since_alarms": age("alarms"),
+        }
 
     def _run(self, job: Job) -> None:
         if not self._lease.held:

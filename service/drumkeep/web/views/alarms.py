@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from drumkeep.domain.alarms import AlarmState
+from drumkeep.domain.alarms import AlarmKind, AlarmState
 from drumkeep.domain.roles import Role, may_acknowledge
 from drumkeep.storage import alarms as rows
 from drumkeep.storage import catalogue
@@ -69,11 +69,17 @@ def alarm_views(
 ) -> tuple[AlarmView, ...]:
     """Return alarms with their history."""
     sites = catalogue.sites_by_id(tx, ids=[alarm.site_id for alarm in alarms])
+    places = catalogue.places_by_id(tx, ids=[alarm.place_id for alarm in alarms])
     history = rows.history(tx, alarm_ids=[alarm.id for alarm in alarms])
     return tuple(
         _alarm_view(
             alarm,
-            site=sites[alarm.site_id],
+            cause=_cause(
+                alarm,
+                site=sites[alarm.site_id],
+                place=None if alarm.place_id is None else places[alarm.place_id].name,
+            ),
+            zone=sites[alarm.site_id].timezone,
             entries=history[alarm.id],
             formats=formats,
             role=role,
@@ -85,16 +91,17 @@ def alarm_views(
 def _alarm_view(
     alarm: Alarm,
     *,
-    site: Site,
+    cause: str,
+    zone: str,
     entries: Sequence[Entry],
     formats: Formats,
     role: Role,
 ) -> AlarmView:
-    local = formats.at(site.timezone)
+    local = formats.at(zone)
     return AlarmView(
         id=alarm.id,
         kind=KIND_WORDS[alarm.kind],
-        cause=_cause(alarm, site=site),
+        cause=cause,
         state=alarm.state,
         priority=alarm.priority,
         audience=", ".join(alarm.audience),
@@ -108,13 +115,15 @@ def _alarm_view(
             AlarmEntry(at=entry.at, words=said(entry.words, local), by=entry.by)
             for entry in entries
         ),
-        timezone=site.timezone,
+        timezone=zone,
         can_acknowledge=can_acknowledge(alarm, role=role),
     )
 
 
-def _cause(alarm: Alarm, *, site: Site) -> str:
+def _cause(alarm: Alarm, *, site: Site, place: str | None) -> str:
     """Name the cause as people do: ids and times of the key stay inside."""
+    if place is not None and alarm.kind != AlarmKind.SENSOR_SILENT:
+        return f"{place}, {site.name}"
     if alarm.cause.startswith(f"site {alarm.site_id} lot "):
         return f"lot {alarm.cause.split(' lot ', 1)[1]}, {site.name}"
     if alarm.cause.startswith(f"site {alarm.site_id} "):

@@ -164,6 +164,7 @@ def create_app(
         redirect_slashes=False,
     )
     app.state.services = services
+    app.state.public_url = settings.public_url
     closing: list[Callable[[], None]] = []
     app.state.closing = closing
     app.add_middleware(Envelope, meters=services.meters)

@@ -9,7 +9,7 @@ from typing import Final
 import drumkeep
 from drumkeep.errors import DrumkeepError
 
-SUBCOMMANDS: Final = ("serve", "account", "forecast")
+SUBCOMMANDS: Final = ("serve", "demo", "account", "forecast")
 """Modules of this package; each has ``add_parser(subparsers)`` that sets ``run``."""
 
 

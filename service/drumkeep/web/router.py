@@ -6,10 +6,10 @@ from pathlib import Path
 from fastapi import APIRouter, FastAPI
 from starlette.staticfiles import StaticFiles
 
-from drumkeep.web import alarms, chart, drums, floor, live, me, sign_in, verdict
+from drumkeep.web import alarms, chart, drums, floor, live, me, qr, sign_in, verdict
 from drumkeep.web.templating import STATIC
 
-PAGES = (sign_in, floor, drums, chart, verdict, alarms, me, live)
+PAGES = (sign_in, floor, drums, chart, qr, verdict, alarms, me, live)
 
 
 class Lasting(StaticFiles):

@@ -1,0 +1,300 @@
+"""Runs the demo: broker, service and gateways as processes, and the story sent to them.
+
+The demo is a client from the outside. Everything it shows went the way that real readings and real
+people's records go.
+"""
+
+import signal
+import socket
+import subprocess
+import time
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from types import FrameType
+from typing import Any, Final
+
+from drumkeep.demo import seeding
+from drumkeep.demo.children import Child, Family, clean_environment, python
+from drumkeep.demo.client import Client
+from drumkeep.demo.curves import all_confirmed, write_scenarios
+from drumkeep.demo.folder import Folder, replace_text
+from drumkeep.demo.report import address, say, tell_where
+from drumkeep.demo.sign_ins import SignIn, sign_ins
+from drumkeep.demo.timetable import Timetable
+from drumkeep.errors import Unavailable
+
+_EVERYWHERE: Final = "0.0.0.0"  # noqa: S104 - a phone on the same network is to open it
+_LOOPBACK: Final = "127.0.0.1"
+_STARTS_WITHIN_S: Final = 60.0
+_ARRIVES_WITHIN_S: Final = 180.0
+_LOOK_EVERY_S: Final = 0.2
+_RECENT: Final = timedelta(minutes=10)
+
+_BROKER: Final = """\
+id = 0
+
+[router]
+id = 0
+max_connections = 100
+max_outgoing_packet_count = 200
+max_segment_size = 104857600
+max_segment_count = 10
+
+[v5.1]
+name = "v5"
+listen = "127.0.0.1:{port}"
+next_connection_delay_ms = 1
+    [v5.1.connections]
+    connection_timeout_ms = 60000
+    max_payload_size = 1048576
+    max_inflight_count = 100
+    dynamic_filters = true
+"""
+
+
+class _Asked(BaseException):
+    """Somebody asked the demo to stop; not an error, so that nothing takes it for one."""
+
+
+@dataclass
+class Demo:
+    """One run of the demo.
+
+    Attributes
+    ----------
+    folder
+        Where it keeps its data.
+    port
+        Where the pages are served.
+    """
+
+    folder: Folder
+    port: int
+
+    def __post_init__(self) -> None:
+        self._family = Family()
+        self._environment = clean_environment()
+        self._since = time.monotonic()
+
+    def run(self) -> int:
+        """Run until somebody asks to stop.
+
+        Returns
+        -------
+        int
+            0.
+
+        Raises
+        ------
+        Unavailable
+            Something is missing or was refused.
+        ChildDied
+            A process ended by itself.
+        """
+        try:
+            with _asked_by_signal():
+                self._show()
+        except _Asked:
+            say("\nStopping.")
+        finally:
+            # What asks now is heard already.
+            for number in (signal.SIGINT, signal.SIGTERM):
+                signal.signal(number, signal.SIG_IGN)
+            for name in self._family.stop():
+                say(f"The {name} did not end by itself and was killed.")
+        say("Stopped.")
+        return 0
+
+    def _show(self) -> None:
+        state = self.folder.state(now=_now())
+        people = sign_ins(self.folder)
+        state.broker_port = _free_port(state.broker_port)
+        self.folder.keep(state)
+        timetable = Timetable.of(state.begun)
+        say("Starting broker and service.")
+        gateways = write_scenarios(self.folder, timetable=timetable, broker_port=state.broker_port)
+        self._start_broker(state.broker_port)
+        self._start_service(state.broker_port)
+        tell_where(self.port, people=people, folder=self.folder.path)
+        self._since = time.monotonic()
+        if state.seeded:
+            self._start_gateways(gateways)
+        else:
+            self._seed(people, timetable=timetable, gateways=gateways)
+            state.seeded = True
+            self.folder.keep(state)
+        self._tell_when_computed(people["viewer"])
+        while True:
+            self._family.check()
+            time.sleep(_LOOK_EVERY_S)
+
+    def _seed(
+        self, people: Mapping[str, SignIn], *, timetable: Timetable, gateways: list[Path]
+    ) -> None:
+        say("First start: making accounts, places and drums, then five days of readings.")
+        self._make_manager(people["manager"])
+        with Client(address(self.port)) as manager:
+            manager.sign_in(people["manager"])
+            seeding.make_accounts(manager, people)
+            seeding.send_catalogue(manager, timetable=timetable)
+            manager.sign_out()
+        self._start_gateways(gateways)
+        with seeding.signed_in(address(self.port), people) as clients:
+            drums = seeding.send_drums(clients, timetable=timetable)
+            say(f"{drums} drums and what was done with them are recorded{self._after()}.")
+            self._wait(
+                lambda: all_confirmed(gateways),
+                within_s=_ARRIVES_WITHIN_S,
+                late="The gateways' readings did not all arrive",
+            )
+            say(f"Five days of readings have arrived{self._after()}.")
+            seeding.hang_sensors(clients["manager"], timetable=timetable)
+
+    def _make_manager(self, manager: SignIn) -> None:
+        with Client(address(self.port)) as client:
+            if client.sign_in(manager):
+                client.sign_out()
+                return
+        told = subprocess.run(  # noqa: S603 - our own program
+            [
+                *python("-m", "drumkeep", "account", "create", manager.name),
+                *("--display-name", manager.display_name, "--password-stdin"),
+                *("--data-dir", str(self.folder.part("service"))),
+            ],
+            input=f"{manager.passphrase}\n",
+            env=self._environment,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        if told.returncode:
+            raise Unavailable(f"The manager's account could not be made: {told.stderr.strip()}")
+
+    def _tell_when_computed(self, viewer: SignIn) -> None:
+        """Wait until every drum is computed to the present, and say how long it took."""
+        with Client(address(self.port)) as client:
+            if not client.sign_in(viewer):
+                return  # somebody changed the passphrase: not ours to mend
+            self._wait(
+                lambda: _computed(client.get("/drums", limit=200)["items"]),
+                within_s=_ARRIVES_WITHIN_S,
+                late="The drums were not all computed",
+            )
+            client.sign_out()
+        say(f"Every drum is computed up to now{self._after()}.")
+
+    def _after(self) -> str:
+        return f", {time.monotonic() - self._since:.0f} s after the service was up"
+
+    def _start_broker(self, port: int) -> None:
+        file = self.folder.path / "broker.toml"
+        replace_text(file, _BROKER.format(port=port))
+        # Its own tracing says "error" for every message, so only what is critical is logged.
+        command = python("-m", "iotcore", "--config", str(file), "--log-level", "CRITICAL")
+        self._family.start([self._child("broker", command)])
+        self._wait(
+            lambda: _answers(port), within_s=_STARTS_WITHIN_S, late="The broker did not come up"
+        )
+
+    def _start_service(self, broker_port: int) -> None:
+        command = [
+            *python("-m", "drumkeep", "serve", "--host", _EVERYWHERE, "--port", str(self.port)),
+            *("--data-dir", str(self.folder.part("service"))),
+            *("--mqtt-url", f"mqtt://{_LOOPBACK}:{broker_port}"),
+        ]
+        self._family.start([self._child("service", command)])
+        with Client(address(self.port)) as client:
+            self._wait(
+                client.healthy, within_s=_STARTS_WITHIN_S, late="The service did not come up"
+            )
+
+    def _start_gateways(self, files: list[Path]) -> None:
+        program = "from drumkeep_sensors.cli import main; raise SystemExit(main())"
+        self._family.start(
+            [
+                self._child(
+                    f"gateway {file.parent.name}", python("-c", program, "simulate", str(file))
+                )
+                for file in files
+            ]
+        )
+
+    def _child(self, name: str, command: list[str]) -> Child:
+        log = self.folder.part("logs") / f"{name.replace(' ', '-')}.log"
+        return Child(name=name, command=command, log=log, environment=self._environment)
+
+    def _wait(self, done: Callable[[], bool], *, within_s: float, late: str) -> None:
+        deadline = time.monotonic() + within_s
+        while not done():
+            self._family.check()
+            if time.monotonic() > deadline:
+                raise Unavailable(f"{late} within {within_s:.0f} s; see the logs in its folder.")
+            time.sleep(_LOOK_EVERY_S)
+
+
+def refuse_taken(port: int) -> None:
+    """Look whether a port is free, before anything is begun.
+
+    Raises
+    ------
+    Unavailable
+        It is not.
+    """
+    try:
+        socket.create_server((_EVERYWHERE, port)).close()
+    except OSError as error:
+        raise Unavailable(
+            f"Port {port} cannot be used: {error.strerror}. Stop what uses it, or choose another "
+            "with --port."
+        ) from error
+
+
+def _free_port(remembered: int) -> int:
+    """Return a free port of the loopback interface: the remembered one if it still is."""
+    for port in (remembered, 0):
+        with suppress(OSError), socket.create_server((_LOOPBACK, port)) as probe:
+            found: int = probe.getsockname()[1]
+            return found
+    raise Unavailable("No port is free for the broker.")
+
+
+def _answers(port: int) -> bool:
+    try:
+        socket.create_connection((_LOOPBACK, port), timeout=1.0).close()
+    except OSError:
+        return False
+    return True
+
+
+def _computed(drums: list[dict[str, Any]]) -> bool:
+    """Tell whether all are computed to the present; where a sensor is silent, to its last word."""
+    recent = _now() - _RECENT
+    return bool(drums) and all(
+        (computed := drum["estimate"]) is not None
+        and datetime.fromisoformat(computed["at"]) >= recent
+        and computed["supported_to"] is not None
+        for drum in drums
+    )
+
+
+class _asked_by_signal:  # noqa: N801 - used as a function
+    """Turn SIGINT and SIGTERM into :class:`_Asked` within a block."""
+
+    def __enter__(self) -> None:
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(number, self._ask)
+
+    def __exit__(self, *_: object) -> None:
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(number, signal.SIG_IGN)
+
+    @staticmethod
+    def _ask(_number: int, _frame: FrameType | None) -> None:
+        raise _Asked
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)  # noqa: TID251 - the edge

@@ -89,6 +89,7 @@ def forecast(request: ForecastRequest) -> Forecast:
         drive_k=np.zeros(1),
         step_s=STEP_S,
         mixed=request.flow == "mixed",
+        start_known=True,
     )
     return _sampled(request, course=course, grid_h=grid_h)
 

@@ -15,6 +15,10 @@ Floats = NDArray[np.float64]
 
 DRIVE_WINDOW_S: Final = 6 * 3600.0
 
+ERROR_GROWS_S: Final = 900.0
+"""Time constant of the model's error from a known start: the fine-grid curves show its full size
+within the first hour."""
+
 
 @dataclass(frozen=True)
 class Course:
@@ -38,6 +42,7 @@ def march(
     sensor_error_k: Floats | float = 0.0,
     step_s: float,
     mixed: bool = False,
+    start_known: bool = False,
 ) -> Course:
     """March every drum through the air it is given.
 
@@ -59,6 +64,8 @@ def march(
         Step, s.
     mixed
         Treat the liquid as one node under running agitation (outside films only).
+    start_known
+        The start is given, not computed: the model's error then grows from nothing.
     """
     floor = air_c if floor_c is None else floor_c
     steps = air_c.shape[0] - 1
@@ -76,8 +83,12 @@ def march(
                 seconds=step_s,
             )
     drive = _drive_over_time(layers, air_c=air_c, before_k=drive_k, step_s=step_s)
-    band = band_of(np.moveaxis(layers, 1, 0), drive_k=drive, sensor_error_k=sensor_error_k)
-    return Course(seconds=np.arange(steps + 1) * step_s, layers_c=layers, band=band)
+    seconds = np.arange(steps + 1) * step_s
+    grown = 1.0 - np.exp(-seconds[:, None] / ERROR_GROWS_S) if start_known else 1.0
+    band = band_of(
+        np.moveaxis(layers, 1, 0), drive_k=drive, sensor_error_k=sensor_error_k, kept=grown
+    )
+    return Course(seconds=seconds, layers_c=layers, band=band)
 
 
 def _stir(layers_c: Floats, *, liquid: Liquid, air_c: Floats, seconds: float) -> Floats:

@@ -1,6 +1,6 @@
 """The first tables.
 
-Revision 0001, after nothing.
+Revision 0001, after nothing. Over 400 lines because it makes every table, a line a column.
 """
 
 from collections.abc import Sequence

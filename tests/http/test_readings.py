@@ -31,6 +31,13 @@ class Client:
         self._transport = httpx.ASGITransport(app)
         self._runner = runner
 
+    def get(self, path: str, *, headers: dict[str, str]) -> httpx.Response:
+        async def ask() -> httpx.Response:
+            async with httpx.AsyncClient(transport=self._transport, base_url="http://shed") as http:
+                return await http.get(path, headers=headers)
+
+        return self._runner.run(ask())
+
     def post(self, path: str, *, content: bytes, headers: dict[str, str]) -> httpx.Response:
         async def ask() -> httpx.Response:
             async with httpx.AsyncClient(transport=self._transport, base_url="http://shed") as http:
@@ -146,3 +153,25 @@ def test_another_kind_of_body_and_a_body_too_large_are_refused(client: Client, s
     assert SENML in wrong.json()["title"]
     assert large.status_code == 413
     assert stored(shed) == []
+
+
+def test_a_manager_reads_what_was_rejected_and_why(client: Client, shed: Shed):
+    post(client, token(shed), b'{"n":1}')
+    post(client, token(shed, "dispatcher"), [{"n": "nobody:knows", "u": "Cel", "v": 1}])
+    manager = {"Authorization": f"Bearer {token(shed, 'manager')}"}
+
+    first = client.get("/api/v1/readings/rejected?limit=1", headers=manager).json()
+    cursor = first["next_cursor"]
+    second = client.get(f"/api/v1/readings/rejected?cursor={cursor}", headers=manager).json()
+
+    (newest,), (oldest,) = first["items"], second["items"]
+    assert newest["value"] == "nobody:knows"
+    assert newest["mend"]
+    assert oldest["begins"] == '{"n":1}'
+    assert second["next_cursor"] is None
+
+
+def test_only_managers_read_what_was_rejected(client: Client, shed: Shed):
+    crew = {"Authorization": f"Bearer {token(shed)}"}
+
+    assert client.get("/api/v1/readings/rejected", headers=crew).status_code == 403

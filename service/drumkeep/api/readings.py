@@ -3,16 +3,19 @@
 from functools import partial
 from typing import Annotated, Final
 
-from fastapi import APIRouter, Depends, Request, Response
+from fastapi import APIRouter, Depends, Query, Request, Response
+from pydantic import BaseModel, Field
 
-from drumkeep.api.schemas.readings import PACK_BODY, ReceivedOut, RejectionOut
+from drumkeep.api.schemas.readings import PACK_BODY, ReceivedOut, RejectedOut, RejectionOut
 from drumkeep.asgi.authentication import Caller
-from drumkeep.asgi.dependencies import DatabaseDep, Now, require
+from drumkeep.asgi.dependencies import DatabaseDep, Now, ReadingDep, require
+from drumkeep.asgi.fields import PageOf
 from drumkeep.asgi.problems import Problem, shown
 from drumkeep.domain.readings import PREFIX_LENGTH, ArrivedPack, Reading, Rejection, sift
 from drumkeep.domain.roles import Action
 from drumkeep.errors import Fault, Invalid
 from drumkeep.operations.readings import record_batch
+from drumkeep.storage import rejects
 from drumkeep_wire.errors import WireError
 from drumkeep_wire.senml import MEDIA_TYPE, decode_pack
 
@@ -20,11 +23,50 @@ router = APIRouter(prefix="/readings", tags=["readings"])
 
 SOURCE: Final = "http"
 
+SHOWN: Final = 500
+"""Characters of a rejected pack that are shown."""
+
 # Its drums are computed after the answer, so: accepted.
 _ACCEPTED: Final = 202
 _WRONG_KIND: Final = Problem(
     "media-type", f"The body is of the wrong kind. Send it as {MEDIA_TYPE}.", 415
 )
+
+
+class RejectedQuery(BaseModel):
+    """Which part of the list."""
+
+    model_config = {"extra": "forbid"}
+
+    limit: Annotated[int, Field(ge=1, le=200)] = 50
+    cursor: Annotated[int, Field(ge=1, le=2**63 - 1)] | None = None
+
+
+@router.get("/rejected", dependencies=[Depends(require(Action.CHANGE_CATALOGUE))])
+def list_rejected(tx: ReadingDep, query: Annotated[RejectedQuery, Query()]) -> PageOf[RejectedOut]:
+    """List what came and could not be stored, and why, the newest first; the oldest are let go."""
+    rows = rejects.list_rejects(tx, before=query.cursor, limit=query.limit + 1)
+    shown_rows = rows[: query.limit]
+    more = len(rows) > query.limit
+    return PageOf(
+        items=[
+            RejectedOut(
+                received_at=row.received_at,
+                source=row.source,
+                record=row.record,
+                field=row.field,
+                value=row.value,
+                problem=row.problem,
+                mend=row.mend,
+                records=row.records,
+                times=row.times,
+                size=row.size,
+                begins=row.payload.decode("utf-8", "backslashreplace")[:SHOWN],
+            )
+            for row in shown_rows
+        ],
+        next_cursor=str(shown_rows[-1].id) if more else None,
+    )
 
 
 @router.post("", status_code=_ACCEPTED, response_model=ReceivedOut, openapi_extra=PACK_BODY)

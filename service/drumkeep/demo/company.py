@@ -156,16 +156,17 @@ SENSORS: Final = (
     Sensor(
         "28d0c00000000132", "harrow/shed", "harrow/dock", damp_in(_DOCK, added_hpa=2.0), "humidity"
     ),
-    # A lean-to on the shed's wall: half of it is weather.
+    # A lean-to on the shed's wall, which warms it less than enough.
     Sensor(
         "28d0c00000000141",
         "harrow/shed",
         "harrow/annex",
-        beside(heated_c=SHED_C, share=0.55, hours=8.0),
+        beside(heated_c=SHED_C, share=0.82, hours=8.0),
     ),
     Sensor("28d0c00000000151", "harrow/shed", "harrow/yard", open_air()),
     Sensor("28d0c00000000161", "harrow/box-van", "harrow/box-van", open_air(plus_k=4.0)),
-    Sensor("28d0c00000000171", "harrow/truck", "harrow/truck", open_air(plus_k=4.0)),
+    # An insulated box with a small heater that does not keep up.
+    Sensor("28d0c00000000171", "harrow/truck", "harrow/truck", lagging(hours=6.0, plus_k=15.0)),
     Sensor("28d0c00000000211", "willow/store", "willow/cool-store", _STORE),
     Sensor(
         "28d0c00000000212",

@@ -4,9 +4,10 @@ Whatever was sent by a start that was interrupted is found there: the catalogue 
 and their events by UUIDs that are made from the scenario, so that the same is never made twice.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
-from datetime import datetime, timedelta
+from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any, Final
 from uuid import UUID, uuid5
 
@@ -96,33 +97,66 @@ def hang_sensors(manager: Client, *, timetable: Timetable) -> None:
             manager.patch(path, {"mount": _mount(sensor, timetable)})
 
 
-def send_drums(clients: Clients, *, timetable: Timetable) -> int:
+def send_drums(clients: Clients, *, timetable: Timetable) -> dict[str, str]:
     """Receive the drums, then record what was done with them in the order of time.
 
     Returns
     -------
-    int
-        How many drums there are.
+    dict
+        Tags by the UUID of the receipt.
     """
-    dispatcher = clients["dispatcher"]
     receipts = [
         _receipt(batch, index, timetable) for batch in BATCHES for index in range(batch.count)
     ]
-    tags = [drum["tag"] for drum in dispatcher.post("/drums", receipts)]
-    by_receipt = dict(zip([receipt["id"] for receipt in receipts], tags, strict=True))
-    for _, batch, index, number, deed in sorted(_deeds(timetable), key=lambda told: told[0]):
-        tag = by_receipt[_id(batch, index)]
-        clients[deed.by].post(f"/drums/{tag}/events", _event(batch, index, number, deed, timetable))
-    return len(tags)
+    drums = clients["dispatcher"].post("/drums", receipts)
+    tags = {receipt["id"]: drum["tag"] for receipt, drum in zip(receipts, drums, strict=True)}
+    done = [step for step in _steps() if step.deed.kind != _WISH]
+    _record(sorted(done, key=lambda step: step.deed.at(timetable)), clients, tags, timetable)
+    return tags
 
 
-def _deeds(timetable: Timetable) -> Iterator[tuple[datetime, Batch, int, int, Deed]]:
+def send_wishes(clients: Clients, *, tags: Mapping[str, str], timetable: Timetable) -> None:
+    """Record by when drums are wanted.
+
+    Only once they are computed: whoever wishes has looked at what there is.
+    """
+    _record([s for s in _steps() if s.deed.kind == _WISH], clients, tags, timetable)
+
+
+@dataclass(frozen=True)
+class _Step:
+    """One deed done with one drum of a batch."""
+
+    batch: Batch
+    index: int
+    number: int
+
+    @property
+    def deed(self) -> Deed:
+        return self.batch.deeds[self.number]
+
+
+def _steps() -> Iterator[_Step]:
     for batch in BATCHES:
-        for number, deed in enumerate(batch.deeds):
-            # A wish is made now, whenever it is for.
-            at = timetable.begun if deed.kind == _WISH else deed.at(timetable)
+        for number in range(len(batch.deeds)):
             for index in range(batch.count):
-                yield at, batch, index, number, deed
+                yield _Step(batch, index, number)
+
+
+def _record(
+    steps: Iterable[_Step], clients: Clients, tags: Mapping[str, str], timetable: Timetable
+) -> None:
+    for step in steps:
+        deed = step.deed
+        event = {
+            "id": _id(step.batch, step.index, step.number),
+            "kind": deed.kind,
+            "at": deed.at(timetable).isoformat(),
+            **deed.fields,
+        }
+        if deed.note is not None:
+            event["note"] = deed.note
+        clients[deed.by].post(f"/drums/{tags[_id(step.batch, step.index)]}/events", event)
 
 
 def _id(batch: Batch, index: int, number: int | None = None) -> str:
@@ -142,19 +176,6 @@ def _receipt(batch: Batch, index: int, timetable: Timetable) -> dict[str, Any]:
         "id": _id(batch, index),
         "at": batch.at(timetable).isoformat(),
         **{name: value for name, value in told.items() if value is not None},
-    }
-
-
-def _event(
-    batch: Batch, index: int, number: int, deed: Deed, timetable: Timetable
-) -> dict[str, Any]:
-    noted = {} if deed.note is None else {"note": deed.note}
-    return {
-        "id": _id(batch, index, number),
-        "kind": deed.kind,
-        "at": deed.at(timetable).isoformat(),
-        **deed.fields,
-        **noted,
     }
 
 

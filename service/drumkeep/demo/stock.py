@@ -71,16 +71,19 @@ def wanted(at: When) -> Deed:
     return Deed("wanted", at, by="dispatcher")
 
 
-def weighed(at: When, **kg: float) -> Deed:
-    """Give a weighing."""
-    return Deed("weighed", at, fields={**kg, "resolution_kg": 0.2})
+def used(hours: float, **kg: float) -> tuple[Deed, ...]:
+    """Give what a use so many hours ago leaves on record: opened, drawn from, weighed, resealed."""
+    return (
+        Deed("opened", ago(hours)),
+        Deed("weighed", ago(hours - 0.6), fields={**kg, "resolution_kg": 0.2}),
+        Deed("resealed", ago(hours - 0.7)),
+    )
 
 
 _IN_THE_VAN: Final = (moved("harrow/dock", that_night(6)),)
-_ON_THE_TRUCK: Final = (moved("harrow/truck", ago(0.6)),)
 _TO_THE_WARM_ROOM: Final = (moved("harrow/warm-room", ago(9.0)),)
 _JOB: Final = wanted(morning(after_hours=32, zone=COLD_ZONE))
-_NEXT_JOB: Final = wanted(in_hours(21))
+_NEXT_JOB: Final = wanted(in_hours(24.5))
 
 BATCHES: Final = (
     # Delivered warm, left in a van in the coldest night, brought in at six.
@@ -97,9 +100,9 @@ BATCHES: Final = (
         net_kg=110.0,
     ),
     Batch("van-resin", 2, CLOSED, "B4119", "harrow/box-van", that_night(1), 24.0, _IN_THE_VAN),
-    # Loaded from the warm room for a job, and standing outside.
-    Batch("truck-iso", 4, ISO, "A2217", "harrow/warm-room", ago(60), 22.5, _ON_THE_TRUCK),
-    Batch("truck-resin", 3, CLOSED, "B4102", "harrow/warm-room", ago(60), 22.0, _ON_THE_TRUCK),
+    # Fetched from the supplier just now, and left standing outside.
+    Batch("truck-iso", 4, ISO, "A2217", "harrow/truck", ago(0.3), 23.5),
+    Batch("truck-resin", 3, CLOSED, "B4102", "harrow/truck", ago(0.3), 23.5),
     # The warm room: ready, warming, and one in use under dry gas.
     Batch("warm-iso", 3, ISO, "A2217", "harrow/warm-room", ago(70), 22.5),
     Batch("warm-resin", 3, CLOSED, "B4102", "harrow/warm-room", ago(70), 22.0),
@@ -122,7 +125,7 @@ BATCHES: Final = (
                 ago(19.9),
                 fields={"gas": "nitrogen", "kpa": 14.0, "regulator": True},
             ),
-            weighed(ago(18.0), gross_kg=114.5),
+            Deed("weighed", ago(18.0), fields={"gross_kg": 114.5, "resolution_kg": 0.2}),
         ),
     ),
     # The shed: what is in stock, what jobs want, what came back from them.
@@ -140,7 +143,7 @@ BATCHES: Final = (
         "harrow/north-shed",
         ago(100),
         19.0,
-        (weighed(ago(44.0), gross_kg=159.4),),
+        used(44.0, gross_kg=159.4),
     ),
     Batch(
         "shed-resin-part",
@@ -150,7 +153,7 @@ BATCHES: Final = (
         "harrow/north-shed",
         ago(100),
         19.0,
-        (weighed(ago(44.0), net_kg=88.2),),
+        used(44.0, net_kg=88.2),
     ),
     # A lean-to that nobody heats.
     Batch("annex-iso", 3, ISO, "A2217", "harrow/annex", ago(96), 18.0),
@@ -170,7 +173,7 @@ BATCHES: Final = (
         "willow/cool-store",
         ago(90),
         23.0,
-        (weighed(ago(30.0), gross_kg=201.7),),
+        used(30.0, gross_kg=201.7),
     ),
     Batch("old-resin", 3, CLOSED, "B4088", "willow/cool-store", ago(90), 23.0),
     Batch("expired-resin", 2, CLOSED, "B4075", "willow/cool-store", ago(90), 23.0),
@@ -214,7 +217,8 @@ BATCHES: Final = (
     ),
     Batch("still-open", 1, OPEN, "C0744", "willow/heat-cabinet", ago(75), 27.0),
     # Under a tin roof in a hot spell.
-    Batch("tin-resin", 4, CLOSED, "B4102", "willow/tin-shed", ago(85), 23.0),
+    Batch("tin-resin", 3, CLOSED, "B4102", "willow/tin-shed", ago(85), 23.0),
+    Batch("tin-full", 1, CLOSED, "B4102", "willow/tin-shed", ago(85), 23.0, net_kg=238.0),
     Batch("tin-iso", 1, ISO, "A2217", "willow/tin-shed", ago(85), 23.0),
     Batch(
         "crew-resin",
@@ -237,9 +241,7 @@ BATCHES: Final = (
         (moved("willow/crew-van", ago(26.0)),),
     ),
     # The rig, whose sensor went silent.
-    Batch(
-        "rig-iso", 1, ISO, "A2204", "willow/rig", ago(50), 25.0, (weighed(ago(28.0), net_kg=131.0),)
-    ),
+    Batch("rig-iso", 1, ISO, "A2204", "willow/rig", ago(50), 25.0, used(28.0, net_kg=131.0)),
     Batch(
         "rig-resin",
         1,
@@ -248,6 +250,6 @@ BATCHES: Final = (
         "willow/rig",
         ago(50),
         25.0,
-        (weighed(ago(28.0), net_kg=118.0),),
+        used(28.0, net_kg=118.0),
     ),
 )

@@ -16,7 +16,7 @@ from pathlib import Path
 from types import FrameType
 from typing import Any, Final
 
-from drumkeep.demo import seeding
+from drumkeep.demo import company, seeding
 from drumkeep.demo.children import Child, Family, clean_environment, python
 from drumkeep.demo.client import Client
 from drumkeep.demo.curves import all_confirmed, write_scenarios
@@ -31,6 +31,7 @@ _LOOPBACK: Final = "127.0.0.1"
 _STARTS_WITHIN_S: Final = 60.0
 _ARRIVES_WITHIN_S: Final = 180.0
 _LOOK_EVERY_S: Final = 0.2
+_ASKING: Final = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 _RECENT: Final = timedelta(minutes=10)
 
 _BROKER: Final = """\
@@ -94,14 +95,14 @@ class Demo:
         ChildDied
             A process ended by itself.
         """
+        for number in _ASKING:
+            signal.signal(number, _ask)
         try:
-            with _asked_by_signal():
-                self._show()
+            self._show()
         except _Asked:
             say("\nStopping.")
         finally:
-            # What asks now is heard already.
-            for number in (signal.SIGINT, signal.SIGTERM):
+            for number in _ASKING:  # heard already
                 signal.signal(number, signal.SIG_IGN)
             for name in self._family.stop():
                 say(f"The {name} did not end by itself and was killed.")
@@ -122,11 +123,12 @@ class Demo:
         self._since = time.monotonic()
         if state.seeded:
             self._start_gateways(gateways)
+            self._wait_until_computed(people)
         else:
             self._seed(people, timetable=timetable, gateways=gateways)
             state.seeded = True
             self.folder.keep(state)
-        self._tell_when_computed(people["viewer"])
+        self._say("Every drum is computed up to now")
         while True:
             self._family.check()
             time.sleep(_LOOK_EVERY_S)
@@ -134,24 +136,26 @@ class Demo:
     def _seed(
         self, people: Mapping[str, SignIn], *, timetable: Timetable, gateways: list[Path]
     ) -> None:
+        """Send the story; a start that was interrupted goes on where it was."""
         say("First start: making accounts, places and drums, then five days of readings.")
+        here = address(self.port)
         self._make_manager(people["manager"])
-        with Client(address(self.port)) as manager:
-            manager.sign_in(people["manager"])
-            seeding.make_accounts(manager, people)
-            seeding.send_catalogue(manager, timetable=timetable)
-            manager.sign_out()
+        with seeding.signed_in(here, {"manager": people["manager"]}) as clients:
+            seeding.make_accounts(clients["manager"], people)
+            seeding.send_catalogue(clients["manager"], timetable=timetable)
         self._start_gateways(gateways)
-        with seeding.signed_in(address(self.port), people) as clients:
-            drums = seeding.send_drums(clients, timetable=timetable)
-            say(f"{drums} drums and what was done with them are recorded{self._after()}.")
+        with seeding.signed_in(here, people) as clients:
+            tags = seeding.send_drums(clients, timetable=timetable)
+            self._say(f"{len(tags)} drums and what was done with them are recorded")
             self._wait(
                 lambda: all_confirmed(gateways),
                 within_s=_ARRIVES_WITHIN_S,
                 late="The gateways' readings did not all arrive",
             )
-            say(f"Five days of readings have arrived{self._after()}.")
+            self._say("Five days of readings have arrived")
             seeding.hang_sensors(clients["manager"], timetable=timetable)
+            self._wait_until_computed(people)
+            seeding.send_wishes(clients, tags=tags, timetable=timetable)
 
     def _make_manager(self, manager: SignIn) -> None:
         with Client(address(self.port)) as client:
@@ -173,21 +177,19 @@ class Demo:
         if told.returncode:
             raise Unavailable(f"The manager's account could not be made: {told.stderr.strip()}")
 
-    def _tell_when_computed(self, viewer: SignIn) -> None:
-        """Wait until every drum is computed to the present, and say how long it took."""
+    def _wait_until_computed(self, people: Mapping[str, SignIn]) -> None:
         with Client(address(self.port)) as client:
-            if not client.sign_in(viewer):
-                return  # somebody changed the passphrase: not ours to mend
+            if not client.sign_in(people["viewer"]):
+                return  # somebody changed that passphrase, as they may
             self._wait(
                 lambda: _computed(client.get("/drums", limit=200)["items"]),
                 within_s=_ARRIVES_WITHIN_S,
                 late="The drums were not all computed",
             )
             client.sign_out()
-        say(f"Every drum is computed up to now{self._after()}.")
 
-    def _after(self) -> str:
-        return f", {time.monotonic() - self._since:.0f} s after the service was up"
+    def _say(self, text: str) -> None:
+        say(f"{text}, {time.monotonic() - self._since:.0f} s after the service was up.")
 
     def _start_broker(self, port: int) -> None:
         file = self.folder.path / "broker.toml"
@@ -270,30 +272,23 @@ def _answers(port: int) -> bool:
 
 
 def _computed(drums: list[dict[str, Any]]) -> bool:
-    """Tell whether all are computed to the present; where a sensor is silent, to its last word."""
+    """Tell whether all are computed to the present, on readings that reach it where they can."""
     recent = _now() - _RECENT
+    silent = {sensor.place for sensor in company.SENSORS if sensor.silent_from is not None}
+
+    def reaches(computed: dict[str, Any] | None, name: str) -> bool:
+        told = None if computed is None else computed[name]
+        return told is not None and datetime.fromisoformat(told) >= recent
+
     return bool(drums) and all(
-        (computed := drum["estimate"]) is not None
-        and datetime.fromisoformat(computed["at"]) >= recent
-        and computed["supported_to"] is not None
+        reaches(drum["estimate"], "at")
+        and (drum["place"] in silent or reaches(drum["estimate"], "supported_to"))
         for drum in drums
     )
 
 
-class _asked_by_signal:  # noqa: N801 - used as a function
-    """Turn SIGINT and SIGTERM into :class:`_Asked` within a block."""
-
-    def __enter__(self) -> None:
-        for number in (signal.SIGINT, signal.SIGTERM):
-            signal.signal(number, self._ask)
-
-    def __exit__(self, *_: object) -> None:
-        for number in (signal.SIGINT, signal.SIGTERM):
-            signal.signal(number, signal.SIG_IGN)
-
-    @staticmethod
-    def _ask(_number: int, _frame: FrameType | None) -> None:
-        raise _Asked
+def _ask(_number: int, _frame: FrameType | None) -> None:
+    raise _Asked
 
 
 def _now() -> datetime:

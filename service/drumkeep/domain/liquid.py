@@ -12,6 +12,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from drumkeep.domain.air import NO_SENSOR_K
 from drumkeep.domain.events import MEASURING, DrumEvent, EventKind
 from drumkeep.domain.grid import STEP_SECONDS, STEPS_PER_HOUR, step_at
 from drumkeep.domain.liquid_events import (
@@ -178,7 +179,7 @@ class _Run:
         moment = Moment(
             step=step,
             air_c=float(heat.air.window(first=step, last=step)[0]) if heat else float("nan"),
-            sensor_error_k=heat.air.error_k if heat else 1.0,
+            sensor_error_k=heat.air.error_at(step) if heat else NO_SENSOR_K,
             start_air=past.start_air,
             find_place=_place_id,
         )
@@ -251,7 +252,10 @@ class _Run:
             difference_k=difference,
         )
         band = band_at(
-            states, step=step, sensor_error_k=self.air.error_k[self.at], drive_k=difference
+            states,
+            step=step,
+            sensor_error_k=self.air.error_at(step, at=self.at),
+            drive_k=difference,
         )
         remember(states, band=band, limits=self.limits.take(rows), step=step)
         note_overpressure(

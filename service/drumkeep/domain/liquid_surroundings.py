@@ -53,13 +53,17 @@ class Weather:
         self.likely, self.low, self.high = rows("likely"), rows("low"), rows("high")
         self.known = rows("known")
         self.floor = rows("likely", floor=True)
-        self.error_k = np.array([h.air.error_k for h in heats], dtype=np.float64)
+        self.error_k = rows("error_k")
         self.site_kpa = np.array([h.site_kpa for h in heats], dtype=np.float64)
 
     def likely_at(self, step: int, *, at: Indices, mean_c: Floats) -> Floats:
         """Likely air of each drum at a step; its own mean where no sensor ever was."""
         air = self.likely[at, step - self.first]
         return np.where(np.isfinite(air), air, mean_c)
+
+    def error_at(self, step: int, *, at: Indices) -> Floats:
+        """Error of the air sensors of each drum's place at a step, K."""
+        return np.asarray(self.error_k[at, step - self.first], dtype=np.float64)
 
     def over(
         self, step: int, *, at: Indices, mean_c: Floats

@@ -70,18 +70,18 @@ def air_ahead(
         latest = float(air.window(first=now_step, last=now_step)[0])
         if np.isfinite(latest):
             likely[0] = latest
-        return AirAhead(likely=likely, either_way_k=WARM_ROOM_K, error_k=air.error_k)
+        return AirAhead(likely=likely, either_way_k=WARM_ROOM_K, error_k=air.error_at(now_step))
     day = air.window(first=max(now_step - _DAY_STEPS, air.first), last=now_step)
     ahead = np.arange(count) * STRIDE
     # the last day over again: step s ahead looks like step s − 24 h
     likely = day[(ahead - 1) % (len(day) - 1) + 1 if len(day) > 1 else np.zeros_like(ahead)]
     likely[0] = day[-1]
-    return AirAhead(likely=likely, either_way_k=ELSEWHERE_K, error_k=air.error_k)
+    return AirAhead(likely=likely, either_way_k=ELSEWHERE_K, error_k=air.error_at(now_step))
 
 
 @dataclass(frozen=True)
-class Standing:
-    """Drums as they stand in some place, for a look ahead: arrays over drums."""
+class Prospect:
+    """Drums in some place each, for a look ahead: arrays over drums."""
 
     states: LiquidStates
     products: Sequence[Product]

@@ -15,7 +15,7 @@ from drumkeep.domain.liquid_state import (
     likely_mean,
     states_from_bytes,
 )
-from drumkeep.domain.outlook import STRIDE, Standing, air_ahead
+from drumkeep.domain.outlook import STRIDE, Prospect, air_ahead
 from drumkeep.domain.places import PlaceKind
 from drumkeep.operations.estimates import DAY_STEPS
 from drumkeep.operations.surroundings import Ground, read_ground, read_places
@@ -95,7 +95,7 @@ def ahead_of(tx: Tx, *, drum: Drum, hours: int, place_id: int | None = None) -> 
         hours=hours,
     )
     product = as_product(drum_rows.lots_and_products(tx, lot_ids=[drum.lot_id])[drum.lot_id][1])
-    course = Standing(
+    course = Prospect(
         states=state,
         products=[product],
         films=[heat.films],
@@ -157,7 +157,7 @@ def _point(state: LiquidStates, *, step: int, air: PlaceAir) -> CurvePoint:
     band = band_at(
         state,
         step=step,
-        sensor_error_k=air.error_k,
+        sensor_error_k=air.error_at(step),
         drive_k=np.nan_to_num(np.abs(now - mean)),
     )
     record = state[0]

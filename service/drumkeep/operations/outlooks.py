@@ -19,7 +19,7 @@ from drumkeep.domain.outlook import (
     STRIDE,
     WARM_ROOM_K,
     AirAhead,
-    Standing,
+    Prospect,
     air_ahead,
     first_below,
     first_within,
@@ -141,9 +141,9 @@ class _Look:
     def outlooks(self) -> list[DrumOutlook]:
         """Return every drum's outlook."""
         here = [self.ground.places[d.facts.place] for d in self.drums]
-        standing = self._standing(range(len(self.drums)), here)
-        likely = standing.course(hours=ALARM_HOURS, pessimist=False)
-        slow = standing.course(hours=READY_HOURS, pessimist=True)
+        here_on = self._prospect(range(len(self.drums)), here)
+        likely = here_on.course(hours=ALARM_HOURS, pessimist=False)
+        slow = here_on.course(hours=READY_HOURS, pessimist=True)
         seed = np.array([d.product.limits.seed_c for d in self.drums])
         seeds = first_below(likely.band, limit_c=seed)
         maybe = first_below(_cut(slow.band, ALARM_HOURS * PER_HOUR + 1), limit_c=seed)
@@ -165,13 +165,13 @@ class _Look:
             for i in range(len(self.drums))
         ]
 
-    def _standing(
+    def _prospect(
         self,
         rows: Sequence[int] | range,
         where: Sequence[Place],
         states: LiquidStates | None = None,
-    ) -> Standing:
-        return Standing(
+    ) -> Prospect:
+        return Prospect(
             states=self.states[list(rows)] if states is None else states,
             products=[self.drums[i].product for i in rows],
             films=[self.places[p.id].films for p in where],
@@ -204,7 +204,7 @@ class _Look:
         if not rows:
             return {}
         where = [room for i in rows if (room := self.rooms[i]) is not None]
-        course = self._standing(rows, where).course(hours=READY_HOURS, pessimist=True)
+        course = self._prospect(rows, where).course(hours=READY_HOURS, pessimist=True)
         return {row: (course, column) for column, row in enumerate(rows)}
 
     def _ahead_for(
@@ -231,7 +231,7 @@ class _Look:
         )
 
     def _room_error(self, room: Place | None) -> float:
-        return 0.0 if room is None else self.places[room.id].air.error_k
+        return 0.0 if room is None else self.places[room.id].air.error_at(self.step)
 
     def _wanted(self, i: int, *, slow: Course) -> dict[str, Any]:
         drum = self.drums[i]
@@ -276,7 +276,7 @@ class _Look:
         states = np.repeat(self.states[i : i + 1], len(starts))
         states["layers"] = slow.layers_c[starts, :, i]
         rows = [i] * len(starts)
-        course = self._standing(rows, [room] * len(starts), states=states).course(
+        course = self._prospect(rows, [room] * len(starts), states=states).course(
             hours=hours + 1, pessimist=True
         )
         low, high = np.full(len(starts), band[0]), np.full(len(starts), band[1])

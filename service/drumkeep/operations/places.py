@@ -22,7 +22,7 @@ HIGHEST_SET_POINT_C: Final = 48.9
 
 MOST_DRUMS: Final = 10_000
 
-_HEAT: Final = frozenset({"kind", "motion", "standing"})
+_HEAT: Final = frozenset({"kind", "inside", "motion", "standing"})
 """Changes of these change the computed past of the drums that stood there."""
 
 

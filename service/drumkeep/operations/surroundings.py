@@ -23,8 +23,13 @@ from drumkeep.thermal.headspace import site_pressure_kpa
 
 Floats = NDArray[np.float64]
 Times = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
 _WEEK_MS: Final = CLIMATOLOGY_DAYS * 86_400_000
+
+_AFTER_MS: Final = 2 * 3_600_000
+"""Readings so long after the last step are read too: the line to them crosses it. A gateway's clock
+may be ahead of ours, and a past that ends long ago has readings after its end."""
 
 HUMIDITY_FRESH_MS: Final = 2 * 3_600_000
 
@@ -41,18 +46,9 @@ class Ground:
     sensors: Mapping[int, Sensor]
     calibrations: Mapping[int, Sequence[Calibration]]
 
-    def air_source(self, place_id: int) -> int:
-        """Return the place whose sensors tell its air: itself, or the nearest it sits in."""
-        here: int | None = place_id
-        while here is not None:
-            if self.air_mounts.get(here):
-                return here
-            here = self.places[here].inside_id
-        return place_id
-
     def fed_by(self, place_id: int) -> list[int]:
-        """Return the places whose air is told by the sensors of this one."""
-        return [p for p in self.places if self.air_source(p) == place_id or p == place_id]
+        """Return the places whose air the sensors of this one may tell: itself and all inside."""
+        return [p for p in self.places if place_id in self.enclosing(p)]
 
     def warm_room_for(self, place_id: int) -> Place | None:
         """Return the warm room nearest to a place: of the same building first, else of its site.
@@ -68,11 +64,12 @@ class Ground:
             and p.kind == PlaceKind.WARM_ROOM
             and p.set_point_c is not None
         ]
-        around = set(self._enclosing(place_id))
-        rooms.sort(key=lambda p: (-len(around & set(self._enclosing(p.id))), p.id))
+        around = set(self.enclosing(place_id))
+        rooms.sort(key=lambda p: (-len(around & set(self.enclosing(p.id))), p.id))
         return rooms[0] if rooms else None
 
-    def _enclosing(self, place_id: int) -> list[int]:
+    def enclosing(self, place_id: int) -> list[int]:
+        """Return a place and those it sits in, from the inside out."""
         found: list[int] = []
         here: int | None = place_id
         while here is not None:
@@ -89,26 +86,20 @@ def read_ground(tx: Tx) -> Ground:
     places = {p.id: p for p in ground_rows.all_places(tx)}
     sites = catalogue.sites_by_id(tx, ids=[p.site_id for p in places.values()])
     mounts = ground_rows.place_mounts(tx)
-    air: dict[int, list[Mount]] = defaultdict(list)
-    floor: dict[int, list[Mount]] = defaultdict(list)
-    humid: dict[int, list[Mount]] = defaultdict(list)
+    hung: dict[What, dict[int, list[Mount]]] = {what: defaultdict(list) for what in What}
     for mount in mounts:
-        if mount.place_id is not None and mount.what == What.AIR:
-            air[mount.place_id].append(mount)
-        elif mount.place_id is not None and mount.what == What.FLOOR:
-            floor[mount.place_id].append(mount)
-    sensor_ids = sorted(
-        {m.sensor_id for group in (air, floor) for ms in group.values() for m in ms}
-    )
+        if mount.place_id is not None:
+            hung[What(mount.what)][mount.place_id].append(mount)
+    sensor_ids = sorted({mount.sensor_id for mount in mounts})
     calibrations: dict[int, list[Calibration]] = defaultdict(list)
     for calibration in catalogue.calibrations_of(tx, sensor_ids=sensor_ids):
         calibrations[calibration.sensor_id].append(calibration)
     return Ground(
         places=places,
         sites=sites,
-        air_mounts=air,
-        floor_mounts=floor,
-        humidity_mounts=humid,
+        air_mounts=hung[What.AIR],
+        floor_mounts=hung[What.FLOOR],
+        humidity_mounts=hung[What.HUMIDITY],
         sensors=catalogue.sensors_by_id(tx, ids=sensor_ids),
         calibrations=calibrations,
     )
@@ -130,28 +121,72 @@ def read_places(
     first, last
         Grid steps, inclusive.
     """
-    air_of: dict[tuple[int, str], PlaceAir] = {}
+    told: dict[int, PlaceAir] = {}
     heats = {}
     for place_id in place_ids:
         place = ground.places[place_id]
-        source = ground.air_source(place_id)
-        kind = PlaceKind(ground.places[source].kind)
-        key = (source, kind.value)
-        if key not in air_of:
-            air_of[key] = _air(
-                tx, ground, ground.air_mounts.get(source, ()), kind=kind, first=first, last=last
-            )
-        floor_mounts = ground.floor_mounts.get(place_id, ())
+        air = _nearest_air(tx, ground, place_id, told=told, first=first, last=last)
         heats[place_id] = PlaceHeat(
-            air=air_of[key],
+            air=air,
             films=exposure_of(motion=place.motion, standing=place.standing),
             site_kpa=site_pressure_kpa(ground.sites[place.site_id].altitude_m),
             humidity=_humidity(tx, ground, place_id, last=last),
-            floor=_air(tx, ground, floor_mounts, kind=kind, first=first, last=last)
-            if floor_mounts
-            else None,
+            floor=_floor(tx, ground, place, air=air, last=last),
         )
     return heats
+
+
+def _nearest_air(
+    tx: Tx, ground: Ground, place_id: int, *, told: dict[int, PlaceAir], first: int, last: int
+) -> PlaceAir:
+    """Return the air of a place: at each step as the sensors nearest round it tell.
+
+    ``told`` keeps what the sensors of each place tell, for the other places that ask.
+    """
+    found: PlaceAir | None = None
+    own = np.zeros(last - first + 1, dtype=np.bool_)
+    for here in ground.enclosing(place_id):
+        mounts = ground.air_mounts.get(here, ())
+        hanging = _hanging(mounts, first=first, last=last)
+        if not hanging.any():
+            continue
+        if here not in told:
+            kind = PlaceKind(ground.places[here].kind)
+            told[here] = _air(tx, ground, mounts, kind=kind, first=first, last=last)
+        found = told[here] if found is None else found.where(own, elsewhere=told[here])
+        own |= hanging
+        if own.all():
+            break
+    if found is not None:
+        return found
+    return place_air(
+        (),
+        kind=PlaceKind(ground.places[place_id].kind),
+        first=first,
+        last=last,
+        extremes=lambda _ms: None,
+    )
+
+
+def _floor(tx: Tx, ground: Ground, place: Place, *, air: PlaceAir, last: int) -> PlaceAir | None:
+    """Return the floor's temperature of a place; its air where and while none is measured."""
+    mounts = ground.floor_mounts.get(place.id, ())
+    if not _hanging(mounts, first=air.first, last=last).any():
+        return None
+    floor = _air(tx, ground, mounts, kind=PlaceKind(place.kind), first=air.first, last=last)
+    return floor.where(np.isfinite(floor.likely), elsewhere=air)
+
+
+def _hanging(mounts: Sequence[Mount], *, first: int, last: int) -> Flags:
+    """Tell at which grid steps some sensor hangs there, whether it is heard of or not."""
+    times = np.arange(first, last + 1, dtype=np.int64) * STEP_MS
+    found = np.zeros(len(times), dtype=np.bool_)
+    for mount in mounts:
+        here = times >= to_ms(mount.since)
+        if mount.until is not None:
+            here &= times < to_ms(mount.until)
+        found |= here
+    return found
 
 
 def air_of_place(tx: Tx, *, ground: Ground, place_id: int, first: int, last: int) -> PlaceAir:
@@ -170,7 +205,7 @@ def _air(
     first: int,
     last: int,
 ) -> PlaceAir:
-    from_ms_, to_ms_ = first * STEP_MS, (last + 1) * STEP_MS - 1
+    from_ms_, to_ms_ = first * STEP_MS, last * STEP_MS + _AFTER_MS
     stored = _readings(tx, {m.sensor_id for m in mounts}, from_ms=from_ms_, to_ms=to_ms_)
     series = []
     for mount in mounts:
@@ -189,6 +224,7 @@ def _air(
                 ),
                 interval_s=sensor.interval_s,
                 error_k=sensor.error_k,
+                until_ms=None if mount.until is None else to_ms(mount.until),
             )
         )
     return place_air(
@@ -284,9 +320,19 @@ def start_air(
     """
     end = to_ms(at)
     start = end - hours * 3_600_000
-    source = ground.air_source(place_id)
+    for here in ground.enclosing(place_id):
+        mounts = ground.air_mounts.get(here, ())
+        found = _span_air(tx, ground, mounts, start=start, end=end)
+        if found is not None:
+            return found
+    return None
+
+
+def _span_air(
+    tx: Tx, ground: Ground, mounts: Sequence[Mount], *, start: int, end: int
+) -> tuple[float, float, float] | None:
     lows, highs, means = [], [], []
-    for mount in ground.air_mounts.get(source, ()):
+    for mount in mounts:
         times, values = readings.series(tx, sensor_ids=[mount.sensor_id], from_ms=start, to_ms=end)[
             mount.sensor_id
         ]

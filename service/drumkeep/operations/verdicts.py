@@ -87,7 +87,7 @@ def judge_drums(
     band = band_at(
         states,
         step=step,
-        sensor_error_k=np.array([h.air.error_k for h in heats]),
+        sensor_error_k=np.array([h.air.error_at(step) for h in heats]),
         drive_k=np.nan_to_num(np.abs(air - mean)),
     )
     pressure = gauge_kpa(

@@ -2,7 +2,7 @@
 
 from typing import Any, Final
 
-from drumkeep.asgi.fields import Answer
+from drumkeep.asgi.fields import Answer, MomentOut
 from drumkeep_wire.senml import MEDIA_TYPE
 
 
@@ -25,6 +25,22 @@ class ReceivedOut(Answer):
     stored: int
     duplicates: int
     rejected: list[RejectionOut]
+
+
+class RejectedOut(Answer):
+    """Why something that came was not stored; ``times`` how often the same came again."""
+
+    received_at: MomentOut
+    source: str
+    record: int | None
+    field: str
+    value: str
+    problem: str
+    mend: str
+    records: int
+    times: int
+    size: int
+    begins: str
 
 
 _NUMBER: Final = {"type": "number"}

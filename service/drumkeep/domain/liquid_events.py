@@ -230,7 +230,7 @@ def _seal(states: LiquidStates, product: Product, *, at_c: float, blanket_kpa: f
     states["seal_blanket_kpa"] = blanket_kpa
     states["seal_saturation"] = 1.0
     states["seal_headspace_m3"] = headspace_m3(
-        mass_kg=float(states["mass_kg"][0]),
+        mass_kg=states["mass_kg"],
         density_kg_m3=product.properties.density_kg_m3,
         expansion_1_k=product.properties.expansion_1_k,
         temperature_c=at_c,

@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 
 from drumkeep.domain.liquid_state import LiquidStates
 from drumkeep.domain.products import Product, Side
-from drumkeep.thermal.constants import DRUM_BRIM_M3, ZERO_C_K
-from drumkeep.thermal.headspace import LEAST_HEADSPACE_M3
+from drumkeep.thermal.headspace import gauge_pressure_kpa, headspace_m3
 from drumkeep.thermal.vapour import AGENTS, mole_fraction
 
 Floats = NDArray[np.float64]
@@ -80,23 +79,22 @@ def pressure_inputs(products: Sequence[Product]) -> PressureInputs:
 def gauge_kpa(
     states: LiquidStates, *, mean_c: Floats, inputs: PressureInputs, site_kpa: Floats
 ) -> Floats:
-    """Gauge pressure of each drum at its likely mean, kPa; 0 while open, NaN where unknown.
-
-    The formula of ``thermal.headspace.gauge_pressure_kpa`` over arrays.
-    """
-    volume = states["mass_kg"] / inputs.density_kg_m3
-    liquid = volume * (1.0 + inputs.expansion_1_k * (mean_c - 20.0))
-    headspace = np.maximum(DRUM_BRIM_M3 - liquid, LEAST_HEADSPACE_M3)
-    shut_in = (
-        site_kpa
-        + states["seal_blanket_kpa"]
-        - states["seal_saturation"] * inputs.agent_kpa(states["seal_c"])
-    )
-    warmth = (mean_c + ZERO_C_K) / (states["seal_c"] + ZERO_C_K)
-    sealed = (
-        inputs.agent_kpa(mean_c)
-        + shut_in * states["seal_headspace_m3"] / headspace * warmth
-        - site_kpa
+    """Gauge pressure of each drum at its likely mean, kPa; 0 while open, NaN where unknown."""
+    sealed = gauge_pressure_kpa(
+        agent_now_kpa=inputs.agent_kpa(mean_c),
+        agent_sealed_kpa=inputs.agent_kpa(states["seal_c"]),
+        saturation=states["seal_saturation"],
+        blanket_kpa=states["seal_blanket_kpa"],
+        site_kpa=site_kpa,
+        headspace_sealed_m3=states["seal_headspace_m3"],
+        headspace_now_m3=headspace_m3(
+            mass_kg=states["mass_kg"],
+            density_kg_m3=inputs.density_kg_m3,
+            expansion_1_k=inputs.expansion_1_k,
+            temperature_c=mean_c,
+        ),
+        sealed_c=states["seal_c"],
+        now_c=mean_c,
     )
     open_kpa = np.where(np.isfinite(states["regulated_kpa"]), states["regulated_kpa"], 0.0)
     return np.asarray(np.where(states["sealed"], sealed, open_kpa), dtype=np.float64)

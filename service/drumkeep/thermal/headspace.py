@@ -5,7 +5,15 @@ An estimate for ideal gases with no air dissolving: real drums also stretch, so 
 
 import math
 
+import numpy as np
+from numpy.typing import NDArray
+
 from drumkeep.thermal.constants import DRUM_BRIM_M3, STANDARD_PRESSURE_KPA, ZERO_C_K
+
+Floats = NDArray[np.float64]
+
+Values = NDArray[np.float64] | float
+"""A number, or an array over drums."""
 
 LEAST_HEADSPACE_M3 = 0.0005
 """Half a litre: a drum this full is beyond ideal-gas reckoning, and the answer is 'too high'."""
@@ -17,25 +25,32 @@ def site_pressure_kpa(altitude_m: float) -> float:
 
 
 def headspace_m3(
-    *, mass_kg: float, density_kg_m3: float, expansion_1_k: float, temperature_c: float
-) -> float:
-    """Gas volume above the liquid, m³; density holds at 20 °C, volume grows linearly."""
+    *,
+    mass_kg: Values,
+    density_kg_m3: Values,
+    expansion_1_k: Values,
+    temperature_c: Values,
+) -> Floats:
+    """Gas volume above the liquid, m³; density holds at 20 °C, volume grows linearly.
+
+    Numbers or arrays over drums, as for everything here.
+    """
     liquid = mass_kg / density_kg_m3 * (1.0 + expansion_1_k * (temperature_c - 20.0))
-    return max(DRUM_BRIM_M3 - liquid, LEAST_HEADSPACE_M3)
+    return np.maximum(DRUM_BRIM_M3 - liquid, LEAST_HEADSPACE_M3)
 
 
 def gauge_pressure_kpa(
     *,
-    agent_now_kpa: float,
-    agent_sealed_kpa: float,
-    saturation: float,
-    blanket_kpa: float,
-    site_kpa: float,
-    headspace_sealed_m3: float,
-    headspace_now_m3: float,
-    sealed_c: float,
-    now_c: float,
-) -> float:
+    agent_now_kpa: Values,
+    agent_sealed_kpa: Values,
+    saturation: Values,
+    blanket_kpa: Values,
+    site_kpa: Values,
+    headspace_sealed_m3: Values,
+    headspace_now_m3: Values,
+    sealed_c: Values,
+    now_c: Values,
+) -> Floats:
     """Gauge pressure of a sealed drum, kPa; negative when it pulls a vacuum.
 
     Parameters
@@ -56,4 +71,4 @@ def gauge_pressure_kpa(
     shut_in = site_kpa + blanket_kpa - saturation * agent_sealed_kpa
     volume = headspace_sealed_m3 / headspace_now_m3
     warmth = (now_c + ZERO_C_K) / (sealed_c + ZERO_C_K)
-    return agent_now_kpa + shut_in * volume * warmth - site_kpa
+    return np.asarray(agent_now_kpa + shut_in * volume * warmth - site_kpa, dtype=np.float64)

@@ -25,16 +25,17 @@ MASS_KG = 0.200 / (1.0 - 5.0 * EXPANSION_1_K) * DENSITY_KG_M3
 
 
 def headspace(temperature_c: float) -> float:
-    return headspace_m3(
+    gas = headspace_m3(
         mass_kg=MASS_KG,
         density_kg_m3=DENSITY_KG_M3,
         expansion_1_k=EXPANSION_1_K,
         temperature_c=temperature_c,
     )
+    return float(gas)
 
 
 def sealed_at_15(now_c: float) -> float:
-    return gauge_pressure_kpa(
+    gauge = gauge_pressure_kpa(
         agent_now_kpa=0.0,
         agent_sealed_kpa=0.0,
         saturation=1.0,
@@ -45,6 +46,7 @@ def sealed_at_15(now_c: float) -> float:
         sealed_c=15.0,
         now_c=now_c,
     )
+    return float(gauge)
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@
 one and importing a list all ask it.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -44,7 +45,10 @@ class Hold:
 
 @dataclass(frozen=True)
 class DrumFacts:
-    """What is true of a drum now, by what people recorded."""
+    """What is true of a drum now, by what people recorded.
+
+    ``agitations`` are the times and minutes of all of them, in order.
+    """
 
     received_at: datetime
     place: int
@@ -58,14 +62,12 @@ class DrumFacts:
     bulge_gone: bool = False
     wanted_at: datetime | None = None
     wanted_output: OutputClass | None = None
-    agitated_at: datetime | None = None
-    agitated_min: float = 0.0
+    agitations: tuple[tuple[datetime, float], ...] = ()
     opened_at: datetime | None = None
     open: bool = False
     open_since: datetime | None = None
     blanketed_at: datetime | None = None
     looked_at: datetime | None = None
-    solids_seen: bool = False
     dipped_at: datetime | None = None
 
 
@@ -175,9 +177,9 @@ def _after(state: _Fold, facts: DrumFacts, event: DrumEvent) -> DrumFacts:  # no
             _check_mass(float(data["net_kg"]), product=product, name="net_kg")
             return replace(facts, net_kg=float(data["net_kg"]))
         case EventKind.TOPPED:
-            net_kg = facts.net_kg + float(data["kg"])
-            _check_mass(net_kg, product=product, name="kg")
-            return replace(facts, net_kg=net_kg)
+            added = float(data["kg"])
+            _check_mass(added, product=product, name="kg", there_kg=facts.net_kg)
+            return replace(facts, net_kg=facts.net_kg + added)
         case EventKind.DECANTED:
             return replace(facts, net_kg=_decant(facts, data))
         case EventKind.DIPPED | EventKind.SKIN:
@@ -192,7 +194,8 @@ def _after(state: _Fold, facts: DrumFacts, event: DrumEvent) -> DrumFacts:  # no
         case EventKind.BLANKETED:
             return replace(facts, blanketed_at=event.at, open_since=None)
         case EventKind.AGITATED:
-            return replace(facts, agitated_at=event.at, agitated_min=float(data["minutes"]))
+            ran = (event.at, float(data["minutes"]))
+            return replace(facts, agitations=(*facts.agitations, ran))
         case EventKind.HELD:
             hold = Hold(reason=str(data["reason"]), since=event.at, by=event.by)
             return replace(facts, hold=hold)
@@ -235,7 +238,7 @@ def _move(state: _Fold, facts: DrumFacts, event: DrumEvent) -> DrumFacts:
 def _decant(facts: DrumFacts, data: Mapping[str, Any]) -> float:
     left = facts.net_kg - float(data["kg"])
     if left < 0.0:
-        mend = f"Give at most {facts.net_kg:.1f} kg, or weigh the drum first."
+        mend = f"Give at most {_tenths_down(facts.net_kg):.1f} kg, or weigh the drum first."
         problem = f"is more than the {facts.net_kg:.1f} kg in the drum"
         raise Conflict("There is not that much left.", [Fault("kg", data["kg"], problem, mend)])
     return left
@@ -256,22 +259,24 @@ def _inspect(facts: DrumFacts, event: DrumEvent) -> DrumFacts:
     bulge = data.get("bulge")
     bulged = facts.bulged or bulge not in (None, "none")
     gone = facts.bulge_gone if bulge is None else bulge == "none"
-    solids = data.get("solids")
-    seen = facts.solids_seen if solids is None else solids != "none"
     hold = facts.hold
     if bulged and hold is None:
         hold = Hold(reason="bulged", since=event.at, by=event.by)
-    return replace(
-        facts, bulged=bulged, bulge_gone=gone, solids_seen=seen, looked_at=event.at, hold=hold
-    )
+    return replace(facts, bulged=bulged, bulge_gone=gone, looked_at=event.at, hold=hold)
 
 
-def _check_mass(net_kg: float, *, product: Product, name: str) -> None:
-    most = most_kg(product)
-    if not 0.0 <= net_kg <= most:
-        mend = f"Give 0 to {most:.1f} kg."
-        problem = f"makes {net_kg:.1f} kg, which a drum does not hold"
-        raise Invalid("That does not fit a drum.", [Fault(name, net_kg, problem, mend)])
+def _check_mass(kg: float, *, product: Product, name: str, there_kg: float = 0.0) -> None:
+    """Refuse more than goes into a drum that holds so much already."""
+    most = most_kg(product) - there_kg
+    if not 0.0 <= kg <= most:
+        mend = f"Give 0 to {_tenths_down(most):.1f} kg."
+        problem = f"makes {there_kg + kg:.1f} kg, which a drum does not hold"
+        raise Invalid("That does not fit a drum.", [Fault(name, kg, problem, mend)])
+
+
+def _tenths_down(kg: float) -> float:
+    """Round down, so that whoever follows the mend is not refused again."""
+    return math.floor(kg * 10.0) / 10.0
 
 
 def _check_height(facts: DrumFacts, data: Mapping[str, Any], *, product: Product) -> None:

@@ -126,6 +126,7 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
     facts: DrumFacts,
     computed: Computed | None,
     conditions: frozenset[Condition],
+    solids_seen: bool,
     output: OutputClass,
     pressure_kpa: float | None,
     made_on: datetime,
@@ -146,6 +147,8 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
         The liquid; None where nothing is known of it.
     conditions
         What its memory and pressure amount to.
+    solids_seen
+        Whether solids were seen in it and have not been redissolved since.
     output
         Pounds a minute class that the crew will spray.
     pressure_kpa
@@ -161,7 +164,14 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
     """
     words = _Words()
     _cautions(words, product=product, conditions=conditions)
-    state = _held(words, facts=facts, conditions=conditions, pressure_kpa=pressure_kpa)
+    state = _held(
+        words,
+        product=product,
+        facts=facts,
+        conditions=conditions,
+        solids_seen=solids_seen,
+        pressure_kpa=pressure_kpa,
+    )
     if now >= expires_at and state is None:
         state = Readiness.ON_HOLD
         words.reasons.append(f"The lot expired on {expires_at:%Y-%m-%d}.")
@@ -211,8 +221,10 @@ def _sweating(
 def _held(
     words: _Words,
     *,
+    product: Product,
     facts: DrumFacts,
     conditions: frozenset[Condition],
+    solids_seen: bool,
     pressure_kpa: float | None,
 ) -> Readiness | None:
     if Condition.BULGED in conditions:
@@ -227,11 +239,11 @@ def _held(
         return Readiness.ON_HOLD
     if Condition.SOLIDS_SUSPECTED in conditions:
         words.answer = Answer.LOOK_FIRST
-        if facts.solids_seen:
+        if solids_seen:
             words.reasons.append("Solids were seen in it; warming alone does not remove them.")
             words.advice.append(
-                "Relieve under dry gas, warm to 90 °F or over for 4 h with 30 min of agitation, "
-                "then look again."
+                f"Relieve under dry gas, warm to {temperature(product.limits.redissolve_c)} or "
+                "over for 4 h with 30 min of agitation, then look again."
             )
             words.cautions.append(CAUTION_HEATING)
         else:
@@ -336,8 +348,8 @@ def _agitation(
         why = f"It has been stored over {asks:.0f} days (made {made_on:%Y-%m-%d})."
     if not minutes:
         return Readiness.READY
-    done = facts.agitated_at is not None and now - facts.agitated_at <= AGITATION_GOOD_FOR
-    if done and facts.agitated_min >= minutes:
+    lately = [ran for at, ran in facts.agitations if now - at <= AGITATION_GOOD_FOR]
+    if sum(lately) >= minutes:
         return Readiness.READY
     words.answer = Answer.NOT_YET
     words.reasons[:] = [why]

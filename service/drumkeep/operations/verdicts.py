@@ -16,6 +16,7 @@ from drumkeep.domain.liquid_state import (
     NEVER,
     UNSUPPORTED_K,
     LiquidStates,
+    Solids,
     band_at,
     likely_mean,
 )
@@ -178,6 +179,7 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
             facts=drum.facts,
             computed=computed,
             conditions=conditions,
+            solids_seen=bool(state["solids"][0] == Solids.SEEN),
             output=output,
             pressure_kpa=pressure,
             made_on=drum.made_on,

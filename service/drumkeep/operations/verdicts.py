@@ -22,7 +22,7 @@ from drumkeep.domain.liquid_state import (
 )
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.products import OutputClass, Product
-from drumkeep.domain.readiness import Ahead, Basis, Computed, WetAir, judge
+from drumkeep.domain.readiness import Ahead, Basis, Computed, Readiness, WetAir, judge
 from drumkeep.operations.outlooks import DrumOutlook, look_ahead
 from drumkeep.operations.surroundings import Ground, supported_to
 from drumkeep.storage.tables.estimates import Estimate
@@ -174,6 +174,7 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
     pressure = pressure_kpa if computed is not None and np.isfinite(pressure_kpa) else None
     verdicts: dict[str, Any] = {}
     for output in OutputClass:
+        ahead = outlook.ahead.get(output, Ahead())
         verdict = judge(
             product=drum.product,
             facts=drum.facts,
@@ -184,11 +185,11 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
             pressure_kpa=pressure,
             made_on=drum.made_on,
             expires_at=drum.expires_at,
-            ahead=outlook.ahead.get(output, Ahead()),
+            ahead=ahead,
             wet_air=wet_air,
             now=now,
         )
-        ahead = outlook.ahead.get(output, Ahead())
+        cold = verdict.state is Readiness.TOO_COLD  # nothing else is mended by a warm room
         verdicts[output.value] = {
             "state": verdict.state.value,
             "answer": verdict.answer.value,
@@ -197,8 +198,8 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
             "cautions": list(verdict.cautions),
             "ready_at": _iso(verdict.ready_at),
             "warm_room": ahead.warm_room,
-            "ready_in_warm_room_at": _iso(ahead.ready_in_warm_room_at),
-            "never_note": ahead.never_note,
+            "ready_in_warm_room_at": _iso(ahead.ready_in_warm_room_at) if cold else None,
+            "never_note": ahead.never_note if cold else None,
         }
     output = drum.facts.wanted_output or default
     chosen = verdicts[output.value]

@@ -214,8 +214,9 @@ class _Run:
             or (DIP_SIGMA_K if first.kind is EventKind.DIPPED else SKIN_SIGMA_K)
         )
         slope = (starts[-1] - starts[0]) / max(float(then[-1] - then[0]), 1e-6)
-        spread = min(sigma * slope, float(record["doubt_k"][0]) / 2.0)
-        set_start(record, likely=likely, spread=spread)
+        if sigma * slope < float(record["doubt_k"][0]) / 2.0:
+            # else the drum has forgotten its start by then, and the air it came from says more
+            set_start(record, likely=likely, spread=sigma * slope)
 
     def _settle(self) -> None:
         """Work out anew which drums march, and what their liquid and surroundings are."""

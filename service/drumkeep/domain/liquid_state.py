@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from drumkeep.thermal.band import Band, band_of
 from drumkeep.thermal.drive import HOURS, drive_of
-from drumkeep.thermal.parameter_sets import LIKELY, SETS
+from drumkeep.thermal.parameter_sets import FAST, LIKELY, SETS, SLOW
 from drumkeep.thermal.stratified import LAYERS
 
 Floats = NDArray[np.float64]
@@ -113,6 +113,9 @@ def band_at(
 ) -> Band:
     """Band of drums at a step; a recent dip holds the model's error down.
 
+    The sets may cross: of an unknown start the slow one began cold and lags, the fast one began
+    warm and leads. The band is never narrower than the doubt that stands.
+
     Parameters
     ----------
     states
@@ -129,10 +132,12 @@ def band_at(
         0.0,
         states["dip_share"] * np.exp(-(step - states["dip_step"]) / MEASURED_STEPS),
     )
+    layers = sets_first(states)
+    apart = np.abs((layers[FAST] - layers[SLOW]).mean(axis=-1))
     return band_of(
-        sets_first(states),
+        layers,
         drive_k=np.maximum(drive_of(states["ring"]), drive_k),
-        sensor_error_k=sensor_error_k,
+        sensor_error_k=sensor_error_k + 0.5 * np.maximum(states["doubt_k"] - apart, 0.0),
         kept=1.0 - grip,
     )
 

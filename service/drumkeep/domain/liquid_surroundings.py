@@ -11,7 +11,7 @@ from drumkeep.domain.air import PlaceAir
 from drumkeep.domain.liquid_memory import MemoryLimits
 from drumkeep.domain.products import Product, Side
 from drumkeep.thermal.boundary import Exposure
-from drumkeep.thermal.constants import DRUM_STEEL_KG
+from drumkeep.thermal.constants import DRUM_STEEL_KG, GRAVITY_M_S2, ZERO_C_K
 from drumkeep.thermal.geometry import CROSS_SECTION_M2, PERIMETER_M, liquid_depth
 from drumkeep.thermal.parameter_sets import NAMED_SETTING
 from drumkeep.thermal.stratified import Liquid
@@ -19,8 +19,12 @@ from drumkeep.thermal.stratified import Liquid
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
-INSIDE_FILM_W_M2K: Final = 12.0
-"""Wall to liquid, for how fast doubt fades only (Evans and Stefany give 8–18 for these liquids)."""
+COLD_C: Final = 5.0
+DRUM_DEPTH_M: Final = 0.8
+WALL_K: Final = 5.0
+LAST_LAYER_SHARE: Final = 0.5
+"""For how fast doubt fades: the film of a cold, full drum by Evans and Stefany, and half of that,
+because the layer that comes last, at the bottom in warmth and on top in cold, lags the mean."""
 
 
 @dataclass(frozen=True)
@@ -142,9 +146,20 @@ def liquid_of(
 
 
 def doubt_seconds(likely: Liquid) -> Floats:
-    """Time constant, s, by which a doubt about the whole drum fades; on the slow side."""
+    """Time constant, s, by which a doubt about any layer fades; on the slow side."""
     depth = liquid_depth(likely.mass_kg, likely.density_kg_m3)
-    side = 1.0 / (NAMED_SETTING.film / likely.side_w_m2k + 1.0 / INSIDE_FILM_W_M2K)
+    inside = LAST_LAYER_SHARE * _cold_film(likely)
+    side = 1.0 / (NAMED_SETTING.film / likely.side_w_m2k + 1.0 / inside)
     ends = (likely.top_w_m2k + likely.bottom_w_m2k) / NAMED_SETTING.film * CROSS_SECTION_M2
     conductance = side * PERIMETER_M * depth + ends
     return np.asarray(likely.mass_kg * likely.specific_heat_j_kgk / conductance, dtype=np.float64)
+
+
+def _cold_film(likely: Liquid) -> Floats:
+    """Wall-to-bulk film of a cold, full drum, W/(m² K) (``thermal.convection``, Evans, Stefany)."""
+    rho, k = likely.density_kg_m3, likely.conductivity_w_mk
+    warmer = 1.0 / (COLD_C + ZERO_C_K) - 1.0 / (25.0 + ZERO_C_K)
+    nu = likely.viscosity_25c_pas * np.exp(likely.viscosity_slope_k * warmer) / rho
+    alpha = k / (rho * likely.specific_heat_j_kgk)
+    buoyancy = GRAVITY_M_S2 * likely.expansion_1_k * WALL_K * DRUM_DEPTH_M**3
+    return np.asarray(0.55 * (buoyancy / (nu * alpha)) ** 0.25 * k / DRUM_DEPTH_M)

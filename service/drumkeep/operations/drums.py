@@ -163,8 +163,9 @@ def record_event(
             [Fault("kind", "received", "of a drum that has a tag", "Post new drums to /drums.")],
         )
     log = rows.events_of(tx, drum_ids=[drum.id])[drum.id]
+    before = effective(log)
     product = _product(tx, drum)
-    target = _target(log, happening)
+    target = _target(log, happening, believed=before)
     _refuse_unless_may(by, happening.kind, target=target, now=now)
     at = now if happening.kind is EventKind.WANTED else happening.at
     check_time(at, now=now)
@@ -177,7 +178,6 @@ def record_event(
         by=by.account_id,
         note=happening.note,
     )
-    before = effective(log)
     believed = effective([*log, event])
     facts = fold(believed, product=product)
     row = _log(tx, drum=drum, event=event, by=by)
@@ -301,14 +301,22 @@ def _another(name: str, event_id: UUID) -> Conflict:
     )
 
 
-def _target(log: Sequence[DrumEvent], happening: Happening) -> DrumEvent | None:
-    """Return the event that a correction is about; None for any other kind."""
+def _target(
+    log: Sequence[DrumEvent], happening: Happening, *, believed: Sequence[DrumEvent]
+) -> DrumEvent | None:
+    """Return the event that a correction is about, as believed so far; None for any other kind."""
     if happening.kind is not EventKind.CORRECTED:
         return None
     wanted = UUID(str(happening.data["event"]))
-    for event in log:
-        if event.id == wanted and event.kind is not EventKind.CORRECTED:
+    for event in believed:
+        if event.id == wanted:
             return event
+    if any(event.id == wanted and event.kind is not EventKind.CORRECTED for event in log):
+        mend = "Record anew what really happened."
+        raise Conflict(
+            "That event was withdrawn.",
+            [Fault("event", str(wanted), "was withdrawn by an earlier correction", mend)],
+        )
     mend = "Give the id of an event of this drum, as its history lists them."
     raise Invalid(
         "There is no such event to correct.",

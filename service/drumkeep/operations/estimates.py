@@ -11,9 +11,9 @@ from datetime import UTC, datetime, time
 from typing import Final
 
 from drumkeep.domain.drums import DrumFacts, fold
-from drumkeep.domain.events import EventKind, effective
+from drumkeep.domain.events import DrumEvent, EventKind, effective
 from drumkeep.domain.grid import STEP_MS, from_ms, step_at, to_ms
-from drumkeep.domain.liquid import Advanced, DrumPast, advance_drums
+from drumkeep.domain.liquid import Advanced, DrumPast, advance_drums, first_measurement
 from drumkeep.domain.liquid_events import StartAir
 from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.liquid_surroundings import PlaceHeat
@@ -138,7 +138,9 @@ def load(
         facts = fold(events, product=product)
         found = checkpoints.get(drum_id)
         receipt = step_at(facts.received_at)
-        if found is not None and found[0] <= receipt:
+        if found is not None and (
+            found[0] <= receipt or _start_is_open(events, changed=since[drum_id])
+        ):
             found = None
         start = receipt if found is None else found[0]
         tasks.append(
@@ -175,6 +177,15 @@ def load(
         ground=ground,
         marks=marks,
     )
+
+
+def _start_is_open(events: Sequence[DrumEvent], *, changed: int | None) -> bool:
+    """Tell whether a change (epoch ms) lies before the measurement that set the drum's start.
+
+    What the measurement says of the start hangs on all that happened from the receipt up to it.
+    """
+    first = None if changed is None else first_measurement(events, receipt=events[0])
+    return first is not None and changed is not None and changed <= to_ms(first.at)
 
 
 def _places(tasks: Iterable[Task], ground: Ground) -> set[int]:

@@ -29,10 +29,10 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
 def run(arguments: argparse.Namespace) -> int:
     """Run the demo until told to end."""
     refuse_taken(arguments.port)
-    folder = Folder(arguments.data_dir)
-    if arguments.fresh:
-        folder.clear()
-    return Demo(folder=folder, port=arguments.port).run()
+    with Folder(arguments.data_dir) as folder:
+        if arguments.fresh:
+            folder.clear()
+        return Demo(folder=folder, port=arguments.port).run()
 
 
 def _port(text: str) -> int:

@@ -1,7 +1,6 @@
 """A client of the service, as any other: over HTTP, signed in."""
 
 from collections.abc import Mapping
-from types import TracebackType
 from typing import Any, Final, Self
 
 import httpx
@@ -32,12 +31,7 @@ class Client:
         """Enter a block at whose end the connection is closed."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         """Close the connection."""
         self._http.close()
 

@@ -7,7 +7,7 @@ import shutil
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Self
 
 from drumkeep.errors import Unavailable
 
@@ -57,18 +57,28 @@ class Folder:
         try:
             self.path.mkdir(mode=0o700, parents=True, exist_ok=True)
             self._refuse_foreign()
-            self._lock = (self.path / _LOCK).open("w")
-            fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            raise Unavailable(
-                f"Another demo uses the folder {self.path}. Stop that one first, or name another "
-                "folder with --data-dir."
-            ) from None
+            self._lock = os.open(self.path / _LOCK, os.O_RDWR | os.O_CREAT, 0o600)
         except OSError as error:
             raise Unavailable(
                 f"The demo's folder {self.path} cannot be used: {error.strerror}. Name another "
                 "with --data-dir."
             ) from error
+        try:
+            fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            os.close(self._lock)
+            raise Unavailable(
+                f"Another demo uses the folder {self.path}. Stop that one first, or name another "
+                "folder with --data-dir."
+            ) from None
+
+    def __enter__(self) -> Self:
+        """Enter a block at whose end another demo may use the folder."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Let another demo use it."""
+        os.close(self._lock)
 
     def clear(self) -> None:
         """Forget everything: the demo's own files, and nothing else."""

@@ -4,6 +4,7 @@ The demo is a client from the outside. Everything it shows went the way that rea
 people's records go.
 """
 
+import errno
 import signal
 import socket
 import subprocess
@@ -248,10 +249,9 @@ def refuse_taken(port: int) -> None:
     try:
         socket.create_server((_EVERYWHERE, port)).close()
     except OSError as error:
-        raise Unavailable(
-            f"Port {port} cannot be used: {error.strerror}. Stop what uses it, or choose another "
-            "with --port."
-        ) from error
+        taken = error.errno == errno.EADDRINUSE
+        why = "is taken by another program" if taken else f"cannot be used: {error.strerror}"
+        raise Unavailable(f"Port {port} {why}. Choose another with --port.") from error
 
 
 def _free_port(remembered: int) -> int:

@@ -1,0 +1,135 @@
+"""Defaults of a side, and a data sheet's own figures in their place."""
+
+from dataclasses import fields
+
+import pytest
+
+from drumkeep.domain.products import (
+    ASSUMED,
+    PRACTICE,
+    Cell,
+    Limits,
+    OutputClass,
+    Properties,
+    Side,
+    default_product,
+    with_overrides,
+)
+from drumkeep.domain.quantities import fahrenheit
+from drumkeep.errors import Invalid
+
+ISO, RESIN = default_product(Side.ISO), default_product(Side.RESIN)
+OPEN = default_product(Side.RESIN, Cell.OPEN)
+
+
+def overridden(product=ISO, *, properties=None, limits=None, origins=None):
+    return with_overrides(
+        product, properties=properties or {}, limits=limits or {}, origins=origins or {}
+    )
+
+
+def faults(**how):
+    with pytest.raises(Invalid) as refused:
+        overridden(**how)
+    return {fault.field: fault for fault in refused.value.faults}
+
+
+def use_band_f(product, output):
+    return [fahrenheit(limit) for limit in product.limits.use_band(output)]
+
+
+# Common practice, no source: the bands of the trade, °F.
+
+
+@pytest.mark.parametrize("product", [ISO, RESIN, OPEN])
+def test_both_sides_are_stored_at_50_to_75_f(product):
+    limits = product.limits
+
+    assert fahrenheit(limits.storage_low_c) == pytest.approx(50.0)
+    assert fahrenheit(limits.storage_high_c) == pytest.approx(75.0)
+
+
+@pytest.mark.parametrize("product", [ISO, RESIN])
+@pytest.mark.parametrize(
+    ("output", "low_f"), [(OutputClass.UNDER_20, 50.0), (OutputClass.FROM_20, 70.0)]
+)
+def test_the_use_band_is_50_or_70_to_90_f_by_output(product, output, low_f):
+    assert use_band_f(product, output) == pytest.approx([low_f, 90.0])
+
+
+def test_open_cell_resin_is_used_at_80_to_90_f_and_agitated_for_30_minutes_first():
+    for output in OutputClass:
+        assert use_band_f(OPEN, output) == pytest.approx([80.0, 90.0])
+    assert OPEN.limits.agitate_before_use_min == 30.0
+
+
+def test_limits_are_stored_exactly():
+    assert ISO.limits.storage_high_c == (75.0 - 32.0) / 1.8
+    assert ISO.limits.storage_high_c != 23.889
+
+
+def test_every_limit_and_property_tells_where_it_comes_from():
+    for part, kind in ((ISO.limits, Limits), (ISO.properties, Properties)):
+        for field in fields(part):
+            expected = PRACTICE if kind is Limits else ASSUMED
+            assert ISO.origin(field.name) == expected
+
+
+def test_a_data_sheets_figure_takes_the_place_of_the_default_with_its_origin():
+    made = overridden(
+        properties={"density_kg_m3": 1240},
+        limits={"seed_c": 12.0},
+        origins={"seed_c": "data sheet of 2026, page 2"},
+    )
+
+    assert made.properties.density_kg_m3 == 1240.0
+    assert made.limits.seed_c == 12.0
+    assert made.origin("seed_c") == "data sheet of 2026, page 2"
+    assert made.limits.storage_low_c == ISO.limits.storage_low_c
+    assert ISO.limits.seed_c != 12.0
+
+
+def test_every_fault_is_named_at_once():
+    found = faults(
+        properties={"density_kg_m3": "heavy", "colour": 1, "agent_mass_fraction": 0.9},
+        limits={"seed_c": 400.0, "use_high_c": True},
+        origins={"smell": "nose"},
+    )
+
+    assert set(found) == {
+        "properties.density_kg_m3",
+        "properties.colour",
+        "properties.agent_mass_fraction",
+        "limits.seed_c",
+        "limits.use_high_c",
+        "origins.smell",
+    }
+    assert all(fault.mend.endswith(".") for fault in found.values())
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), -float("inf")])
+def test_what_is_no_ordinary_number_is_refused(value):
+    assert set(faults(limits={"seed_c": value})) == {"limits.seed_c"}
+
+
+@pytest.mark.parametrize(
+    ("limits", "field"),
+    [
+        ({"storage_low_c": 24.0}, "limits.storage_low_c"),
+        ({"use_low_from_20_c": 33.0}, "limits.use_low_from_20_c"),
+        ({"deep_seed_c": 10.0, "seed_c": 10.0}, "limits.deep_seed_c"),
+        ({"use_high_c": 60.0}, "limits.use_high_c"),
+    ],
+)
+def test_limits_out_of_order_are_refused(limits, field):
+    assert set(faults(limits=limits)) == {field}
+
+
+def test_an_agent_not_known_is_refused_and_none_is_an_agent_too():
+    assert "properties.agent" in faults(product=RESIN, properties={"agent": "HFC-9000"})
+    assert overridden(RESIN, properties={"agent": None}).properties.agent is None
+    assert overridden(RESIN, properties={"agent": "n-pentane"}).properties.agent == "n-pentane"
+
+
+def test_the_sides_carry_their_letters():
+    assert (Side.ISO.letter, Side.RESIN.letter) == ("A", "B")

@@ -11,8 +11,10 @@ from typing import Final
 
 from drumkeep.domain.conditions import Condition
 from drumkeep.domain.drums import DrumFacts
+from drumkeep.domain.liquid_pressure import NOTE_KPA, VACUUM_KPA, WARN_KPA
 from drumkeep.domain.products import OutputClass, Product, Side
-from drumkeep.domain.wording import moment, pressure, temperature
+from drumkeep.domain.quantities import kilograms_from_pounds
+from drumkeep.domain.wording import mass, moment, pressure, temperature
 
 
 class Readiness(StrEnum):
@@ -46,6 +48,8 @@ class Answer(StrEnum):
 AGITATION_GOOD_FOR: Final = timedelta(hours=24)
 MIX_MINUTES: Final = 15
 DEW_MARGIN_K: Final = 2.0
+OUTPUT_EDGE_KG: Final = kilograms_from_pounds(20.0)
+"""Foam a minute at which the one output class ends and the other begins."""
 
 
 @dataclass(frozen=True)
@@ -164,6 +168,7 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
     """
     words = _Words()
     _cautions(words, product=product, conditions=conditions)
+    _pressure_caution(words, conditions=conditions, pressure_kpa=pressure_kpa)
     state = _held(
         words,
         product=product,
@@ -287,7 +292,8 @@ def _by_temperature(
     ahead: Ahead,
 ) -> Readiness:
     low, high = product.limits.use_band(output)
-    rate = "under 20 lb a minute" if output is OutputClass.UNDER_20 else "20 lb a minute and over"
+    class_edge = f"{mass(OUTPUT_EDGE_KG)} a minute"
+    rate = f"under {class_edge}" if output is OutputClass.UNDER_20 else f"{class_edge} and over"
     if computed.high_c > high:
         words.reasons.append(
             f"The warmest liquid may be at {temperature(computed.high_c)}; "
@@ -319,10 +325,6 @@ def _advise_warming(
         words.advice.append(f"Mix {MIX_MINUTES} minutes to even it out: its mean is warm enough.")
         words.cautions.append(CAUTION_AGITATE)
         return
-    if may_mix and ahead.mixed_at is not None and ahead.mixed_at != ahead.ready_at:
-        words.advice.append(
-            f"Or mix it {MIX_MINUTES} minutes {moment(ahead.mixed_at)}: then it is ready."
-        )
     if ahead.ready_at is None and ahead.warm_room is None:
         words.advice.append("Bring it somewhere warmer: here it does not get there in four days.")
     elif ahead.warm_room is None:
@@ -332,6 +334,11 @@ def _advise_warming(
         words.cautions.append(CAUTION_HEATING)
     if ahead.never_note is not None:
         words.advice.append(ahead.never_note)
+    if may_mix and ahead.mixed_at is not None and ahead.mixed_at != ahead.ready_at:
+        verb = "Or mix" if words.advice else "Mix"
+        words.advice.append(
+            f"{verb} it {MIX_MINUTES} minutes {moment(ahead.mixed_at)}: then it is ready."
+        )
 
 
 def _agitation(
@@ -356,6 +363,25 @@ def _agitation(
     words.advice.append(f"Agitate {minutes:.0f} minutes and record it; then it is ready.")
     words.cautions += [CAUTION_AGITATE, CAUTION_GASSING]
     return Readiness.ON_HOLD
+
+
+def _pressure_caution(
+    words: _Words, *, conditions: frozenset[Condition], pressure_kpa: float | None
+) -> None:
+    """Tell of pressure or vacuum before somebody turns a bung; the model errs high."""
+    if pressure_kpa is None or Condition.OVERPRESSURE in conditions:
+        return
+    said = pressure(pressure_kpa)
+    if pressure_kpa >= WARN_KPA:
+        words.cautions.append(
+            f"Computed pressure {said}: vent slowly by the small bung, face away, before opening."
+        )
+    elif pressure_kpa >= NOTE_KPA:
+        words.cautions.append(f"Computed pressure {said}: let it hiss out by the small bung first.")
+    elif pressure_kpa <= VACUUM_KPA:
+        words.cautions.append(
+            f"It pulls a vacuum ({said}): crack the small bung under dry gas, not under wet air."
+        )
 
 
 def _cautions(words: _Words, *, product: Product, conditions: frozenset[Condition]) -> None:

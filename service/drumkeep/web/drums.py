@@ -1,20 +1,26 @@
 """A drum's page, and the forms on it."""
 
-from datetime import timedelta
+from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
 from typing import Annotated, Final
+from uuid import UUID
 
 from fastapi import APIRouter, Depends, Request
+from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may
 from drumkeep.asgi.happenings import by_caller, event_of, happening_of
 from drumkeep.domain.conditions import Condition
 from drumkeep.domain.roles import Action
+from drumkeep.errors import Conflict, Invalid
 from drumkeep.operations import drums, history
 from drumkeep.operations.surroundings import read_ground
 from drumkeep.storage import drums as rows
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.transaction import Tx
+from drumkeep.web.form_faults import in_words_of_form
+from drumkeep.web.formats import Formats
 from drumkeep.web.forms import event_body
 from drumkeep.web.shell import Shell, ShellDep, see
 from drumkeep.web.view_models import HistoryRow
@@ -102,13 +108,28 @@ def record(
     refuse_unless_may(shell.caller, Action.RECORD)
     drum = drums.drum_tagged(tx, tag=tag)
     row = rows.list_drums(tx, tag=drum.tag, present=False)[0]
+    # The units that the form was shown in: the person may have switched since, on another page.
     us = form.get("units", shell.caller.units) == "us"
-    body = event_body(form, us=us, zone=row.site.timezone, now=shell.now)
-    drums.record_event(
-        tx,
-        tag=drum.tag,
-        happening=happening_of(tx, event_of(body)),
-        by=by_caller(shell.caller),
-        now=shell.now,
-    )
+    formats = Formats(units="us" if us else "si", timezone=UTC, now=shell.now)
+    try:
+        body = event_body(form, us=us, zone=row.site.timezone, now=_first_sent(tx, form, shell.now))
+        drums.record_event(
+            tx,
+            tag=drum.tag,
+            happening=happening_of(tx, event_of(body)),
+            by=by_caller(shell.caller),
+            now=shell.now,
+        )
+    except (Conflict, Invalid, RequestValidationError) as error:
+        local = formats.at(row.site.timezone)
+        raise in_words_of_form(error, form, formats=local) from error
     return see(f"/drums/{drum.tag}")
+
+
+def _first_sent(tx: Tx, form: Mapping[str, str], now: datetime) -> datetime:
+    """Return when a form without a time was first sent: sent twice it is one event."""
+    try:
+        known = rows.event_by_id(tx, event_id=UUID(form.get("id", "")))
+    except ValueError:
+        return now  # no UUID, which is told with whatever else is wrong
+    return now if known is None else known.at

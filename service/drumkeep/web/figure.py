@@ -5,17 +5,21 @@ tints carry a hatch (falling for cold, rising for warm), marks are shapes.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final, Literal
 
 from drumkeep.web.formats import Formats
-from drumkeep.web.view_models import DrumView
+from drumkeep.web.view_models import DrumView, ShelfView
 from drumkeep.web.wording import near
 
 Size = Literal["row", "tile", "page"]
 Tone = Literal["none", "use", "cold", "colder", "warm"]
+
+
+DRAWN_AT_ONCE: Final = 60
+"""Most single drums drawn on one floor: more would be neither read nor sent quickly."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -241,3 +245,30 @@ def _hand(at: datetime | None, formats: Formats) -> tuple[float, float] | None:
     local = formats.local(at)
     turn = 2 * math.pi * ((local.hour % 12) + local.minute / 60) / 12
     return round(math.sin(turn), 3), round(-math.cos(turn), 3)
+
+
+def drawn_by_group(shelves: Iterable[ShelfView], *, most: int = DRAWN_AT_ONCE) -> list[list[int]]:
+    """Share the figures of single drums out over the groups, from the top of the floor down.
+
+    Parameters
+    ----------
+    shelves
+        The shelves as they will be shown.
+    most
+        Figures in all.
+
+    Returns
+    -------
+    list of list of int
+        For each shelf, for each of its groups, how many of its drums may be drawn.
+    """
+    left = most
+    shares: list[list[int]] = []
+    for shelf in shelves:
+        row = []
+        for group in shelf.groups:
+            given = min(left, len(group.drums))
+            left -= given
+            row.append(given)
+        shares.append(row)
+    return shares

@@ -19,6 +19,7 @@ VIEW_COOKIE: Final = "drumkeep_floor"
 _YEAR_S: Final = 365 * 86_400
 
 Word = Annotated[str, Field(max_length=200)]
+_LONG_AGO: Final = datetime.min.replace(tzinfo=UTC)
 _NEVER: Final = datetime.max.replace(tzinfo=UTC)
 _WARMEST: Final = 1e9
 
@@ -51,12 +52,12 @@ _SORTS: Final[Mapping[str, Callable[[DrumView], Any]]] = {
     "bottom": lambda d: _WARMEST if d.bottom_c is None else d.bottom_c,
     "mean": lambda d: _WARMEST if d.mean_c is None else d.mean_c,
     "readiness": lambda d: (-GRAVITY.index(d.readiness), d.tag),
-    "ready_at": lambda d: d.soonest_ready_at or _NEVER,
+    "ready_at": lambda d: _LONG_AGO if d.readiness == "ready" else d.soonest_ready_at or _NEVER,
 }
 
 
 @router.get("/")
-def home() -> Response:
+def home(_shell: ShellDep) -> Response:
     """Go to the floor."""
     return see("/floor")
 

@@ -20,8 +20,10 @@ NOT_KNOWN: Final = "not known"
 _SPACE: Final = "\N{NO-BREAK SPACE}"
 _MINUS: Final = "\N{MINUS SIGN}"
 _TO: Final = "\N{EN DASH}"
-_INCH_M: Final = 0.0254
-_PSI_KPA: Final = LB_KG * 9.80665 / _INCH_M**2 / 1000.0
+INCH_M: Final = 0.0254
+"""Metres in one inch (exact)."""
+
+PSI_KPA: Final = LB_KG * 9.80665 / INCH_M**2 / 1000.0
 """Kilopascals in one pound-force per square inch (standard gravity; exact in its parts)."""
 _DAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS: Final = (
@@ -30,7 +32,7 @@ _MONTHS: Final = (
 )
 _DAYS_NAMED: Final = 6
 """A weekday alone says which day is meant for this many days ahead."""
-_SPARE_DIGITS: Final = 2
+_SPARE_DIGITS: Final = 1
 _NOON: Final = 12
 
 How = Literal["when", "ago", "until", "left", "about", "date"]
@@ -74,6 +76,11 @@ class Formats:
     def length_unit(self) -> str:
         """Unit of heights in a drum: in or cm."""
         return "in" if self.units == "us" else "cm"
+
+    @property
+    def pressure_unit(self) -> str:
+        """Unit of pressures: psi or kPa."""
+        return "psi" if self.units == "us" else "kPa"
 
     def degrees(self, c: float | None, *, against: Iterable[float] = ()) -> str:
         """Return the number of a temperature without its unit.
@@ -141,7 +148,7 @@ class Formats:
     def length(self, metres: float) -> str:
         """Return a height in the drum with its unit, to the half inch or the centimetre."""
         if self.units == "us":
-            return f"{round(metres / _INCH_M * 2.0) / 2.0:g}{_SPACE}in"
+            return f"{round(metres / INCH_M * 2.0) / 2.0:g}{_SPACE}in"
         return f"{metres * 100.0:.0f}{_SPACE}cm"
 
     def pressure(self, kpa: float | None) -> str:
@@ -149,7 +156,7 @@ class Formats:
         if kpa is None:
             return NOT_KNOWN
         if self.units == "us":
-            return f"{_figure(kpa / _PSI_KPA, 1)}{_SPACE}psi"
+            return f"{_figure(kpa / PSI_KPA, 1)}{_SPACE}psi"
         return f"{_figure(kpa, 0)}{_SPACE}kPa"
 
     def share(self, fraction: float) -> str:

@@ -1,5 +1,7 @@
 """From a form's fields, in the person's units and local time, to an event as the API takes it."""
 
+import math
+import re
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any, Final
@@ -7,9 +9,13 @@ from zoneinfo import ZoneInfo
 
 from drumkeep.domain.quantities import celsius_from_fahrenheit, kilograms_from_pounds
 from drumkeep.errors import Fault, Invalid
+from drumkeep.web.formats import INCH_M, PSI_KPA
 
-_INCH_M: Final = 0.0254
 _LONGEST: Final = 40
+# "61,5" is a comma for a point; "1,250" may be either, and so is neither.
+_NUMBER: Final = re.compile(r"[-+]?\d{1,9}(?:[.,]\d{1,2}|\.\d{0,9})?|[-+]?\.\d{1,9}", re.ASCII)
+_TIME: Final = re.compile(r"2\d{3}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d)?", re.ASCII)
+_LOOKS: Final = ("solids", "skin", "bulge", "ring")
 
 
 def event_body(form: Mapping[str, str], *, us: bool, zone: str, now: datetime) -> dict[str, Any]:
@@ -20,7 +26,7 @@ def event_body(form: Mapping[str, str], *, us: bool, zone: str, now: datetime) -
     form
         Names and texts as posted.
     us
-        Whether figures are °F, lb and inches instead of °C, kg and cm.
+        Whether figures are °F, lb, inches and psi instead of °C, kg, cm and kPa.
     zone
         The site's zone, in which times are written.
     now
@@ -35,7 +41,7 @@ def event_body(form: Mapping[str, str], *, us: bool, zone: str, now: datetime) -
     body: dict[str, Any] = {
         "id": form.get("id", ""),
         "kind": kind,
-        "at": _when(form, "at", zone=zone) or _text(now),
+        "at": _when(form, "at", zone=zone, now=now) or _text(now),
         "note": form.get("note") or None,
     }
     if kind in ("dipped", "skin"):
@@ -49,48 +55,69 @@ def event_body(form: Mapping[str, str], *, us: bool, zone: str, now: datetime) -
         name = "net_kg" if form.get("weighed_as") == "net" else "gross_kg"
         body[name] = _mass(form, "mass", us=us)
         body["resolution_kg"] = _mass(form, "resolution", us=us)
+    elif kind == "blanketed":
+        body["gas"] = form.get("gas", "")
+        body["kpa"] = _pressure(form, us=us)
+        body["regulator"] = form.get("regulator") == "yes"
     elif kind == "wanted":
-        body["at"] = _when(form, "wanted_at", zone=zone) or ""
-        body["output"] = form.get("output") or None
+        body |= _wanted(form, zone=zone, now=now)
     elif kind in ("held", "released"):
         body["reason"] = form.get("reason", "")
     elif kind == "inspected":
         body["reached_bottom"] = form.get("reached_bottom") == "yes"
-        for name in ("solids", "skin", "bulge", "ring"):
-            if form.get(name) not in (None, "", "not_looked"):
-                body[name] = form[name]
+        body |= {name: form[name] for name in _LOOKS if form.get(name) not in (None, "not_looked")}
     return {name: value for name, value in body.items() if value is not None}
+
+
+def _wanted(form: Mapping[str, str], *, zone: str, now: datetime) -> dict[str, Any]:
+    if form.get("withdrawn"):
+        return {"at": _text(now), "withdrawn": True}
+    at = _when(form, "wanted_at", zone=zone, now=None)
+    return {"at": at or "", "output": form.get("output") or None}
 
 
 def _text(moment: datetime) -> str:
     return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def _when(form: Mapping[str, str], name: str, *, zone: str) -> str | None:
+def _when(form: Mapping[str, str], name: str, *, zone: str, now: datetime | None) -> str | None:
+    """Return a time of the site's clock in UTC.
+
+    An hour that the clock goes through twice is taken as the later one if that is past already
+    (``now`` given: it tells what was done), else as the earlier one.
+    """
     text = form.get(name, "").strip()
     if not text:
         return None
     try:
-        local = datetime.fromisoformat(text[:_LONGEST])
+        written = datetime.fromisoformat(text if _TIME.fullmatch(text) else "")
     except ValueError:
-        raise Invalid(
-            "That is no time.",
-            [Fault(name, text[:_LONGEST], "is not a time", "Write it as 2026-01-31T05:00.")],
-        ) from None
-    return _text(local.replace(tzinfo=local.tzinfo or ZoneInfo(zone)))
+        mend = "Write it as 2026-01-31T05:00, in the site's local time."
+        raise _no_time(name, text, "is not a time", mend) from None
+    first, second = (
+        written.replace(tzinfo=ZoneInfo(zone), fold=fold).astimezone(UTC) for fold in (0, 1)
+    )
+    if first.astimezone(ZoneInfo(zone)).replace(tzinfo=None) != written:
+        mend = f"Clocks in {zone} were put forward past it: write the hour that they went on to."
+        raise _no_time(name, text, "is a time that never was", mend)
+    return _text(second if now is not None and second <= now else first)
+
+
+def _no_time(name: str, text: str, problem: str, mend: str) -> Invalid:
+    return Invalid("That is no time.", [Fault(name, text[:_LONGEST], problem, mend)])
 
 
 def _number(form: Mapping[str, str], name: str) -> float | None:
-    text = form.get(name, "").strip().replace(",", ".").replace("\N{MINUS SIGN}", "-")
+    text = form.get(name, "").strip().replace("\N{MINUS SIGN}", "-")
     if not text:
         return None
-    try:
-        return float(text[:_LONGEST])
-    except ValueError:
-        raise Invalid(
-            "That is no number.",
-            [Fault(name, text[:_LONGEST], "is not a number", "Write a number such as 61.5.")],
-        ) from None
+    if not _NUMBER.fullmatch(text):
+        mend = "Write a number such as 61.5."
+        fault = Fault(name, text[:_LONGEST], "is not a number", mend)
+        raise Invalid("That is no number.", [fault])
+    value = float(text.replace(",", "."))
+    assert math.isfinite(value)  # noqa: S101 - at most nine digits before the point
+    return value
 
 
 def _temperature(form: Mapping[str, str], *, us: bool) -> float | None:
@@ -100,9 +127,14 @@ def _temperature(form: Mapping[str, str], *, us: bool) -> float | None:
 
 def _length(form: Mapping[str, str], *, us: bool) -> float | None:
     value = _number(form, "height")
-    return None if value is None else value * (_INCH_M if us else 0.01)
+    return None if value is None else value * (INCH_M if us else 0.01)
 
 
 def _mass(form: Mapping[str, str], name: str, *, us: bool) -> float | None:
     value = _number(form, name)
     return kilograms_from_pounds(value) if us and value is not None else value
+
+
+def _pressure(form: Mapping[str, str], *, us: bool) -> float | None:
+    value = _number(form, "pressure")
+    return value * PSI_KPA if us and value is not None else value

@@ -13,6 +13,10 @@ from drumkeep.web.view_models import FaultView, ProblemView
 
 _MACHINES = ("/api/", "/health", "/ready", "/metrics", "/openapi.json", "/live")
 _UNAUTHENTICATED = 401
+_TITLES = {
+    404: "There is no page at this address.",
+    405: "This page does not take what was sent.",
+}
 
 
 def problem_page(request: Request, problem: Problem) -> Response | None:
@@ -24,8 +28,8 @@ def problem_page(request: Request, problem: Problem) -> Response | None:
         return sign_in_first(request)
     view = ProblemView(
         status=problem.status,
-        title=problem.title,
-        detail="" if problem.faults else "Nothing was changed.",
+        title=problem.title if problem.faults else _TITLES.get(problem.status, problem.title),
+        detail="" if problem.faults or request.method == "GET" else "Nothing was changed.",
         faults=tuple(
             FaultView(
                 name=fault.field or "The request",

@@ -4,10 +4,11 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from fastapi import APIRouter, FastAPI
+from fastapi.responses import RedirectResponse
 from starlette.staticfiles import StaticFiles
 
 from drumkeep.web import alarms, chart, drums, floor, live, me, qr, sign_in, verdict
-from drumkeep.web.templating import STATIC
+from drumkeep.web.templating import STATIC, static_address
 
 PAGES = (sign_in, floor, drums, chart, qr, verdict, alarms, me, live)
 
@@ -27,9 +28,15 @@ def install(app: FastAPI) -> None:
     router = APIRouter(include_in_schema=False)
     for page in PAGES:
         router.include_router(page.router)
+    router.add_api_route("/favicon.ico", _favicon)
     app.include_router(router)
     app.mount("/static", Lasting(directory=STATIC), name="static")
     app.mount("/bokeh", Lasting(directory=_bokeh_js()), name="bokeh")
+
+
+async def _favicon() -> RedirectResponse:
+    """Lead browsers on that look for the mark beside what is no page of ours."""
+    return RedirectResponse(static_address("mark.svg"))
 
 
 def _bokeh_js() -> Path:

@@ -8,9 +8,10 @@ from urllib.parse import quote
 from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 
-from drumkeep.asgi.authentication import Caller
+from drumkeep.asgi.authentication import SAFE_METHODS, Caller
 from drumkeep.asgi.dependencies import CurrentAccount, Now, services
 from drumkeep.domain.alarms import AlarmState
+from drumkeep.errors import Refused
 from drumkeep.storage import alarms
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.formats import Formats
@@ -90,7 +91,15 @@ class Shell:
 
 
 def shell(request: Request, caller: CurrentAccount, now: Now) -> Shell:
-    """Return the request of a signed-in person."""
+    """Return the request of a signed-in person; a token may read pages, and post no forms.
+
+    Raises
+    ------
+    Refused
+        A form was posted with a token: it carries no proof that a page of ours was its source.
+    """
+    if caller.session_id is None and request.method not in SAFE_METHODS:
+        raise Refused("Forms are for people who have signed in; programs use /api/v1.")
     return Shell(request=request, caller=caller, now=now)
 
 

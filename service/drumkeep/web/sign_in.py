@@ -39,8 +39,9 @@ async def sign_in(
     except Unauthenticated as error:
         return _page(request, next=next, name=name, error=error.title, status=401)
     except TooOften as error:
-        words = f"{error.title} Wait {error.retry_s} seconds."
-        return _page(request, next=next, name=name, error=words, status=429)
+        page = _page(request, next=next, name=name, error=error.title, status=429)
+        page.headers["Retry-After"] = str(error.retry_s)
+        return page
     response = see(safe_next(next))
     signed_in.keep(response)
     return response

@@ -40,8 +40,8 @@ from markupsafe import Markup
 
 from drumkeep.web import wording
 from drumkeep.web.airline import air_drawing
-from drumkeep.web.figure import figure
-from drumkeep.web.view_models import drawn_by_group
+from drumkeep.web.cautions import cautions_for, verdict_cautions
+from drumkeep.web.figure import drawn_by_group, figure
 
 HERE: Final = Path(__file__).parent
 STATIC: Final = HERE / "static"
@@ -86,6 +86,8 @@ def environment() -> Environment:
     )
     given: dict[str, Any] = {
         "w": wording,
+        "cautions_for": cautions_for,
+        "verdict_cautions": verdict_cautions,
         "figure": figure,
         "air_drawing": air_drawing,
         "drawn_by_group": drawn_by_group,

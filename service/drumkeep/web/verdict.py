@@ -1,8 +1,6 @@
 """The one-screen answer behind a drum's QR code."""
 
 from collections.abc import Sequence
-from datetime import datetime
-from typing import cast
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
@@ -14,7 +12,7 @@ from drumkeep.storage.drums import StockRow
 from drumkeep.web.formats import Formats
 from drumkeep.web.shell import ShellDep
 from drumkeep.web.templating import render
-from drumkeep.web.view_models import Phrase, VerdictView
+from drumkeep.web.view_models import VerdictView
 from drumkeep.web.views.drums import drum_view, output_of, verdict_of
 
 router = APIRouter()
@@ -35,30 +33,16 @@ def verdict_page(tx: ReadingDep, shell: ShellDep, tag: str) -> HTMLResponse:
 def verdict_view(row: StockRow, *, others: Sequence[StockRow], formats: Formats) -> VerdictView:
     """Return the answer, its one reason, its one time, and the one thing to do."""
     drum = drum_view(row, formats=formats)
-    verdict = verdict_of(row, output=output_of(row))
-    if row.drum.ended:
-        return VerdictView(
-            drum=drum,
-            phrase="ASK",
-            reason=f"This drum was {row.drum.ended}.",
-            do="Take another drum, and tell the manager that this one still bears its label.",
-        )
-    phrase = cast("Phrase", verdict["answer"])
-    ready = phrase == "READY"
+    ready = drum.answer == "READY"
     return VerdictView(
         drum=drum,
-        phrase=phrase,
+        phrase=drum.answer,
         reason=drum.reasons[0] if drum.reasons else "",
         do=drum.advice[0] if drum.advice else "Take it: oldest lot and partial drums first.",
-        time=_time(verdict) if phrase == "NOT YET" else None,
+        time=drum.soonest_ready_at if drum.answer == "NOT YET" else None,
+        where=drum.ready_where,
         nearest_ready=None if ready else _nearest(row, others),
     )
-
-
-def _time(verdict: object) -> datetime | None:
-    texts = [verdict[name] for name in ("ready_at", "ready_in_warm_room_at")]  # type: ignore[index]
-    times = [datetime.fromisoformat(text) for text in texts if text is not None]
-    return min(times, default=None)
 
 
 def _nearest(row: StockRow, others: Sequence[StockRow]) -> tuple[str, str] | None:

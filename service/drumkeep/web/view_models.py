@@ -4,7 +4,7 @@ Routes fill these from what operations return; templates read them and decide no
 are aware datetimes, temperatures °C, masses kg, pressures kPa above the air outside.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Final, Literal
@@ -24,9 +24,6 @@ ConditionName = Literal[
 ]
 Phrase = Literal["READY", "NOT YET", "DO NOT OPEN", "LOOK FIRST", "ASK"]
 Units = Literal["us", "si"]
-
-DRAWN_AT_ONCE: Final = 60
-"""Most single drums drawn on one floor: more would be neither read nor sent quickly."""
 
 GRAVITY: Final[tuple[str, ...]] = (
     "bulged",
@@ -73,8 +70,9 @@ class WasCold:
 class DrumView:
     """One drum as every page shows it.
 
-    ``layers_c`` holds eight temperatures, bottom first; each temperature is None when it is not
-    known. ``wanted_at`` and ``start_by`` go together: be warm then, begin to warm before.
+    ``answer`` is what its verdict page says. ``layers_c`` holds eight temperatures, bottom first;
+    each temperature is None when it is not known. ``wanted_at`` and ``start_by`` go together: be
+    warm then, begin to warm before.
     """
 
     tag: str
@@ -88,6 +86,7 @@ class DrumView:
     fill: float
     net_kg: float
     readiness: ReadinessName
+    answer: Phrase
     use_band_c: tuple[float, float]
     storage_band_c: tuple[float, float]
     output_class: str
@@ -106,13 +105,13 @@ class DrumView:
     ready_at: datetime | None = None
     warm_room: str | None = None
     ready_in_warm_room_at: datetime | None = None
-    never_ready_note: str | None = None
     conditions: tuple[ConditionName, ...] = ()
     pressure_kpa: float | None = None
     limits: tuple[LimitView, ...] = ()
     wanted_at: datetime | None = None
     start_by: datetime | None = None
     hold_reason: str | None = None
+    ended: str | None = None
     made_on: datetime | None = None
     expires_on: datetime | None = None
     was_cold: WasCold | None = None
@@ -129,6 +128,18 @@ class DrumView:
         """The earlier of the two times at which the drum will be ready, or None."""
         times = [t for t in (self.ready_at, self.ready_in_warm_room_at) if t is not None]
         return min(times, default=None)
+
+    @property
+    def ready_where(self) -> str | None:
+        """The warm room, if it is there that the drum will be ready soonest."""
+        there = self.soonest_ready_at is not None and self.soonest_ready_at != self.ready_at
+        return self.warm_room if there else None
+
+    @property
+    def sweats(self) -> bool:
+        """Whether it must stay shut for the wet air around it alone."""
+        other = {"bulged", "overpressure"} & set(self.conditions)
+        return self.answer == "DO NOT OPEN" and not other
 
     @property
     def gravity(self) -> int:
@@ -275,11 +286,18 @@ class TaskView:
     audience: str
     priority: str
     state: str
+    since: datetime
     deadline: datetime | None = None
     drums: tuple[str, ...] = ()
     place_code: str | None = None
     timezone: str = "UTC"
     can_acknowledge: bool = False
+
+    @property
+    def urgent(self) -> bool:
+        """Whether it stands first: what is critical, and what is high and nobody is on."""
+        waits = self.state == "unacknowledged"
+        return self.priority == "critical" or (self.priority == "high" and waits)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -341,6 +359,7 @@ class VerdictView:
     reason: str
     do: str
     time: datetime | None = None
+    where: str | None = None
     nearest_ready: tuple[str, str] | None = None
 
 
@@ -363,30 +382,3 @@ class ProblemView:
     faults: tuple[FaultView, ...] = ()
     back: str = "/floor"
     back_words: str = "Go to the floor"
-
-
-def drawn_by_group(shelves: Iterable[ShelfView], *, most: int = DRAWN_AT_ONCE) -> list[list[int]]:
-    """Share the figures of single drums out over the groups, from the top of the floor down.
-
-    Parameters
-    ----------
-    shelves
-        The shelves as they will be shown.
-    most
-        Figures in all.
-
-    Returns
-    -------
-    list of list of int
-        For each shelf, for each of its groups, how many of its drums may be drawn.
-    """
-    left = most
-    shares: list[list[int]] = []
-    for shelf in shelves:
-        row = []
-        for group in shelf.groups:
-            given = min(left, len(group.drums))
-            left -= given
-            row.append(given)
-        shares.append(row)
-    return shares

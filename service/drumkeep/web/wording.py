@@ -4,12 +4,20 @@ The words are the trade's and the standards' own. Texts that carry a temperature
 take a ``Formats``, so that they read in the viewer's units.
 """
 
-from collections.abc import Iterable, Mapping
-from datetime import datetime
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
+from drumkeep.domain.readiness import OUTPUT_EDGE_KG
 from drumkeep.web.formats import Formats
-from drumkeep.web.view_models import GRAVITY, DrumView, GroupView, LimitView, Phrase
+from drumkeep.web.view_models import (
+    GRAVITY,
+    DrumView,
+    GroupView,
+    LimitView,
+    Phrase,
+    TaskView,
+    VerdictView,
+)
 
 SIDE: Final[Mapping[str, str]] = {"iso": "iso", "resin": "resin"}
 
@@ -34,16 +42,12 @@ CONDITION: Final[Mapping[str, str]] = {
 
 CONDITION_MEANS: Final[Mapping[str, str]] = {
     "seeding_risk": "The lowest liquid is cold enough for solids to start. Warming stops it.",
-    "solids_suspected": "It was cold for long enough that solids may lie at the bottom. Warming "
-    "alone does not clear it: probe the bottom and record what you find.",
-    "redissolving": "Solids were seen. It clears after hours of heat with mixing, and then a clear "
-    "look at the bottom.",
-    "gassing": "Blowing agent is coming out of the liquid. Cool it before opening, or vent it "
-    "slowly by the small bung.",
+    "solids_suspected": "Solids may lie at the bottom. Warming alone does not clear it.",
+    "redissolving": "It clears after hours of heat with mixing, and then a clear look.",
+    "gassing": "Blowing agent is coming out of the liquid.",
     "agent_loss_suspected": "More blowing agent may have left than the product allows.",
-    "overpressure": "The computed pressure is too high. Do not open it and do not move it.",
-    "bulged": "Somebody saw a bulge. Do not move it, do not open it, step away and call.",
 }
+"""What a condition is, beside what the rules say to do; pressure is told by headline and reason."""
 
 BASIS: Final[Mapping[str, str]] = {
     "measured": "measured in the drum within the last 2 hours",
@@ -80,29 +84,21 @@ ACTION: Final[Mapping[str, tuple[str, str]]] = {
     "vented": ("Vent", "Record the venting"),
     "resealed": ("Reseal", "Record the resealing"),
     "inspected": ("Look inside", "Record the look"),
+    "blanketed": ("Put dry gas on", "Record the dry gas"),
     "weighed": ("Weigh", "Record the weight"),
     "wanted": ("Want it ready", "Record the time"),
     "held": ("Put on hold", "Put on hold"),
     "released": ("Release", "Release"),
+    "emptied": ("Emptied", "Record that it is empty"),
 }
 """What each form is called, and what its button says."""
 
-DEFERS: Final = (
-    "The safety data sheet, the supplier, local codes and licensed practice come before anything "
-    "written here."
-)
-
-_SENSITISER: Final = (
-    "Iso can sensitise for life: gloves, goggles and the breathing protection of its data sheet."
-)
-_HEAVY_KG: Final = 272.0
-"""Mass of a heavy full drum with its steel (common practice, no source: 600 lb)."""
 _FULL: Final = 0.95
 
 
 def output_words(output_class: str, formats: Formats) -> str:
     """Return an output class in words: ``20 lb a minute and over``."""
-    rate = "20 lb" if formats.units == "us" else "9.1 kg"
+    rate = formats.mass(OUTPUT_EDGE_KG)
     return f"under {rate} a minute" if output_class == "under_20" else f"{rate} a minute and over"
 
 
@@ -143,16 +139,29 @@ def bottom_words(drum: DrumView, formats: Formats) -> str:
     return words
 
 
+_HEADLINES: Final[Mapping[str, str]] = {
+    "bulged": "Bulged: step away and call",
+    "overpressure": "Under pressure: do not open or move",
+    "sweats": "Keep it shut: it may sweat",
+    "redissolving": "Look first: solids are being dissolved",
+    "solids_suspected": "Look first: solids suspected",
+    "mix": "Mix it first",
+    "on_hold": "On hold",
+    "unknown": "Not known: do not use it yet",
+}
+"""What the drum page answers, gravest first."""
+
+
 def headline(drum: DrumView, formats: Formats) -> str:
     """Return the answer of the drum page in a few words."""
-    if "bulged" in drum.conditions:
-        return "Bulged: step away and call"
-    if "overpressure" in drum.conditions:
-        return "Under pressure: do not open or move"
-    if drum.readiness == "on_hold":
-        return "On hold"
-    if drum.readiness == "unknown":
-        return "Not known: do not use it yet"
+    if drum.ended:
+        return drum.ended.capitalize()
+    so: set[str] = {drum.readiness, *drum.conditions}
+    so |= {"sweats"} if drum.sweats else set()
+    so |= {"mix"} if drum.readiness == "on_hold" and drum.answer == "NOT YET" else set()
+    for name, words in _HEADLINES.items():
+        if name in so:
+            return words
     state = READINESS[drum.readiness].capitalize()
     return f"{state} for {output_words(drum.output_class, formats)}"
 
@@ -163,24 +172,26 @@ def until_words(drum: DrumView, formats: Formats) -> str:
     if soonest is None or drum.readiness not in ("too_cold", "too_warm"):
         return ""
     words = f"until {formats.about(soonest)}"
-    if soonest != drum.ready_at and drum.warm_room is not None:
-        words += f" in {drum.warm_room}"
-    return words
+    return f"{words} in {drum.ready_where}" if drum.ready_where else words
+
+
+def state_words(drum: DrumView) -> str:
+    """Return the readiness of a drum, with what stands in its way although it is warm enough."""
+    words = READINESS[drum.readiness]
+    return f"{words}, but keep it shut" if drum.sweats and drum.readiness == "ready" else words
 
 
 def ready_lines(drum: DrumView, formats: Formats) -> tuple[str, ...]:
     """Return when the drum will be ready: in the warm room and where it stands."""
     if drum.readiness not in ("too_cold", "too_warm"):
         return ()
-    lines = []
+    lines: list[str] = []
     if drum.ready_in_warm_room_at is not None and drum.warm_room is not None:
         lines.append(f"Ready {formats.about(drum.ready_in_warm_room_at)} in {drum.warm_room}.")
     if drum.ready_at is not None:
         lines.append(f"Ready {formats.about(drum.ready_at)} where it stands, {drum.place}.")
     else:
         lines.append(f"Not within the coming days where it stands, {drum.place}.")
-    if drum.never_ready_note:
-        lines.append(drum.never_ready_note)
     return tuple(lines)
 
 
@@ -201,6 +212,8 @@ def sentence(drum: DrumView, formats: Formats) -> str:
     else:
         ready = f"{READINESS[drum.readiness]} for {output_words(drum.output_class, formats)}"
         parts.append(f"{ready} {until_words(drum, formats)}".strip())
+    if drum.sweats:
+        parts.append("to be kept shut: it may sweat")
     parts += [CONDITION[name] for name in drum.conditions if name != "clear"]
     if drum.warming:
         parts.append("warming")
@@ -229,12 +242,17 @@ def marks(group: GroupView) -> tuple[str, ...]:
     """Return the conditions of a group's drums with their number: ``2 solids suspected``."""
     counts: dict[str, int] = {}
     for drum in group.drums:
-        for name in drum.conditions:
-            if name != "clear":
-                counts[name] = counts.get(name, 0) + 1
+        for words in drum_marks(drum):
+            counts[words] = counts.get(words, 0) + 1
     if group.size == 1:
-        return tuple(CONDITION[name] for name in counts)
-    return tuple(f"{number} {CONDITION[name]}" for name, number in counts.items())
+        return tuple(counts)
+    return tuple(f"{number} {words}" for words, number in counts.items())
+
+
+def drum_marks(drum: DrumView) -> tuple[str, ...]:
+    """Return the conditions of a drum in words, and whether it must stay shut."""
+    words = [CONDITION[name] for name in drum.conditions if name != "clear"]
+    return (*words, "keep shut, it may sweat") if drum.sweats else tuple(words)
 
 
 def verdict_lines(phrase: Phrase) -> tuple[str, ...]:
@@ -246,27 +264,17 @@ def verdict_lines(phrase: Phrase) -> tuple[str, ...]:
     return broken.get(phrase, (phrase,))
 
 
-def verdict_cautions(phrase: Phrase, drum: DrumView) -> tuple[str, ...]:
-    """Return the cautions that fit the verdict page: one line, two where it may be opened."""
-    if "bulged" in drum.conditions:
-        return ("Keep others away from it.",)
-    if phrase not in ("READY", "LOOK FIRST"):
-        return ("Never heat a tight drum.",) if drum.readiness == "too_cold" else ()
-    side = "Iso can sensitise for life: gloves, goggles, mask." if drum.side == "iso" else ""
-    shut = tuple(line for line in drum.cautions if line.startswith("Keep it shut"))
-    lines = (*shut, side, "Vent slowly by the small bung. Data sheet first.")
-    return tuple(line for line in lines if line)[:2]
-
-
-def verdict_time(phrase: Phrase, at: datetime | None, formats: Formats) -> str:
+def verdict_time(view: VerdictView, formats: Formats) -> str:
     """Return the one time of the verdict page in words; empty when there is none."""
-    if at is None:
+    if view.time is None:
         return ""
-    if phrase == "READY":
-        return f"Ready until {formats.when(at)}"
-    if phrase == "NOT YET":
-        return f"Ready {formats.about(at)}"
-    return f"Look again {formats.when(at)}"
+    return f"Ready {formats.about(view.time)}{f' in {view.where}' if view.where else ''}"
+
+
+def pressure_words(kpa: float, formats: Formats) -> str:
+    """Return a pressure against the air outside: ``0.9 psi below the air outside, computed``."""
+    side = "below" if kpa < 0.0 else "above"
+    return f"{formats.pressure(abs(kpa))} {side} the air outside, computed"
 
 
 def limit_words(limit: LimitView, formats: Formats) -> str:
@@ -274,62 +282,13 @@ def limit_words(limit: LimitView, formats: Formats) -> str:
     return f"{limit.name} {formats.temp(limit.c)} ({limit.origin})"
 
 
+def later_words(tasks: Sequence[TaskView]) -> str:
+    """Return what stands below the urgent tasks: ``9 more, less urgent``."""
+    on_them = any(task.state == "acknowledged" for task in tasks)
+    return f"{len(tasks)} more, less urgent{' or acknowledged' if on_them else ''}"
+
+
 def audience_words(audience: str) -> str:
     """Return whom a task or alarm is for: ``for manager and dispatcher``."""
     names = [name.strip() for name in audience.split(",") if name.strip()]
     return f"for {' and '.join(names)}" if names else ""
-
-
-def cautions_for(kind: str, drum: DrumView, formats: Formats) -> tuple[str, ...]:
-    """Return the cautions that stand beside a form.
-
-    Parameters
-    ----------
-    kind
-        The drum event that the form records, as in ``ACTION``.
-    drum
-        The drum as it is now; a bulged or pressurised one outranks every other caution.
-    formats
-        For masses and temperatures in the viewer's units.
-    """
-    handles = kind not in ("held", "released", "wanted")
-    if handles and "bulged" in drum.conditions:
-        return ("Bulged: do not move it, do not open it. Step away and call.",)
-    if handles and "overpressure" in drum.conditions:
-        return ("Under pressure: do not open it and do not move it. Let it cool first.",)
-    lines: list[str] = []
-    opens = kind in ("opened", "vented", "dipped", "agitated", "inspected")
-    if opens:
-        lines += _opening_cautions(drum)
-    if kind == "agitated":
-        lines.append("Keep the small bung vented while you mix.")
-    if kind == "moved":
-        heavy = formats.mass(_HEAVY_KG)
-        lines.append(f"Up to {heavy} with its steel: drum truck, two people, fingers clear.")
-        lines.append(
-            "Before it goes where it is heated: relieve it under dry gas. Never heat it tight."
-        )
-    if kind == "resealed" and drum.side == "iso":
-        lines.append("Close iso under dry gas: wet air skins it over and makes pressure.")
-        lines.append("Nitrogen displaces air: not in a closed room.")
-    if kind == "wanted":
-        lines.append(_heating_caution(drum, formats))
-    return tuple(lines)
-
-
-def _opening_cautions(drum: DrumView) -> list[str]:
-    lines = ["Vent slowly by the small bung first, face away."]
-    if drum.side == "iso":
-        lines.append(_SENSITISER)
-        lines.append("Do not open it while it sweats: water makes gas in iso.")
-    elif "gassing" in drum.conditions:
-        lines.append("It is gassing: cool it first if you can.")
-    return lines
-
-
-def _heating_caution(drum: DrumView, formats: Formats) -> str:
-    highest = next((x for x in drum.limits if "maximum" in x.name.lower()), None)
-    if highest is None:
-        return "Warm it slowly, relieved under dry gas. Never heat a tight drum."
-    top = formats.temp(highest.c)
-    return f"Warm it slowly, relieved under dry gas, never tight, never above {top}."

@@ -54,6 +54,7 @@ def drum(tag: str = "K7Q-X4M", **changes: Any) -> DrumView:
         fill=0.97,
         net_kg=242.0,
         readiness="too_cold",
+        answer="NOT YET",
         use_band_c=(f(70), f(90)),
         storage_band_c=(10.0, f(75)),
         output_class="from_20",
@@ -117,13 +118,18 @@ def floor(*shelves: ShelfView) -> FloorView:
         audience="dispatcher",
         priority="high",
         state="unacknowledged",
+        since=NOW - 9 * HOUR,
         deadline=NOW + timedelta(minutes=88),
         drums=("K7Q-X4M", "M2T-9RA"),
         place_code="van2",
         can_acknowledge=True,
     )
     return FloorView(
-        tasks=(task, replace(task, alarm_id="93", priority="critical", deadline=None)),
+        tasks=(
+            task,
+            replace(task, alarm_id="93", priority="critical", deadline=None),
+            replace(task, alarm_id="94", priority="medium", state="acknowledged"),
+        ),
         shelves=shelves or (shelf(group(drum(), drum("M2T-9RA"))), shelf(code="yard")),
         checked_at=NOW,
         oldest_reading_at=NOW - timedelta(minutes=11),
@@ -203,7 +209,7 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
 NAMES_OF_KINDS = frozenset(
     {
         *("side", "readiness", "conditions", "basis", "output_class", "kind", "phrase", "units"),
-        *("state", "priority", "place_kind", "back"),
+        *("state", "priority", "place_kind", "back", "answer", "ended", "timezone"),
     }
 )
 """Fields that hold one of our own words, not something that a person typed."""

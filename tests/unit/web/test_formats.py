@@ -37,7 +37,7 @@ def test_temperature_reads_in_the_viewers_unit(celsius: float | None, us: str, s
 
 @pytest.mark.parametrize(
     ("fahrenheit", "shown"),
-    [(49.7, "49.7"), (49.999, "49.99"), (50.0, "50"), (50.4, "50.4"), (51.2, "51")],
+    [(49.7, "49.7"), (49.999, "49.9"), (50.0, "50"), (50.4, "50.4"), (51.2, "51")],
 )
 def test_temperature_is_never_rounded_onto_a_limit_it_has_not_reached(fahrenheit, shown):
     assert US.degrees(celsius_from_fahrenheit(fahrenheit), against=(10.0,)) == shown

@@ -3,7 +3,7 @@
 import pytest
 
 from drumkeep.domain.quantities import celsius_from_fahrenheit as f
-from drumkeep.web import wording
+from drumkeep.web import cautions, wording
 from drumkeep.web.view_models import VerdictView
 from tests.unit.web.samples import HOUR, NOW, drum, formats, group
 
@@ -83,45 +83,75 @@ def test_group_is_drawn_as_its_gravest_drum():
 @pytest.mark.parametrize("kind", list(wording.ACTION))
 @pytest.mark.parametrize("condition", ["bulged", "overpressure"])
 def test_form_that_handles_a_dangerous_drum_says_so_and_nothing_else(kind: str, condition: str):
-    cautions = wording.cautions_for(kind, drum(conditions=(condition,)), US)
+    lines = cautions.cautions_for(kind, drum(conditions=(condition,)), US)
     if kind in ("held", "released", "wanted"):
-        assert all("do not move" not in line for line in cautions)
+        assert all("do not move" not in line for line in lines)
     else:
-        assert len(cautions) == 1
-        assert "do not" in cautions[0]
+        assert len(lines) == 1
+        assert "do not" in lines[0]
 
 
 @pytest.mark.parametrize("kind", ["opened", "vented", "dipped", "agitated", "inspected"])
 def test_opening_iso_always_warns_of_sensitising(kind: str):
-    assert any("sensitise" in line for line in wording.cautions_for(kind, drum(), US))
+    assert any("sensitise" in line for line in cautions.cautions_for(kind, drum(), US))
 
 
 def test_heating_caution_names_the_products_own_maximum():
-    assert any("never above 120" in line for line in wording.cautions_for("wanted", drum(), US))
-    bare = wording.cautions_for("wanted", drum(limits=()), US)
+    assert any("never above 120" in line for line in cautions.cautions_for("wanted", drum(), US))
+    bare = cautions.cautions_for("wanted", drum(limits=()), US)
     assert any("Never heat a tight drum" in line for line in bare)
 
 
 def test_moving_caution_gives_the_weight_in_the_viewers_unit():
     # Common practice, no source: a heavy full drum weighs up to 600 lb (272 kg) gross.
-    assert "600" in wording.cautions_for("moved", drum(), US)[0]
-    assert "272" in wording.cautions_for("moved", drum(), formats("si"))[0]
+    assert "600" in cautions.cautions_for("moved", drum(), US)[0]
+    assert "272" in cautions.cautions_for("moved", drum(), formats("si"))[0]
 
 
 def test_verdict_gives_one_time_that_fits_its_phrase():
-    assert wording.verdict_time("READY", NOW + HOUR, US).startswith("Ready until")
-    assert wording.verdict_time("NOT YET", NOW + HOUR, US).startswith("Ready about")
-    assert wording.verdict_time("ASK", None, US) == ""
+    def told(**more):
+        return wording.verdict_time(
+            VerdictView(drum=drum(), phrase="NOT YET", reason="", do="", **more), US
+        )
+
+    assert told(time=NOW + HOUR).startswith("Ready about")
+    assert told(time=NOW + HOUR, where="Warm room 1").endswith("in Warm room 1")
+    assert told() == ""
 
 
-@pytest.mark.parametrize("phrase", ["READY", "LOOK FIRST"])
-def test_verdict_that_lets_a_drum_be_opened_carries_cautions(phrase):
-    view = VerdictView(drum=drum(readiness="ready"), phrase=phrase, reason="", do="")
-    lines = wording.verdict_cautions(view.phrase, view.drum)
+@pytest.mark.parametrize(
+    ("phrase", "readiness", "conditions", "word"),
+    [
+        ("READY", "ready", (), "gloves"),
+        ("READY", "ready", ("gassing",), "gassing"),
+        ("LOOK FIRST", "on_hold", ("solids_suspected",), "gloves"),
+        ("ASK", "unknown", (), "Vent slowly"),  # it is told to be dipped
+        ("NOT YET", "too_cold", (), "Never heat a tight drum"),
+        ("NOT YET", "too_warm", (), "drum truck"),
+        ("NOT YET", "on_hold", (), "vented while you mix"),
+        ("DO NOT OPEN", "on_hold", ("overpressure",), "Do not move"),
+        ("DO NOT OPEN", "on_hold", ("bulged",), "Keep others away"),
+        ("DO NOT OPEN", "ready", (), "Water"),
+    ],
+)
+def test_verdict_carries_the_caution_that_fits_what_it_leads_to(
+    phrase, readiness, conditions, word
+):
+    shown = drum(readiness=readiness, answer=phrase, conditions=conditions, cautions=())
+    lines = cautions.verdict_cautions(phrase, shown)
     assert 1 <= len(lines) <= 2
+    assert any(word in line for line in lines)
+
+
+def test_drum_that_is_warm_but_sweats_is_never_just_ready():
+    shown = drum(readiness="ready", answer="DO NOT OPEN")
+    assert "shut" in wording.state_words(shown)
+    assert "shut" in wording.headline(shown, US)
+    assert "shut" in wording.sentence(shown, US)
+    assert "shut" in " ".join(wording.marks(group(shown)))
 
 
 def test_output_class_is_told_in_the_viewers_unit():
     # 20 lb is 9.07 kg (NIST SP 811).
-    assert wording.output_words("from_20", US) == "20 lb a minute and over"
-    assert wording.output_words("under_20", formats("si")) == "under 9.1 kg a minute"
+    assert said(wording.output_words("from_20", US)) == "20 lb a minute and over"
+    assert said(wording.output_words("under_20", formats("si"))) == "under 9 kg a minute"

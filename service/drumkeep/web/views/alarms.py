@@ -53,6 +53,7 @@ def task_views(
             audience=", ".join(alarm.audience),
             priority=alarm.priority,
             state=alarm.state,
+            since=alarm.raised_at,
             deadline=alarm.deadline,
             drums=tuple(alarm.drums),
             place_code=None if alarm.place_id is None else places[alarm.place_id],

@@ -1,8 +1,9 @@
 """One drum as every page shows it."""
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any, Final, cast
+from zoneinfo import ZoneInfo
 
 from drumkeep.domain.conditions import was_cold
 from drumkeep.domain.drums import depth_m
@@ -10,8 +11,10 @@ from drumkeep.domain.grid import moment_of
 from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import OutputClass, Product, Side
+from drumkeep.domain.readiness import CAUTION_SHEET
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.products import as_product
+from drumkeep.storage.tables.catalogue import Lot
 from drumkeep.storage.tables.estimates import Estimate
 from drumkeep.thermal.geometry import DRUM_INSIDE_HEIGHT_M
 from drumkeep.web.formats import Formats
@@ -20,11 +23,12 @@ from drumkeep.web.view_models import (
     ConditionName,
     DrumView,
     LimitView,
+    Phrase,
     ReadinessName,
     SideName,
     WasCold,
 )
-from drumkeep.web.views.sentences import all_said, said
+from drumkeep.web.views.sentences import all_said
 
 _LIMIT_WORDS: Final = {
     "seed_c": "Seeding",
@@ -41,11 +45,15 @@ _NOT_COMPUTED: Final[dict[str, Any]] = {
     "answer": "ASK",
     "reasons": ["It has not been computed yet."],
     "advice": ["Dip the liquid and record it."],
-    "cautions": [],
+    "cautions": [CAUTION_SHEET],
     "ready_at": None,
     "warm_room": None,
     "ready_in_warm_room_at": None,
     "never_note": None,
+}
+_GONE: Final[Mapping[str, Any]] = {
+    "state": "on_hold",
+    "advice": ["Take another drum, and tell the manager that this one still bears its label."],
 }
 
 
@@ -55,8 +63,19 @@ def output_of(row: StockRow, asked: OutputClass | None = None) -> OutputClass:
 
 
 def verdict_of(row: StockRow, *, output: OutputClass) -> Mapping[str, Any]:
-    """Return the stored verdict on a drum for an output class."""
+    """Return the stored verdict on a drum for an output class; of one that is gone, that it is."""
+    if row.drum.ended is not None:
+        return {**_NOT_COMPUTED, **_GONE, "reasons": [f"This drum was {row.drum.ended}."]}
     return row.estimate.verdicts[output.value] if row.estimate is not None else _NOT_COMPUTED
+
+
+def ready_times(verdict: Mapping[str, Any]) -> tuple[datetime | None, datetime | None]:
+    """Return when a drum will be ready where it stands, and in the nearest warm room.
+
+    A drum that is too warm is not sent to a warm room, though that may be the cooler place.
+    """
+    here, warm = (_moment(verdict[name]) for name in ("ready_at", "ready_in_warm_room_at"))
+    return here, None if verdict["state"] == "too_warm" else warm
 
 
 def drum_view(row: StockRow, *, formats: Formats, output: OutputClass | None = None) -> DrumView:
@@ -75,9 +94,12 @@ def drum_view(row: StockRow, *, formats: Formats, output: OutputClass | None = N
     product = as_product(row.product)
     chosen = output_of(row, output)
     verdict = verdict_of(row, output=chosen)
-    estimate = row.estimate
+    estimate = None if row.drum.ended else row.estimate
     known = estimate is not None and estimate.basis is not None
     depth = depth_m(row.drum.net_kg, product=product)
+    ready_at, ready_in_warm_room_at = ready_times(verdict)
+    reasons = all_said(verdict["reasons"], local)
+    zone = ZoneInfo(row.site.timezone)
     return DrumView(
         tag=row.drum.tag,
         side=cast("SideName", row.product.side),
@@ -91,24 +113,24 @@ def drum_view(row: StockRow, *, formats: Formats, output: OutputClass | None = N
         fill=min(depth / DRUM_INSIDE_HEIGHT_M, 1.0),
         net_kg=row.drum.net_kg,
         readiness=cast("ReadinessName", verdict["state"]),
+        answer=cast("Phrase", verdict["answer"]),
         use_band_c=product.limits.use_band(chosen),
         storage_band_c=(product.limits.storage_low_c, product.limits.storage_high_c),
         output_class=chosen.value,
-        reasons=all_said(verdict["reasons"], local),
+        reasons=reasons,
         advice=all_said(verdict["advice"], local),
-        cautions=all_said(verdict["cautions"], local),
-        ready_at=_moment(verdict["ready_at"]),
+        cautions=tuple(c for c in all_said(verdict["cautions"], local) if c not in reasons),
+        ready_at=ready_at,
         warm_room=verdict["warm_room"],
-        ready_in_warm_room_at=_moment(verdict["ready_in_warm_room_at"]),
-        never_ready_note=said(verdict["never_note"], local) if verdict["never_note"] else None,
+        ready_in_warm_room_at=ready_in_warm_room_at,
         conditions=cast(
             "tuple[ConditionName, ...]", tuple(estimate.conditions if estimate else ())
         ),
         limits=limit_views(product),
-        wanted_at=row.drum.wanted_at,
-        made_on=_day(row.lot.made_on),
-        expires_on=_day(row.lot.expires_on)
-        or _later(row.lot.made_on, days=product.limits.shelf_life_days),
+        ended=row.drum.ended,
+        wanted_at=None if row.drum.ended else row.drum.wanted_at,
+        made_on=_noon(row.lot.made_on, zone),
+        expires_on=_expiry(row.lot, product=product, zone=zone),
         warming=row.place.kind == PlaceKind.WARM_ROOM and verdict["state"] == "too_cold",
         **(_liquid(estimate, product=product) if estimate is not None and known else {}),
     )
@@ -156,10 +178,12 @@ def _moment(text: str | None) -> datetime | None:
     return None if text is None else datetime.fromisoformat(text)
 
 
-def _day(day: date | None) -> datetime | None:
-    # noon: the same day in every zone a site may be in
-    return None if day is None else datetime.combine(day, time(12), tzinfo=UTC)
+def _noon(day: date, zone: ZoneInfo) -> datetime:
+    """Return the middle of a day of the site's calendar."""
+    return datetime.combine(day, time(12), tzinfo=zone)
 
 
-def _later(day: date, *, days: float) -> datetime:
-    return datetime.combine(day, time(12), tzinfo=UTC) + timedelta(days=days)
+def _expiry(lot: Lot, *, product: Product, zone: ZoneInfo) -> datetime:
+    if lot.expires_on is not None:
+        return _noon(lot.expires_on, zone)
+    return _noon(lot.made_on + timedelta(days=int(product.limits.shelf_life_days)), zone)

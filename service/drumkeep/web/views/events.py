@@ -21,11 +21,13 @@ _OFFERED: Final = (
     EventKind.OPENED,
     EventKind.VENTED,
     EventKind.RESEALED,
+    EventKind.BLANKETED,
     EventKind.WEIGHED,
     EventKind.WANTED,
     EventKind.SKIN,
     EventKind.HELD,
     EventKind.RELEASED,
+    EventKind.EMPTIED,
 )
 
 

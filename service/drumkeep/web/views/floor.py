@@ -8,6 +8,7 @@ from typing import Final
 from urllib.parse import urlencode
 
 import numpy as np
+from numpy.typing import NDArray
 
 from drumkeep.domain.grid import moment_of, step_at
 from drumkeep.domain.liquid_surroundings import PlaceHeat
@@ -33,12 +34,21 @@ from drumkeep.web.view_models import (
     ShelfView,
 )
 from drumkeep.web.views.alarms import task_views
-from drumkeep.web.views.drums import drum_view, next_to_use_first, output_of, verdict_of
+from drumkeep.web.views.drums import (
+    drum_view,
+    next_to_use_first,
+    output_of,
+    ready_times,
+    verdict_of,
+)
 from drumkeep.web.views.sentences import said
-from drumkeep.web.wording import PLACE_KIND, READINESS
+from drumkeep.web.wording import PLACE_KIND, READINESS, output_words
 
 PAST_STEPS: Final = 24 * 12
 AHEAD_HOURS: Final = 12
+EXTREMES_HOURS: Final = 24
+"""The next low and high are told as far ahead as this: past midnight at any hour of the day."""
+
 WORTH_TELLING_K: Final = 1.0
 _LINE_STRIDE: Final = 3
 
@@ -70,6 +80,10 @@ class Sift:
     def given(self) -> dict[str, str]:
         """Return what is set."""
         return {name: value for name, value in self.__dict__.items() if value}
+
+    def is_strange(self) -> bool:
+        """Whether it asks for something that there cannot be, and so for no drum."""
+        return self.by not in ("", TOMORROW_AT_SIX) or self.output not in ("", *OutputClass)
 
 
 def floor_view(tx: Tx, *, sift: Sift, formats: Formats, role: Role, now: datetime) -> FloorView:
@@ -113,14 +127,15 @@ def floor_view(tx: Tx, *, sift: Sift, formats: Formats, role: Role, now: datetim
         )
         for place in places
     )
+    choices = _choices(every, ground=ground, formats=formats)
     return FloorView(
         tasks=task_views(tx, alarms, formats=formats, role=role),
         shelves=shelves,
         checked_at=_checked_at(every, now=now),
         oldest_reading_at=_oldest(heats.values()),
-        filter_words=_words(sift),
+        filter_words=_words(sift, choices=choices),
         filters=sift.given(),
-        choices=_choices(every, ground=ground),
+        choices=choices,
         query=urlencode(sift.given()),
         counts=_counts(kept, output=output),
     )
@@ -150,13 +165,12 @@ def _keeps(row: StockRow, *, sift: Sift, output: OutputClass | None, formats: Fo
         (sift.place, f"{row.site.code}/{row.place.code}"),
         (sift.readiness, verdict["state"]),
     )
-    if any(asked and asked != found for asked, found in asked_and_found):
+    if any(asked and asked != found for asked, found in asked_and_found) or sift.is_strange():
         return False
-    if sift.by != TOMORROW_AT_SIX or verdict["state"] == "ready":
+    if not sift.by or verdict["state"] == "ready":
         return True
     deadline = _tomorrow_at_six(formats.at(row.site.timezone))
-    times = [verdict["ready_at"], verdict["ready_in_warm_room_at"]]
-    return any(t is not None and datetime.fromisoformat(t) <= deadline for t in times)
+    return any(t is not None and t <= deadline for t in ready_times(verdict))
 
 
 def _tomorrow_at_six(local: Formats) -> datetime:
@@ -212,12 +226,14 @@ def _shelf(
         set_point_c=place.set_point_c,
         air=air,
         now_step=step,
-        hours=AHEAD_HOURS,
+        hours=EXTREMES_HOURS,
     )
     line = AirLine()
-    low = high = None
+    low: tuple[float, datetime] | None = None
+    high: tuple[float, datetime] | None = None
     if np.isfinite(air.likely[-1]):
         times = [moment_of(step + i * STRIDE) for i in range(len(ahead.likely))]
+        drawn = [at for at in times if at <= times[0] + timedelta(hours=AHEAD_HOURS)]
         off = ahead.either_way_k
         line = AirLine(
             past=tuple(
@@ -227,13 +243,10 @@ def _shelf(
             ),
             ahead=tuple(
                 (at, float(c), float(c) - off, float(c) + off)
-                for at, c in zip(times, ahead.likely, strict=True)
+                for at, c in zip(drawn, ahead.likely, strict=False)
             ),
         )
-        coldest, hottest = int(ahead.likely.argmin()), int(ahead.likely.argmax())
-        if ahead.likely[hottest] - ahead.likely[coldest] >= WORTH_TELLING_K:
-            low = (float(ahead.likely[coldest]), times[coldest])
-            high = (float(ahead.likely[hottest]), times[hottest])
+        low, high = _extremes(ahead.likely, times)
     return ShelfView(
         place=place.name,
         code=f"{site.code}/{place.code}",
@@ -250,6 +263,19 @@ def _shelf(
         day_high=high,
         doubts=tuple(doubts),
         groups=_groups(drums),
+    )
+
+
+def _extremes(
+    likely: NDArray[np.float64], times: Sequence[datetime]
+) -> tuple[tuple[float, datetime] | None, tuple[float, datetime] | None]:
+    """Return the next low and high, each unless it is now or the air hardly changes."""
+    if np.ptp(likely) < WORTH_TELLING_K:
+        return None, None
+    low, high = int(likely.argmin()), int(likely.argmax())
+    return (
+        (float(likely[low]), times[low]) if low else None,
+        (float(likely[high]), times[high]) if high else None,
     )
 
 
@@ -283,7 +309,9 @@ def _counts(rows: Sequence[StockRow], *, output: OutputClass | None) -> Mapping[
     return dict(counts)
 
 
-def _choices(rows: Sequence[StockRow], *, ground: Ground) -> dict[str, tuple[tuple[str, str], ...]]:
+def _choices(
+    rows: Sequence[StockRow], *, ground: Ground, formats: Formats
+) -> dict[str, tuple[tuple[str, str], ...]]:
     lots = sorted({row.lot.code for row in rows})
     places = [
         (_reference(p, ground), f"{p.name}, {ground.sites[p.site_id].name}")
@@ -294,28 +322,30 @@ def _choices(rows: Sequence[StockRow], *, ground: Ground) -> dict[str, tuple[tup
         "lot": (("", "every lot"), *((lot, f"lot {lot}") for lot in lots)),
         "place": (("", "every place"), *sorted(places, key=lambda p: p[1])),
         "readiness": (("", "whatever their state"), *READINESS.items()),
-        "by": (("", "at any time"), (TOMORROW_AT_SIX, "ready by tomorrow 6:00")),
+        "by": (("", "at any time"), (TOMORROW_AT_SIX, f"ready by {_six(formats)}")),
         "output": (
             ("", "each site's output"),
-            ("under_20", "under 20 lb a minute"),
-            ("from_20", "20 lb a minute and over"),
+            *((output.value, output_words(output, formats)) for output in OutputClass),
         ),
     }
 
 
-def _words(sift: Sift) -> str:
+def _six(formats: Formats) -> str:
+    return formats.when(_tomorrow_at_six(formats))
+
+
+def _words(sift: Sift, *, choices: Mapping[str, Sequence[tuple[str, str]]]) -> str:
+    """Return the filter in words; what is no choice as it was typed."""
     if not sift.given():
         return ""
-    parts = [f"{sift.side} drums" if sift.side else "drums"]
-    if sift.lot:
-        parts.append(f"of lot {sift.lot}")
-    if sift.place or sift.site:
-        parts.append(f"in {sift.place or sift.site}")
-    if sift.readiness in READINESS:
-        parts.append(READINESS[sift.readiness])
-    if sift.by:
-        parts.append("ready by tomorrow 6:00")
-    if sift.output:
-        rate = "under 20 lb" if sift.output == "under_20" else "20 lb and over"
-        parts.append(f"for {rate} a minute")
+
+    def word(name: str) -> str:
+        typed: str = getattr(sift, name)
+        return dict(choices.get(name, ())).get(typed, typed)
+
+    parts = [word("side") if sift.side else "drums"]
+    parts += [f"of lot {sift.lot}"] if sift.lot else []
+    parts += [f"in {word('place') or sift.site}"] if sift.place or sift.site else []
+    parts += [word(name) for name in ("readiness", "by") if getattr(sift, name)]
+    parts += [f"for {word('output')}"] if sift.output else []
     return " ".join(parts)

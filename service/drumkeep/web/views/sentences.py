@@ -1,12 +1,13 @@
 """Sentences of the rules, filled in for the person who reads them."""
 
 import re
+from datetime import date, datetime, time
 from typing import Final
 
-from drumkeep.domain.wording import filled
+from drumkeep.domain.wording import filled, temperatures
 from drumkeep.web.formats import Formats
 
-_TEMPERATURE: Final = re.compile(r"\{t:([^{}]+)\}")
+_DAY: Final = re.compile(r"(?<![\w-])(2\d{3}-\d\d-\d\d)(?![\w-])", re.ASCII)
 
 
 def said(text: str, formats: Formats) -> str:
@@ -14,8 +15,8 @@ def said(text: str, formats: Formats) -> str:
 
     Temperatures of one sentence are told apart: 75.4 °F over 75 °F, never 75 °F over 75 °F.
     """
-    others = [float(c) for c in _TEMPERATURE.findall(text)]
-    return filled(
+    others = temperatures(text)
+    words = filled(
         text,
         quantity={
             "t": lambda c: formats.temp(c, against=[other for other in others if other != c]),
@@ -25,6 +26,15 @@ def said(text: str, formats: Formats) -> str:
         },
         when=formats.when,
     )
+    return _DAY.sub(lambda match: _day(match[1], formats), words)
+
+
+def _day(text: str, formats: Formats) -> str:
+    try:
+        noon = datetime.combine(date.fromisoformat(text), time(12), tzinfo=formats.timezone)
+    except ValueError:
+        return text
+    return formats.date(noon)
 
 
 def all_said(texts: list[str], formats: Formats) -> tuple[str, ...]:

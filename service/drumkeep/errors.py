@@ -6,8 +6,9 @@ it. The seam that turns kinds into status codes and ``application/problem+json``
 ``drumkeep.asgi.problems``; the command line has its own.
 """
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from typing import Final
 
 _LONGEST: Final = 200
@@ -68,6 +69,25 @@ class DrumkeepError(Exception):
     def __str__(self) -> str:
         """Tell the title, then each fault on a line of its own."""
         return "\n".join([self.title, *(str(fault) for fault in self.faults)])
+
+
+@contextmanager
+def faults_within(where: str) -> Iterator[None]:
+    """Have faults name their fields as parts of a larger thing: ``tag`` becomes ``2.tag``.
+
+    Parameters
+    ----------
+    where
+        The larger thing's own name or number; empty leaves the names as they are.
+    """
+    try:
+        yield
+    except DrumkeepError as error:
+        if where:
+            error.faults = tuple(
+                replace(fault, field=f"{where}.{fault.field}") for fault in error.faults
+            )
+        raise
 
 
 class Invalid(DrumkeepError):

@@ -19,7 +19,7 @@ from drumkeep.asgi.happenings import by_caller, checked, event_of, happening_of
 from drumkeep.domain.products import OutputClass, Side
 from drumkeep.domain.readiness import Readiness
 from drumkeep.domain.roles import Action
-from drumkeep.errors import Fault, Invalid
+from drumkeep.errors import Fault, Invalid, faults_within
 from drumkeep.operations import drums, history
 from drumkeep.operations.drums import Receipt
 from drumkeep.operations.places import place_named
@@ -55,6 +55,14 @@ class DrumQuery(PageQuery):
         ]
         | None
     ) = None
+    output: OutputClass | None = None
+
+
+class OutputQuery(BaseModel):
+    """For which output class readiness is judged; by default the one wanted, else the site's."""
+
+    model_config = {"extra": "forbid"}
+
     output: OutputClass | None = None
 
 
@@ -94,15 +102,15 @@ def list_drums(tx: ReadingDep, query: Annotated[DrumQuery, Query()]) -> PageOf[D
 
 
 @router.get("/{tag}")
-def get_drum(tx: ReadingDep, tag: str, output: OutputClass | None = None) -> DrumOut:
+def get_drum(tx: ReadingDep, tag: str, query: Annotated[OutputQuery, Query()]) -> DrumOut:
     """Get a drum."""
-    return _answer(tx, drums.drum_tagged(tx, tag=tag).tag, output=output)
+    return _answer(tx, drums.drum_tagged(tx, tag=tag).tag, output=query.output)
 
 
 @router.post("", status_code=201)
 def receive_drums(
     tx: TransactionDep,
-    body: Annotated[dict[str, Any] | list[Any], Body()],
+    body: Annotated[object, Body()],
     caller: RecorderDep,
     response: Response,
     now: Now,
@@ -121,7 +129,7 @@ def receive_drums(
     if faults:
         raise RequestValidationError(faults)
     receipts = [
-        _receipt(tx, item, where=f"{index}." if many else "")
+        _receipt(tx, item, where=str(index) if many else "")
         for index, item in enumerate(arrived)
         if item is not None
     ]
@@ -187,13 +195,15 @@ def _check_span(start: datetime, end: datetime) -> None:
 
 def _receipt(tx: Tx, item: DrumIn, *, where: str) -> Receipt:
     origin = None
-    if item.from_ is not None:
-        origin = place_named(tx, reference=item.from_, field=f"{where}from").id
+    with faults_within(where):
+        place = place_named(tx, reference=item.place).id
+        if item.from_ is not None:
+            origin = place_named(tx, reference=item.from_, field="from").id
     return Receipt(
         event_id=item.id,
         product=item.product,
         lot=item.lot,
-        place=place_named(tx, reference=item.place, field=f"{where}place").id,
+        place=place,
         at=item.at,
         tag=item.tag,
         origin=origin,
@@ -202,4 +212,5 @@ def _receipt(tx: Tx, item: DrumIn, *, where: str) -> Receipt:
         share=item.share,
         tare_kg=item.tare_kg,
         note=item.note,
+        where=where,
     )

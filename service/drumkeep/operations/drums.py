@@ -14,9 +14,10 @@ from drumkeep.domain.grid import to_ms
 from drumkeep.domain.liquid import first_measurement
 from drumkeep.domain.products import Product
 from drumkeep.domain.roles import Role, correction_action, event_action, may
-from drumkeep.errors import Conflict, Fault, Invalid, NotFound, Refused
+from drumkeep.errors import Conflict, Fault, Invalid, NotFound, Refused, faults_within
 from drumkeep.operations.estimates import START_HOURS, origin_of, refresh_drums
 from drumkeep.operations.lots import lot_named
+from drumkeep.operations.products import product_named
 from drumkeep.operations.surroundings import Ground, read_ground
 from drumkeep.storage import drums as rows
 from drumkeep.storage.products import as_product
@@ -38,7 +39,10 @@ class By:
 
 @dataclass(frozen=True)
 class Receipt:
-    """A drum that arrived; ``place`` and ``origin`` are ids, ``event_id`` the client's UUID."""
+    """A drum that arrived; ``place`` and ``origin`` are ids, ``event_id`` the client's UUID.
+
+    ``where`` is its number in a list of several, for faults.
+    """
 
     event_id: UUID
     product: str
@@ -52,6 +56,18 @@ class Receipt:
     share: float = 1.0
     tare_kg: float = DRUM_STEEL_KG
     note: str | None = None
+    where: str = ""
+
+    def data(self) -> dict[str, Any]:
+        """Return what its event keeps of it."""
+        return _without_none(
+            {
+                "place": self.place,
+                "from": self.origin,
+                "net_kg": self.net_kg,
+                "liquid_c": self.liquid_c,
+            }
+        )
 
 
 @dataclass(frozen=True)
@@ -82,44 +98,35 @@ def receive_drums(tx: Tx, *, receipts: Sequence[Receipt], by: By, now: datetime)
     made: list[Drum] = []
     fresh: list[int] = []
     ground = read_ground(tx)
-    for index, receipt in enumerate(receipts):
-        known = rows.event_by_id(tx, event_id=receipt.event_id)
-        where = f"{index}." if len(receipts) > 1 else ""
-        if known is not None:
-            made.append(_received_before(tx, known, receipt, where=where))
-            continue
-        drum = _receive(tx, receipt, by=by, now=now, where=where, ground=ground)
+    for receipt in receipts:
+        with faults_within(receipt.where):
+            known = rows.event_by_id(tx, event_id=receipt.event_id)
+            if known is not None:
+                made.append(_received_before(tx, known, receipt))
+                continue
+            drum = _receive(tx, receipt, by=by, now=now, ground=ground)
         made.append(drum)
         fresh.append(drum.id)
     refresh_drums(tx, since=dict.fromkeys(fresh, 0), now=now)
     return made
 
 
-def _receive(
-    tx: Tx, receipt: Receipt, *, by: By, now: datetime, where: str, ground: Ground
-) -> Drum:
+def _receive(tx: Tx, receipt: Receipt, *, by: By, now: datetime, ground: Ground) -> Drum:
     check_time(receipt.at, now=now)
-    lot = lot_named(tx, product=receipt.product, code=receipt.lot, field=f"{where}lot")
-    _, product_row = rows.lots_and_products(tx, lot_ids=[lot.id])[lot.id]
+    product = product_named(tx, code=receipt.product)
+    lot = lot_named(tx, product=receipt.product, code=receipt.lot)
     event = DrumEvent(
         id=receipt.event_id,
         kind=EventKind.RECEIVED,
         at=receipt.at,
         recorded_at=now,
-        data=_without_none(
-            {
-                "place": receipt.place,
-                "from": receipt.origin,
-                "net_kg": receipt.net_kg,
-                "liquid_c": receipt.liquid_c,
-            }
-        ),
+        data=receipt.data(),
         by=by.account_id,
         note=receipt.note,
     )
-    facts = fold([event], product=as_product(product_row))
+    facts = fold([event], product=as_product(product))
     drum = Drum(
-        tag=_tag(tx, receipt.tag, where=where),
+        tag=_tag(tx, receipt.tag),
         lot_id=lot.id,
         created_at=now,
         share=receipt.share,
@@ -235,14 +242,12 @@ def _log(tx: Tx, *, drum: Drum, event: DrumEvent, by: By) -> Event:
     return row
 
 
-def _tag(tx: Tx, wanted: str | None, *, where: str) -> str:
+def _tag(tx: Tx, wanted: str | None) -> str:
     if wanted is not None:
-        tag = tags.parse(wanted, field=f"{where}tag")
+        tag = tags.parse(wanted)
         if rows.drum_by_tag(tx, tag=tag) is not None:
             mend = "Read the label again, or leave the tag out to be given a new one."
-            raise Conflict(
-                "Another drum bears this tag.", [Fault(f"{where}tag", tag, "is taken", mend)]
-            )
+            raise Conflict("Another drum bears this tag.", [Fault("tag", tag, "is taken", mend)])
         return tag
     random = SystemRandom()
     for _ in range(_TRIES):
@@ -252,22 +257,24 @@ def _tag(tx: Tx, wanted: str | None, *, where: str) -> str:
     raise Conflict("No free tag was found; try again.")
 
 
-def _received_before(tx: Tx, known: Event, receipt: Receipt, *, where: str) -> Drum:
+def _received_before(tx: Tx, known: Event, receipt: Receipt) -> Drum:
     drum = rows.drums_by_id(tx, ids=[known.drum_id])[known.drum_id]
+    lot, product = rows.lots_and_products(tx, lot_ids=[drum.lot_id])[drum.lot_id]
     same = (
         known.kind == EventKind.RECEIVED
-        and known.at == receipt.at
-        and known.data.get("place") == receipt.place
+        and (known.at, known.data, known.note) == (receipt.at, receipt.data(), receipt.note)
+        and (product.code, lot.code) == (receipt.product, receipt.lot)
+        and (drum.share, drum.tare_kg) == (receipt.share, receipt.tare_kg)
         and (receipt.tag is None or tags.parse(receipt.tag) == drum.tag)
     )
     if not same:
-        raise _another(f"{where}id", receipt.event_id)
+        raise _another(receipt.event_id)
     return drum
 
 
 def _refuse_twins(receipts: Sequence[Receipt]) -> None:
-    seen: dict[str, int] = {}
-    for index, receipt in enumerate(receipts):
+    seen: dict[str, str] = {}
+    for receipt in receipts:
         for name, value in (("id", str(receipt.event_id)), ("tag", receipt.tag)):
             if value is None:
                 continue
@@ -277,9 +284,9 @@ def _refuse_twins(receipts: Sequence[Receipt]) -> None:
                 mend = "Give each drum its own, or leave the tag out."
                 raise Conflict(
                     "Two drums of the list are alike.",
-                    [Fault(f"{index}.{name}", value, problem, mend)],
+                    [Fault(f"{receipt.where}.{name}", value, problem, mend)],
                 )
-            seen[key] = index
+            seen[key] = receipt.where
 
 
 def _refuse_another(known: Event, happening: Happening, *, drum: Drum) -> None:
@@ -287,17 +294,18 @@ def _refuse_another(known: Event, happening: Happening, *, drum: Drum) -> None:
         known.drum_id == drum.id
         and known.kind == happening.kind.value
         and (known.kind == EventKind.WANTED or known.at == happening.at)
+        and known.note == happening.note
         and _sent(known.data) == _sent(_data(happening, drum=drum))
     )
     if not same:
-        raise _another("id", happening.event_id)
+        raise _another(happening.event_id)
 
 
-def _another(name: str, event_id: UUID) -> Conflict:
+def _another(event_id: UUID) -> Conflict:
     mend = "Make a new UUID for each thing that happened."
     return Conflict(
         "Something else was recorded under this id.",
-        [Fault(name, str(event_id), "belongs to another event", mend)],
+        [Fault("id", str(event_id), "belongs to another event", mend)],
     )
 
 

@@ -24,12 +24,14 @@ def cold(drums: Sequence[DrumNow], *, was: Was) -> list[Finding]:
     first = drums[0]
     load = first.place_kind in LOAD_KINDS
     kind = AlarmKind.COLD_LOAD if load else AlarmKind.SEEDING
-    iso = [d for d in drums if d.side is Side.ISO and d.supported]
-    now = [d for d in iso if d.seed_since != NEVER and d.step - d.seed_since >= DELAY_STEPS]
+    iso = [d for d in drums if d.side is Side.ISO]
     sat = [d for d in iso if load and d.cold_steps >= SAT_COLD_STEPS]
+    # A drum of unknown temperature raises nothing new; that it is not known ends nothing either.
+    told = [d for d in iso if d.supported or was(kind, first.place_ref, d.tag)]
+    now = [d for d in told if d.seed_since != NEVER and d.step - d.seed_since >= DELAY_STEPS]
     coming = [
         d
-        for d in iso
+        for d in told
         if d not in now
         and (
             d.seeds_at is not None

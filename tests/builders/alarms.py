@@ -1,0 +1,110 @@
+"""What alarm rules look at; arguments replace parts of an iso drum that is well in a warehouse."""
+
+from dataclasses import replace
+from datetime import timedelta
+from typing import Any
+
+from drumkeep.domain.alarm_rules import DrumNow, GatewayNow, SensorNow, findings
+from drumkeep.domain.alarms import AlarmKind, Finding
+from drumkeep.domain.liquid_state import NEVER
+from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.products import Side, default_product
+from tests.builders.past import at, step
+
+NOW_H = 240.0
+NOW = at(NOW_H)
+STEP = step(NOW_H)
+
+PLACES = {
+    PlaceKind.WAREHOUSE: 1,
+    PlaceKind.VEHICLE: 2,
+    PlaceKind.DOCK: 3,
+    PlaceKind.YARD: 4,
+    PlaceKind.WARM_ROOM: 5,
+    PlaceKind.RIG: 6,
+    PlaceKind.JOB_SITE: 7,
+}
+
+
+def drum(
+    tag: str = "K7Q-X4M",
+    *,
+    side: Side = Side.ISO,
+    kind: PlaceKind = PlaceKind.WAREHOUSE,
+    **changes: Any,
+) -> DrumNow:
+    """Return a drum that no rule minds."""
+    well = DrumNow(
+        tag=tag,
+        side=side,
+        limits=default_product(side).limits,
+        lot="LOT-1",
+        place=PLACES[kind],
+        place_name=f"the {kind.value}",
+        place_kind=kind,
+        place_ref=f"north/{kind.value}",
+        site=1,
+        step=STEP,
+        supported=True,
+        bottom_low_c=18.0,
+        mean_c=20.0,
+        pressure_kpa=0.0,
+        overpressure=False,
+        solids=False,
+        seed_since=NEVER,
+        gas_since=NEVER,
+        below_since=NEVER,
+        above_since=NEVER,
+        cold_steps=0,
+        seeds_at=None,
+        cold_hours=0.0,
+        lowest_c=18.0,
+        wanted_at=None,
+        start_by=None,
+        slow_ready_at=None,
+        ready=True,
+        in_warm_room=kind is PlaceKind.WARM_ROOM,
+        open_since=None,
+        expires_at=NOW + timedelta(days=100),
+    )
+    return replace(well, **changes)
+
+
+def sensor(**changes: Any) -> SensorNow:
+    """Return a sensor heard of a minute ago."""
+    heard = SensorNow(
+        name="urn:dev:ow:10e2073a01080063:temp",
+        site=1,
+        place=1,
+        place_name="the warehouse",
+        interval_s=300.0,
+        last_at=NOW - timedelta(minutes=1),
+        gateway="attic",
+        drums=("K7Q-X4M",),
+    )
+    return replace(heard, **changes)
+
+
+def gateway(**changes: Any) -> GatewayNow:
+    """Return a gateway that is there."""
+    there = GatewayNow(
+        code="attic", site=1, online=True, presence_at=NOW - timedelta(days=1), drums=("K7Q-X4M",)
+    )
+    return replace(there, **changes)
+
+
+def found(
+    *drums: DrumNow,
+    sensors: tuple[SensorNow, ...] = (),
+    gateways: tuple[GatewayNow, ...] = (),
+    under: dict[AlarmKind, set[str]] | None = None,
+    now: Any = NOW,
+) -> list[Finding]:
+    """Return the active causes; ``under`` are tags under an open alarm of a kind."""
+    return findings(
+        drums,
+        sensors=sensors,
+        gateways=gateways,
+        was=lambda kind, _cause, tag: tag in (under or {}).get(kind, set()),
+        now=now,
+    )

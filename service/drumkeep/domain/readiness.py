@@ -7,6 +7,7 @@ ready", never "ready".
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from enum import StrEnum
+from math import isfinite
 from typing import Final
 
 from drumkeep.domain.conditions import Condition
@@ -66,6 +67,11 @@ class Computed:
     low_c: float
     high_c: float
     basis: Basis
+
+    @property
+    def is_finite(self) -> bool:
+        """Whether every temperature is a number."""
+        return all(isfinite(v) for v in self.__dict__.values() if isinstance(v, float))
 
 
 @dataclass(frozen=True)
@@ -166,6 +172,8 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
     now
         The present, UTC.
     """
+    if computed is not None and not computed.is_finite:
+        computed = None  # what cannot be compared is in no band
     words = _Words()
     _cautions(words, product=product, conditions=conditions)
     _pressure_caution(words, conditions=conditions, pressure_kpa=pressure_kpa)

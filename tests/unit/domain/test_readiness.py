@@ -160,6 +160,14 @@ def test_ready_means_known_whole_and_within_the_band(values, basis, output, side
         assert found.state is Readiness.READY
 
 
+@pytest.mark.parametrize("name", [f.name for f in fields(Computed) if f.name != "basis"])
+def test_a_temperature_that_is_no_number_makes_a_drum_unknown(name):
+    found = verdict(replace(computed(), **{name: float("nan")}))
+
+    assert found.state is Readiness.UNKNOWN
+    assert "nan" not in said((*found.reasons, *found.advice))
+
+
 @pytest.mark.parametrize("basis", [Basis.MEASURED, Basis.MODELLED])
 def test_what_is_supported_may_be_ready(basis):
     assert verdict(computed(basis=basis)).state is Readiness.READY

@@ -162,7 +162,8 @@ def test_ready_means_known_whole_and_within_the_band(values, basis, output, side
 
 @pytest.mark.parametrize("name", [f.name for f in fields(Computed) if f.name != "basis"])
 def test_a_temperature_that_is_no_number_makes_a_drum_unknown(name):
-    found = verdict(replace(computed(), **{name: float("nan")}))
+    broken: dict[str, Any] = {name: float("nan")}
+    found = verdict(replace(computed(), **broken))
 
     assert found.state is Readiness.UNKNOWN
     assert "nan" not in said((*found.reasons, *found.advice))

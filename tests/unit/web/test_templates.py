@@ -1,42 +1,16 @@
 """The pages: escaped, fit for a strict Content-Security-Policy, usable by keyboard and reader."""
 
 import re
-from html.parser import HTMLParser
 
 import pytest
 from jinja2 import UndefinedError
 
 from drumkeep.web.figure import DRAWN_AT_ONCE, drawn_by_group
 from drumkeep.web.templating import STATIC, TEMPLATES, render, styles
+from tests.fixtures.html import Page
 from tests.unit.web.samples import VIEWER, drum, floor, formats, group, hostile, pages, shelf
 
 HOSTILE = "\"'><script>alert(1)</script><img src=x onerror=alert(1)>{{ 7*7 }}"
-VOID = {"meta", "link", "input", "br", "img"}
-
-
-class Page(HTMLParser):
-    """Elements of a page as (name, attributes), and the texts of scripts."""
-
-    def __init__(self, text: str) -> None:
-        super().__init__()
-        self.elements: list[tuple[str, dict[str, str]]] = []
-        self.open: list[str] = []
-        self.feed(text)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.elements.append((tag, {name: value or "" for name, value in attrs}))
-        if tag not in VOID:
-            self.open.append(tag)
-
-    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.elements.append((tag, {name: value or "" for name, value in attrs}))
-
-    def handle_endtag(self, tag: str) -> None:
-        assert self.open, f"</{tag}> closes nothing"
-        assert self.open.pop() == tag
-
-    def all(self, *tags: str) -> list[dict[str, str]]:
-        return [attributes for tag, attributes in self.elements if tag in tags]
 
 
 NAMES = sorted(pages())

@@ -1,0 +1,261 @@
+"""Who gets to see pages and to post their forms, over real HTTP."""
+
+from collections.abc import Iterator
+from typing import Any
+from urllib.parse import parse_qs, urlsplit
+from uuid import uuid4
+
+import httpx
+import pytest
+
+from drumkeep.asgi.authentication import COOKIE
+from drumkeep.domain.roles import Role
+from tests.fixtures.html import Page
+from tests.fixtures.people import Person, signed_in
+from tests.fixtures.serving import MANAGER, PASSWORD, manager, nobody, serve, serving
+from tests.fixtures.yard import Yard, yard
+
+__all__ = ["manager", "nobody", "serving", "yard"]
+
+OPEN = {
+    ("GET", "/health"),
+    ("GET", "/ready"),
+    ("GET", "/sign-in"),
+    ("POST", "/sign-in"),
+    ("POST", "/api/v1/session"),
+    ("GET", "/favicon.ico"),
+}
+METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
+
+
+def routes(found: Any) -> Iterator[tuple[str, str]]:
+    """Walk what the app serves: (method, path), included routers and all."""
+    for route in found:
+        if hasattr(route, "effective_candidates"):
+            yield from routes(route.effective_candidates())
+        else:
+            for method in getattr(route, "methods", None) or ():
+                yield method, route.path
+
+
+@pytest.fixture(scope="module")
+def mara(serving) -> Iterator[Person]:
+    with signed_in(serving, "manager") as person:
+        yield person
+
+
+def sign_in(client: httpx.Client, *, next: str = "/floor", **fields: str) -> httpx.Response:  # noqa: A002
+    given = {"name": MANAGER, "password": PASSWORD, "next": next} | fields
+    return client.post("/sign-in", data=given)
+
+
+def test_every_route_but_sign_in_health_and_static_files_asks_who_one_is(serving, nobody):
+    known = set(routes(serving.app.routes))
+    assert known > OPEN
+    assert len(known) > 60
+
+    for method, path in known - OPEN:
+        address = path.replace("{tag}", "K7Q-X4M").replace(":path", "")
+        address = address.replace("{", "").replace("}", "")
+        answer = nobody.request(method, address)
+        if answer.status_code == 303:
+            assert urlsplit(answer.headers["Location"]).path == "/sign-in", (method, path)
+            assert answer.text == ""
+        else:
+            assert answer.status_code == 401, (method, path, answer.text)
+
+
+def test_other_methods_of_a_page_show_nothing_either(serving, nobody):
+    for path in {path for _, path in routes(serving.app.routes)}:
+        served = {method for method, of in routes(serving.app.routes) if of == path}
+        for method in set(METHODS) - served:
+            answer = nobody.request(method, path.replace("{", "").replace("}", ""))
+            assert answer.status_code in (401, 404, 405), (method, path, answer.status_code)
+
+
+@pytest.mark.parametrize(
+    "path", ["/static/css/tokens.css", "/static/js/live.js", "/bokeh/js/bokeh.min.js"]
+)
+def test_static_files_are_open_and_kept(nobody, path):
+    answer = nobody.get(path)
+    assert answer.status_code == 200
+    assert "max-age" in answer.headers["Cache-Control"]
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/static/", "/static/css/", "/static/../app.py", "/static/%2e%2e/%2e%2e/app.py", "/bokeh/"],
+)
+def test_no_folder_and_nothing_beside_it_is_a_static_file(nobody, path):
+    assert nobody.get(path).status_code in (401, 404)
+
+
+def test_page_asked_for_is_shown_after_signing_in(serving):
+    with serving.client() as client:
+        sent = client.get("/alarms?x=1")
+        asked = parse_qs(urlsplit(sent.headers["Location"]).query)["next"][0]
+        form = Page(client.get(sent.headers["Location"]).text).form("/sign-in")
+        assert form.fields["next"] == asked == "/alarms?x=1"
+        answer = sign_in(client, next=asked)
+        assert answer.status_code == 303
+        assert answer.headers["Location"] == "/alarms?x=1"
+        assert client.get(answer.headers["Location"]).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "leads_away",
+    [
+        "//evil.example",
+        "///evil.example",
+        "/\\evil.example",
+        "\\/evil.example",
+        "/a\\..\\evil",
+        "https://evil.example/",
+        "http:evil.example",
+        "javascript:alert(1)",
+        "JaVaScRiPt:alert(1)",
+        "data:text/html,x",
+        " //evil.example",
+        "\t//evil.example",
+        "/\t/evil.example",
+        "/\n/evil.example",
+        "evil.example",
+        "",
+        "/é",
+    ],
+)
+def test_next_never_leaves_the_site(serving, mara, leads_away):
+    with serving.client() as client:
+        shown = Page(client.get("/sign-in", params={"next": leads_away}).text)
+        assert shown.form("/sign-in").fields["next"] == "/floor"
+        answer = sign_in(client, next=leads_away)
+        assert answer.headers["Location"] == "/floor"
+    form = mara.fill("/me", "/me/units", next=leads_away)
+    assert mara.send(form).headers["Location"] == "/floor"
+
+
+@pytest.mark.parametrize("fields", [{"password": "wrong"}, {"name": "nobody"}, {"name": ""}])
+def test_wrong_name_or_password_shows_the_form_again_with_the_name(nobody, fields):
+    answer = sign_in(nobody, **fields)
+    page = Page(answer.text)
+    assert answer.status_code == 401
+    assert COOKIE not in answer.cookies
+    assert "Name or password is wrong." in page.words
+    assert page.form("/sign-in").fields["name"] == fields.get("name", MANAGER)
+    assert page.form("/sign-in").fields["password"] == ""
+
+
+def test_guessing_on_the_page_is_slowed_down_and_says_for_how_long(tmp_path):
+    with serve(tmp_path) as fresh, fresh.client() as client:
+        for n in range(5):
+            assert sign_in(client, password=f"guess {n}").status_code == 401
+        closed = sign_in(client)
+    assert closed.status_code == 429
+    wait = closed.headers["Retry-After"]
+    assert 0 < int(wait) <= 301
+    assert f"Try again in {wait} seconds." in Page(closed.text).words
+
+
+def test_form_of_another_site_cannot_sign_anybody_in(nobody):
+    for origin in ("https://evil.example", "null"):
+        answer = nobody.post(
+            "/sign-in",
+            data={"name": MANAGER, "password": PASSWORD},
+            headers={"Origin": origin},
+        )
+        assert answer.status_code == 403
+        assert COOKIE not in answer.cookies
+
+
+def test_session_cookie_is_out_of_reach_of_scripts_other_sites_and_plain_http(
+    tmp_path, monkeypatch
+):
+    monkeypatch.setenv("DRUMKEEP_PUBLIC_URL", "https://drums.example")
+    with serve(tmp_path) as fresh, fresh.client() as client:
+        cookie = sign_in(client).headers["Set-Cookie"]
+    assert {"HttpOnly", "Secure", "SameSite=lax", "Path=/"} <= set(cookie.split("; "))
+
+
+def test_signing_out_ends_the_session_itself(serving):
+    with serving.client() as client:
+        sign_in(client)
+        kept = dict(client.cookies)
+        form = Page(client.get("/me").text).form("/sign-out")
+        answer = client.post("/sign-out", data=form.fields)
+        assert answer.headers["Location"] == "/sign-in"
+        assert COOKIE not in client.cookies
+    with httpx.Client(base_url=serving.url, cookies=kept) as thief:
+        assert thief.get("/floor").status_code == 303
+
+
+def page_forms(yard: Yard) -> dict[str, dict[str, str]]:
+    """Return every address that a page posts to, with fields that would be taken."""
+    tag = yard.receive()["tag"]
+    return {
+        "/sign-out": {},
+        "/me/units": {"units": "si"},
+        f"/drums/{tag}/events": {"id": str(uuid4()), "kind": "held", "reason": "x"},
+        f"/alarms/{uuid4()}/acknowledge": {},
+    }
+
+
+def test_page_forms_are_all_the_forms_there_are(serving, yard):
+    posts = {path for method, path in routes(serving.app.routes) if method == "POST"}
+    pages = {path for path in posts if not path.startswith("/api/")} - {"/sign-in"}
+    assert len(pages) == len(page_forms(yard))
+
+
+def test_form_without_the_sessions_own_token_changes_nothing_and_says_so(serving, yard, mara):
+    with signed_in(serving, "manager") as other:
+        others = other.csrf()
+    for action, fields in page_forms(yard).items():
+        for token in (None, "", "x", others, mara.csrf() + "x"):
+            given = fields if token is None else fields | {"csrf": token}
+            answer = mara.client.post(action, data=given)
+            assert answer.status_code == 403, (action, token)
+            page = Page(answer.text)
+            assert "out of date" in page.words
+            assert "Nothing was changed." in page.words
+            assert page.all("a")[-1]["href"].startswith("/")
+    assert mara.get("/me").form("/me/units").fields["units"] == "us"
+    for drum in yard.client.get("/api/v1/drums").json()["items"]:
+        assert drum["readiness"]["state"] != "on_hold"
+
+
+def test_bearer_token_reads_pages_and_posts_no_form(serving, yard):
+    with serving.client(Role.MANAGER) as program:
+        assert program.get("/floor").status_code == 200
+        for action, fields in page_forms(yard).items():
+            answer = program.post(action, data=fields | {"csrf": ""})
+            assert answer.status_code == 403, action
+            assert "/api/v1" in Page(answer.text).words
+
+
+def test_other_sites_may_not_frame_script_or_style_any_page(mara, nobody):
+    answers = [mara.client.get(path) for path in ("/floor", "/me", "/alarms", "/none")]
+    answers += [nobody.get("/sign-in")]
+    for answer in answers:
+        told = answer.headers["Content-Security-Policy"]
+        policy = dict(part.strip().split(" ", 1) for part in told.split(";"))
+        assert policy["default-src"] == "'none'"
+        assert policy["script-src"] == "'self'"
+        assert policy["frame-ancestors"] == "'none'"
+        assert policy["base-uri"] == "'none'"
+        assert policy["form-action"] == "'self'"
+        assert "unsafe" not in told
+        assert answer.headers["X-Content-Type-Options"] == "nosniff"
+        assert answer.headers["Cache-Control"] == "no-store"
+    nonces = {answer.headers["Content-Security-Policy"] for answer in answers}
+    assert len(nonces) == len(answers), "a nonce was used twice"
+
+
+def test_where_there_is_no_page_it_says_so_and_leads_back(mara):
+    page = mara.get("/none/such", status=404)
+    assert "There is no page at this address." in page.words
+    assert page.all("a")[-1]["href"] == "/floor"
+
+
+def test_browsers_that_look_for_a_mark_find_one(nobody):
+    answer = nobody.get("/favicon.ico", follow_redirects=True)
+    assert answer.status_code == 200
+    assert answer.headers["Content-Type"].startswith("image/svg+xml")

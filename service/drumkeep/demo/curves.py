@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import Final
 
@@ -42,21 +43,17 @@ def write_scenarios(folder: Folder, *, timetable: Timetable, broker_port: int) -
     return files
 
 
-def all_confirmed(files: Sequence[Path]) -> bool:
-    """Tell whether every gateway has packed its history, and the service has confirmed it all."""
-    return all(
-        (state := file.parent / _STATE).is_dir()
-        and '"packed_to":null' not in _read(state / "state.json")
-        and not any(state.glob("*.pack"))
-        for file in files
-    )
+def all_confirmed(files: Sequence[Path], *, since: datetime) -> bool:
+    """Tell whether every gateway has packed its readings up to a time, and all are confirmed."""
+    return all(_confirmed(file.parent / _STATE, since=since) for file in files)
 
 
-def _read(file: Path) -> str:
+def _confirmed(spool: Path, *, since: datetime) -> bool:
     try:
-        return file.read_text(encoding="utf-8")
+        packed_to = json.loads((spool / "state.json").read_bytes())["packed_to"]
     except FileNotFoundError:
-        return '"packed_to":null'
+        return False
+    return (packed_to or 0.0) >= since.timestamp() and not any(spool.glob("*.pack"))
 
 
 def _outdoors(timetable: Timetable) -> dict[str, Outdoors]:

@@ -4,7 +4,7 @@ Whatever was sent by a start that was interrupted is found there: the catalogue 
 and their events by UUIDs that are made from the scenario, so that the same is never made twice.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import timedelta
@@ -20,7 +20,6 @@ from drumkeep.demo.timetable import Timetable
 from drumkeep.errors import Unavailable
 
 _NAMESPACE: Final = UUID("6b0f0f5e-5d0c-4c0e-9a53-0d6f2f6f9a10")
-_WISH: Final = "wanted"
 
 Clients = Mapping[str, Client]
 """A signed-in client by role."""
@@ -97,30 +96,23 @@ def hang_sensors(manager: Client, *, timetable: Timetable) -> None:
             manager.patch(path, {"mount": _mount(sensor, timetable)})
 
 
-def send_drums(clients: Clients, *, timetable: Timetable) -> dict[str, str]:
+def send_drums(clients: Clients, *, timetable: Timetable) -> int:
     """Receive the drums, then record what was done with them in the order of time.
 
     Returns
     -------
-    dict
-        Tags by the UUID of the receipt.
+    int
+        How many drums there are.
     """
     receipts = [
         _receipt(batch, index, timetable) for batch in BATCHES for index in range(batch.count)
     ]
     drums = clients["dispatcher"].post("/drums", receipts)
     tags = {receipt["id"]: drum["tag"] for receipt, drum in zip(receipts, drums, strict=True)}
-    done = [step for step in _steps() if step.deed.kind != _WISH]
-    _record(sorted(done, key=lambda step: step.deed.at(timetable)), clients, tags, timetable)
-    return tags
-
-
-def send_wishes(clients: Clients, *, tags: Mapping[str, str], timetable: Timetable) -> None:
-    """Record by when drums are wanted.
-
-    Only once they are computed: whoever wishes has looked at what there is.
-    """
-    _record([s for s in _steps() if s.deed.kind == _WISH], clients, tags, timetable)
+    for step in sorted(_steps(), key=lambda step: step.deed.at(timetable)):
+        tag = tags[_id(step.batch, step.index)]
+        clients[step.deed.by].post(f"/drums/{tag}/events", _event(step, timetable))
+    return len(tags)
 
 
 @dataclass(frozen=True)
@@ -143,20 +135,16 @@ def _steps() -> Iterator[_Step]:
                 yield _Step(batch, index, number)
 
 
-def _record(
-    steps: Iterable[_Step], clients: Clients, tags: Mapping[str, str], timetable: Timetable
-) -> None:
-    for step in steps:
-        deed = step.deed
-        event = {
-            "id": _id(step.batch, step.index, step.number),
-            "kind": deed.kind,
-            "at": deed.at(timetable).isoformat(),
-            **deed.fields,
-        }
-        if deed.note is not None:
-            event["note"] = deed.note
-        clients[deed.by].post(f"/drums/{tags[_id(step.batch, step.index)]}/events", event)
+def _event(step: _Step, timetable: Timetable) -> dict[str, Any]:
+    deed = step.deed
+    noted = {} if deed.note is None else {"note": deed.note}
+    return {
+        "id": _id(step.batch, step.index, step.number),
+        "kind": deed.kind,
+        "at": deed.at(timetable).isoformat(),
+        **deed.fields,
+        **noted,
+    }
 
 
 def _id(batch: Batch, index: int, number: int | None = None) -> str:

@@ -21,7 +21,7 @@ from drumkeep.demo import company, seeding
 from drumkeep.demo.children import Child, Family, clean_environment, python
 from drumkeep.demo.client import Client
 from drumkeep.demo.curves import all_confirmed, write_scenarios
-from drumkeep.demo.folder import Folder, replace_text
+from drumkeep.demo.folder import Folder, State, replace_text
 from drumkeep.demo.report import address, say, tell_where
 from drumkeep.demo.sign_ins import SignIn, sign_ins
 from drumkeep.demo.timetable import Timetable
@@ -80,6 +80,7 @@ class Demo:
         self._family = Family()
         self._environment = clean_environment()
         self._since = time.monotonic()
+        self._address = address(self.port)
 
     def run(self) -> int:
         """Run until somebody asks to stop.
@@ -123,10 +124,9 @@ class Demo:
         tell_where(self.port, people=people, folder=self.folder.path)
         self._since = time.monotonic()
         if state.seeded:
-            self._start_gateways(gateways)
-            self._wait_until_computed(people)
+            self._go_on(state, people, gateways=gateways)
         else:
-            self._seed(people, timetable=timetable, gateways=gateways)
+            self._begin(state, people, gateways=gateways, timetable=timetable)
             state.seeded = True
             self.folder.keep(state)
         self._say("Every drum is computed up to now")
@@ -134,32 +134,49 @@ class Demo:
             self._family.check()
             time.sleep(_LOOK_EVERY_S)
 
-    def _seed(
-        self, people: Mapping[str, SignIn], *, timetable: Timetable, gateways: list[Path]
+    def _begin(
+        self,
+        state: State,
+        people: Mapping[str, SignIn],
+        *,
+        gateways: list[Path],
+        timetable: Timetable,
     ) -> None:
-        """Send the story; a start that was interrupted goes on where it was."""
+        """Send the story; after a start that was interrupted, the rest of it."""
         say("First start: making accounts, places and drums, then five days of readings.")
-        here = address(self.port)
+        self._send_company(people, timetable=timetable)
+        self._start_gateways(gateways)
+        with seeding.signed_in(self._address, people) as clients:
+            self._wait_for_gateways(gateways, clients["viewer"])
+            seeding.hang_sensors(clients["manager"], timetable=timetable)
+            self._say("Five days of readings have arrived")
+            drums = seeding.send_drums(clients, timetable=timetable)
+            self._say(f"{drums} drums and what was done with them are recorded")
+            # Only now, so that half a story raises no alarm.
+            self._start_schedule(state.broker_port)
+            self._wait_until_computed(clients["viewer"])
+
+    def _go_on(self, state: State, people: Mapping[str, SignIn], *, gateways: list[Path]) -> None:
+        """Catch up with the time since the last run, before anybody is told what is missing."""
+        self._start_gateways(gateways)
+        with Client(self._address) as viewer:
+            known = viewer.sign_in(people["viewer"])
+            if known:
+                self._wait_for_gateways(gateways, viewer)
+            self._start_schedule(state.broker_port)
+            if known:  # nobody has changed that passphrase, as they may
+                self._wait_until_computed(viewer)
+                viewer.sign_out()
+
+    def _send_company(self, people: Mapping[str, SignIn], *, timetable: Timetable) -> None:
+        """Send all but the drums; a start that was interrupted goes on where it was."""
         self._make_manager(people["manager"])
-        with seeding.signed_in(here, {"manager": people["manager"]}) as clients:
+        with seeding.signed_in(self._address, {"manager": people["manager"]}) as clients:
             seeding.make_accounts(clients["manager"], people)
             seeding.send_catalogue(clients["manager"], timetable=timetable)
-        self._start_gateways(gateways)
-        with seeding.signed_in(here, people) as clients:
-            tags = seeding.send_drums(clients, timetable=timetable)
-            self._say(f"{len(tags)} drums and what was done with them are recorded")
-            self._wait(
-                lambda: all_confirmed(gateways),
-                within_s=_ARRIVES_WITHIN_S,
-                late="The gateways' readings did not all arrive",
-            )
-            self._say("Five days of readings have arrived")
-            seeding.hang_sensors(clients["manager"], timetable=timetable)
-            self._wait_until_computed(people)
-            seeding.send_wishes(clients, tags=tags, timetable=timetable)
 
     def _make_manager(self, manager: SignIn) -> None:
-        with Client(address(self.port)) as client:
+        with Client(self._address) as client:
             if client.sign_in(manager):
                 client.sign_out()
                 return
@@ -178,16 +195,23 @@ class Demo:
         if told.returncode:
             raise Unavailable(f"The manager's account could not be made: {told.stderr.strip()}")
 
-    def _wait_until_computed(self, people: Mapping[str, SignIn]) -> None:
-        with Client(address(self.port)) as client:
-            if not client.sign_in(people["viewer"]):
-                return  # somebody changed that passphrase, as they may
-            self._wait(
-                lambda: _computed(client.get("/drums", limit=200)["items"]),
-                within_s=_ARRIVES_WITHIN_S,
-                late="The drums were not all computed",
-            )
-            client.sign_out()
+    def _wait_for_gateways(self, files: list[Path], viewer: Client) -> None:
+        recent = _now() - _RECENT
+        self._wait(
+            lambda: (
+                all(gateway["online"] for gateway in viewer.get("/gateways")["items"])
+                and all_confirmed(files, since=recent)
+            ),
+            within_s=_ARRIVES_WITHIN_S,
+            late="The gateways' readings did not all arrive",
+        )
+
+    def _wait_until_computed(self, viewer: Client) -> None:
+        self._wait(
+            lambda: _computed(viewer.get("/drums", limit=200)["items"]),
+            within_s=_ARRIVES_WITHIN_S,
+            late="The drums were not all computed",
+        )
 
     def _say(self, text: str) -> None:
         say(f"{text}, {time.monotonic() - self._since:.0f} s after the service was up.")
@@ -203,16 +227,23 @@ class Demo:
         )
 
     def _start_service(self, broker_port: int) -> None:
-        command = [
-            *python("-m", "drumkeep", "serve", "--host", _EVERYWHERE, "--port", str(self.port)),
-            *("--data-dir", str(self.folder.part("service"))),
-            *("--mqtt-url", f"mqtt://{_LOOPBACK}:{broker_port}"),
-        ]
-        self._family.start([self._child("service", command)])
-        with Client(address(self.port)) as client:
+        where = ("--host", _EVERYWHERE, "--port", str(self.port))
+        self._family.start([self._serving("service", "web,ingest", broker_port, *where)])
+        with Client(self._address) as client:
             self._wait(
                 client.healthy, within_s=_STARTS_WITHIN_S, late="The service did not come up"
             )
+
+    def _start_schedule(self, broker_port: int) -> None:
+        self._family.start([self._serving("schedule", "schedule", broker_port)])
+
+    def _serving(self, name: str, roles: str, broker_port: int, *arguments: str) -> Child:
+        command = [
+            *python("-m", "drumkeep", "serve", "--only", roles, *arguments),
+            *("--data-dir", str(self.folder.part("service"))),
+            *("--mqtt-url", f"mqtt://{_LOOPBACK}:{broker_port}"),
+        ]
+        return self._child(name, command)
 
     def _start_gateways(self, files: list[Path]) -> None:
         program = "from drumkeep_sensors.cli import main; raise SystemExit(main())"

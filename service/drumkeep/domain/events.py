@@ -40,28 +40,6 @@ ENDING: Final = frozenset({EventKind.EMPTIED, EventKind.DISPOSED})
 
 MEASURING: Final = frozenset({EventKind.DIPPED, EventKind.SKIN})
 
-CHANGES_LIQUID: Final = frozenset(
-    {
-        EventKind.RECEIVED,
-        EventKind.MOVED,
-        EventKind.WEIGHED,
-        EventKind.TOPPED,
-        EventKind.DECANTED,
-        EventKind.DIPPED,
-        EventKind.SKIN,
-        EventKind.OPENED,
-        EventKind.RESEALED,
-        EventKind.BLANKETED,
-        EventKind.AGITATED,
-        EventKind.VENTED,
-        EventKind.HEATED,
-        EventKind.INSPECTED,
-        EventKind.EMPTIED,
-        EventKind.DISPOSED,
-    }
-)
-"""Kinds from which on the liquid, its memory or its seal must be computed anew."""
-
 
 @dataclass(frozen=True)
 class DrumEvent:

@@ -1,10 +1,11 @@
 """The demo as somebody runs it: broker, service and gateways as processes, seen over HTTP.
 
-One run is interrupted, one goes on from there, is looked at and stopped, one is killed. What each
-story must show is the issue's; how warm a drum got is nobody's but the service's.
+One run is interrupted; one goes on from there, is looked at and stopped; one loses a gateway; one
+is killed. How warm a drum got, and what that led to, is nobody's but the service's to say.
 """
 
 import json
+import os
 import re
 import shutil
 import signal
@@ -41,6 +42,7 @@ SEED_C = 10.0
 COMPUTED = "Every drum is computed up to now"
 
 Json = dict[str, Any]
+Left = dict[int, str]
 
 
 def wait_for(what: str, done: Callable[[], bool], *, within_s: float) -> None:
@@ -50,16 +52,16 @@ def wait_for(what: str, done: Callable[[], bool], *, within_s: float) -> None:
         time.sleep(0.1)
 
 
-def left_over(folder: Path) -> list[str]:
-    """Return the command lines of processes that name the folder."""
-    found = []
+def left_over(folder: Path) -> dict[int, str]:
+    """Return the command lines of processes that name the folder, by process."""
+    found = {}
     for file in Path("/proc").glob("[0-9]*/cmdline"):
         try:
             line = file.read_bytes().replace(b"\0", b" ").decode(errors="replace")
         except OSError:
             continue  # it has just ended
         if str(folder) in line:
-            found.append(line)
+            found[int(file.parent.name)] = line
     return found
 
 
@@ -115,9 +117,10 @@ class Seen:
     histories: dict[str, Json] = field(default_factory=dict)
     verdicts: dict[str, str] = field(default_factory=dict)
     roles: set[str] = field(default_factory=set)
-    interrupted: tuple[int, list[str]] = (-1, [])
-    stopped: tuple[int, list[str]] = (-1, [])
-    after_kill: list[str] = field(default_factory=list)
+    interrupted: tuple[int, Left] = (-1, {})
+    stopped: tuple[int, Left] = (-1, {})
+    bereft: tuple[int, Left, str] = (-1, {}, "")
+    after_kill: Left = field(default_factory=dict)
 
     def of(self, place: str, **wanted: object) -> list[Json]:
         return [
@@ -195,6 +198,12 @@ def seen(tmp_path_factory: pytest.TempPathFactory) -> Seen:
     shutil.copytree(folder / "service", found.database.parent)
     with demo(folder, port) as run:
         run.wait_for_words(COMPUTED, within_s=60)
+        (gateway,) = (pid for pid, line in left_over(folder).items() if "willow-rig" in line)
+        os.kill(gateway, signal.SIGKILL)
+        status = run.process.wait(30)
+        found.bereft = (status, left_over(folder), run.told())
+    with demo(folder, port) as run:
+        run.wait_for_words(COMPUTED, within_s=60)
         assert "First start" not in run.told()
         with signed_in(found, url, "viewer") as client:
             found.drums_later = all_drums(client)
@@ -224,7 +233,7 @@ def test_it_says_where_it_is_who_can_sign_in_what_to_see_and_how_to_stop(seen: S
 
 
 def test_an_interrupted_start_goes_on_and_makes_nothing_twice(seen: Seen):
-    assert seen.interrupted == (0, [])
+    assert seen.interrupted == (0, {})
     assert len(seen.drums) >= 60
     assert len({drum["product"] for drum in seen.drums}) >= 3
     assert len({drum["lot"] for drum in seen.drums}) >= 8
@@ -371,7 +380,7 @@ def test_nothing_was_raised_on_the_way_that_was_not_so(seen: Seen):
 
 
 def test_it_stops_when_asked_and_leaves_nothing_running(seen: Seen):
-    assert seen.stopped == (0, [])
+    assert seen.stopped == (0, {})
 
 
 def test_a_second_start_keeps_what_there_was(seen: Seen):
@@ -381,8 +390,15 @@ def test_a_second_start_keeps_what_there_was(seen: Seen):
     assert kept(seen.drums_later) == kept(seen.drums)
 
 
+def test_it_stops_and_says_why_when_one_of_its_processes_ends(seen: Seen):
+    status, left, told = seen.bereft
+
+    assert (status, left) == (2, {})
+    assert "The gateway willow-rig ended (SIGKILL). The end of" in told
+
+
 def test_its_processes_end_when_it_is_killed(seen: Seen):
-    assert seen.after_kill == []
+    assert seen.after_kill == {}
 
 
 def test_every_drum_equals_a_recomputation_from_its_events_and_readings(seen: Seen):

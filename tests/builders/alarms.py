@@ -39,6 +39,7 @@ def drum(
         side=side,
         limits=default_product(side).limits,
         lot="LOT-1",
+        lot_ref="north-iso/LOT-1",
         place=PLACES[kind],
         place_name=f"the {kind.value}",
         place_kind=kind,
@@ -108,3 +109,14 @@ def found(
         was=lambda kind, _cause, tag: tag in (under or {}).get(kind, set()),
         now=now,
     )
+
+
+def one(*drums: DrumNow, **how: Any) -> Finding:
+    """Return the only active cause."""
+    (finding,) = found(*drums, **how)
+    return finding
+
+
+def kinds(*drums: DrumNow, **how: Any) -> list[AlarmKind]:
+    """Return what is wrong, a kind a cause."""
+    return [finding.kind for finding in found(*drums, **how)]

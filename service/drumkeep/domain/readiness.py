@@ -10,9 +10,15 @@ from enum import StrEnum
 from math import isfinite
 from typing import Final
 
+from drumkeep.domain.cautions import (
+    CAUTION_AGITATE,
+    CAUTION_GASSING,
+    CAUTION_HEATING,
+    CAUTION_SHEET,
+    cautions_of,
+)
 from drumkeep.domain.conditions import Condition
 from drumkeep.domain.drums import DrumFacts
-from drumkeep.domain.liquid_pressure import NOTE_KPA, VACUUM_KPA, WARN_KPA
 from drumkeep.domain.products import OutputClass, Product, Side
 from drumkeep.domain.quantities import kilograms_from_pounds
 from drumkeep.domain.wording import mass, moment, pressure, temperature
@@ -114,22 +120,6 @@ class _Words:
     cautions: list[str] = field(default_factory=list)
 
 
-CAUTION_SHEET: Final = (
-    "The safety data sheet, the supplier, local codes and licensed practice come first."
-)
-CAUTION_ISO: Final = "Isocyanate is a sensitiser: gloves, eyes, lungs."
-CAUTION_BULGED: Final = "Bulged drum: do not move, do not open. Step away and call the manager."
-CAUTION_PRESSURE: Final = "Pressurised drum: do not open or move it."
-CAUTION_GASSING: Final = (
-    "Resin this warm gives off blowing agent: cool it before opening, or vent slowly by the small "
-    "bung with eyes and face covered."
-)
-CAUTION_HEATING: Final = (
-    "Never heat a tight drum: relieve it under dry gas first, keep the liquid under its maximum."
-)
-CAUTION_AGITATE: Final = "Agitate with the small bung vented."
-
-
 def judge(  # noqa: PLR0913 - a verdict weighs all of these
     *,
     product: Product,
@@ -174,9 +164,9 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
     """
     if computed is not None and not computed.is_finite:
         computed = None  # what cannot be compared is in no band
-    words = _Words()
-    _cautions(words, product=product, conditions=conditions)
-    _pressure_caution(words, conditions=conditions, pressure_kpa=pressure_kpa)
+    words = _Words(
+        cautions=cautions_of(product=product, conditions=conditions, pressure_kpa=pressure_kpa)
+    )
     state = _held(
         words,
         product=product,
@@ -371,35 +361,3 @@ def _agitation(
     words.advice.append(f"Agitate {minutes:.0f} minutes and record it; then it is ready.")
     words.cautions += [CAUTION_AGITATE, CAUTION_GASSING]
     return Readiness.ON_HOLD
-
-
-def _pressure_caution(
-    words: _Words, *, conditions: frozenset[Condition], pressure_kpa: float | None
-) -> None:
-    """Tell of pressure or vacuum before somebody turns a bung; the model errs high."""
-    if pressure_kpa is None or Condition.OVERPRESSURE in conditions:
-        return
-    said = pressure(pressure_kpa)
-    if pressure_kpa >= WARN_KPA:
-        words.cautions.append(
-            f"Computed pressure {said}: vent slowly by the small bung, face away, before opening."
-        )
-    elif pressure_kpa >= NOTE_KPA:
-        words.cautions.append(f"Computed pressure {said}: let it hiss out by the small bung first.")
-    elif pressure_kpa <= VACUUM_KPA:
-        words.cautions.append(
-            f"It pulls a vacuum ({said}): crack the small bung under dry gas, not under wet air."
-        )
-
-
-def _cautions(words: _Words, *, product: Product, conditions: frozenset[Condition]) -> None:
-    if product.side is Side.ISO:
-        words.cautions.append(CAUTION_ISO)
-    if Condition.BULGED in conditions:
-        words.cautions.insert(0, CAUTION_BULGED)
-    if Condition.OVERPRESSURE in conditions:
-        words.cautions.insert(0, CAUTION_PRESSURE)
-    if Condition.GASSING in conditions:
-        words.cautions.append(CAUTION_GASSING)
-    if Condition.SEEDING_RISK in conditions:
-        words.cautions.append("Near or under its seeding limit: keep it from getting colder.")

@@ -41,6 +41,7 @@ def _drum_now(row: StockRow, *, product: Product) -> DrumNow:
         side=product.side,
         limits=product.limits,
         lot=row.lot.code,
+        lot_ref=f"{row.product.code}/{row.lot.code}",
         place=row.place.id,
         place_name=row.place.name,
         place_kind=PlaceKind(row.place.kind),

@@ -9,22 +9,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drumkeep.domain.conditions import Condition
-from drumkeep.domain.drums import Hold
-from drumkeep.domain.products import Cell, OutputClass, Side, default_product
-from drumkeep.domain.readiness import (
+from drumkeep.domain.cautions import (
     CAUTION_BULGED,
-    CAUTION_GASSING,
     CAUTION_HEATING,
     CAUTION_ISO,
     CAUTION_PRESSURE,
     CAUTION_SHEET,
+)
+from drumkeep.domain.conditions import Condition
+from drumkeep.domain.drums import Hold
+from drumkeep.domain.products import Cell, OutputClass, Side, default_product
+from drumkeep.domain.readiness import (
     Ahead,
     Answer,
     Basis,
     Computed,
     Readiness,
-    WetAir,
 )
 from drumkeep.domain.wording import plain
 from tests.builders.past import BEGIN, ISO, RESIN
@@ -301,95 +301,6 @@ def test_solids_being_redissolved_still_hold_it():
     assert (found.state, found.answer) == (Readiness.ON_HOLD, Answer.LOOK_FIRST)
 
 
-# Agitation before use
-
-
-def agitated(*hours_and_minutes):
-    return facts(
-        agitations=tuple((NOW - timedelta(hours=h), float(m)) for h, m in hours_and_minutes)
-    )
-
-
-HOT_ENOUGH = computed(85.0)
-
-
-@pytest.mark.parametrize(
-    ("agitations", "state"),
-    [
-        ((), Readiness.ON_HOLD),
-        (((2, 30),), Readiness.READY),
-        (((24, 30),), Readiness.READY),
-        (((24.1, 30),), Readiness.ON_HOLD),
-        (((2, 29),), Readiness.ON_HOLD),
-        (((5, 15), (2, 15)), Readiness.READY),
-        (((5, 30), (2, 5)), Readiness.READY),
-        (((25, 25), (2, 15)), Readiness.ON_HOLD),
-    ],
-)
-def test_open_cell_resin_is_ready_once_agitated_for_30_minutes_within_a_day(agitations, state):
-    found = verdict(HOT_ENOUGH, product=OPEN_CELL, facts=agitated(*agitations))
-
-    assert found.state is state
-    if state is Readiness.ON_HOLD:
-        assert "Agitate 30 minutes" in said(found.advice)
-        assert CAUTION_GASSING in found.cautions
-        assert found.answer is Answer.NOT_YET
-
-
-def test_open_cell_resin_too_cold_is_too_cold_and_not_to_be_agitated_first():
-    found = verdict(computed(60.0), product=OPEN_CELL)
-
-    assert found.state is Readiness.TOO_COLD
-    assert "Agitate 30 minutes" not in said(found.advice)
-
-
-@pytest.mark.parametrize(("days", "state"), [(30, Readiness.READY), (31, Readiness.ON_HOLD)])
-def test_resin_stored_over_thirty_days_is_agitated_first(days, state):
-    old = facts(received_at=NOW - timedelta(days=days))
-    found = verdict(product=RESIN, facts=old)
-
-    assert found.state is state
-    agitated_today = replace(old, agitations=((NOW - timedelta(hours=1), 30.0),))
-    assert verdict(product=RESIN, facts=agitated_today).state is Readiness.READY
-
-
-def test_iso_is_never_asked_to_be_agitated_for_its_age():
-    old = facts(received_at=NOW - timedelta(days=100))
-
-    assert verdict(facts=old).state is Readiness.READY
-
-
-# Wet air
-
-
-def test_iso_that_may_sweat_is_kept_shut():
-    # 78 °F ± 1 is 25.0 °C at its lowest; it sweats below dew point + 2 K
-    wet = WetAir(dew_c=23.1, humidity=90.0, assumed=False)
-    dry = WetAir(dew_c=22.9, humidity=50.0, assumed=False)
-
-    assert verdict(wet_air=wet).answer is Answer.DO_NOT_OPEN
-    assert verdict(wet_air=dry).answer is Answer.READY
-    assert "measured" in said(verdict(wet_air=wet).reasons)
-
-
-def test_an_assumed_humidity_is_said_to_be_assumed():
-    wet = WetAir(dew_c=24.0, humidity=70.0, assumed=True)
-
-    assert "70 % humidity, assumed" in said(verdict(wet_air=wet).reasons)
-
-
-def test_wet_air_is_nothing_to_resin():
-    wet = WetAir(dew_c=24.0, humidity=90.0, assumed=False)
-
-    assert verdict(product=RESIN, wet_air=wet).answer is Answer.READY
-
-
-def test_a_look_for_solids_waits_until_nothing_sweats():
-    wet = WetAir(dew_c=24.0, humidity=90.0, assumed=False)
-
-    assert verdict(None, Condition.SOLIDS_SUSPECTED, wet_air=wet).answer is Answer.DO_NOT_OPEN
-
-
 # Cautions
 
 
@@ -418,7 +329,7 @@ def test_every_state_has_a_reason():
         verdict(UNSUPPORTED),
         verdict(unknown=True),
         verdict(expires_at=NOW),
-        verdict(HOT_ENOUGH, product=OPEN_CELL),
+        verdict(computed(85.0), product=OPEN_CELL),
     ):
         assert found.reasons
         assert all(reason.endswith(".") for reason in found.reasons)

@@ -20,12 +20,16 @@ Was = Callable[[AlarmKind, str, str], bool]
 
 @dataclass(frozen=True)
 class DrumNow:
-    """A drum as last computed, as the rules need it; steps are grid steps, NEVER when not so."""
+    """A drum as last computed, as the rules need it; steps are grid steps, NEVER when not so.
+
+    ``place_ref`` and ``lot_ref`` name them by what no other is called: site and product included.
+    """
 
     tag: str
     side: Side
     limits: Limits
     lot: str
+    lot_ref: str
     place: int
     place_name: str
     place_kind: PlaceKind

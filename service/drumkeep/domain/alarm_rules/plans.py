@@ -95,7 +95,7 @@ def not_in_time(drums: Sequence[DrumNow], *, was: Was, now: datetime) -> list[Fi
 def shelf_life(drums: Sequence[DrumNow], *, today: date) -> list[Finding]:
     """Say which lots expire within 30 days, 7 days, or have."""
     found = []
-    for some in group_by(drums, lambda d: (d.site, d.lot, d.expires_at)).values():
+    for some in group_by(drums, lambda d: (d.site, d.lot_ref)).values():
         first = some[0]
         left = (first.expires_at.date() - today).days
         if left > max(SHELF_DAYS):
@@ -110,7 +110,7 @@ def shelf_life(drums: Sequence[DrumNow], *, today: date) -> list[Finding]:
         found.append(
             Finding(
                 kind=AlarmKind.SHELF_LIFE,
-                cause=f"site {first.site} lot {first.lot}",
+                cause=f"site {first.site} lot {first.lot_ref}",
                 site=first.site,
                 place=None,
                 priority=Priority.HIGH if urgent else Priority.MEDIUM,

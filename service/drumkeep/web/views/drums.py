@@ -5,13 +5,13 @@ from datetime import date, datetime, time, timedelta
 from typing import Any, Final, cast
 from zoneinfo import ZoneInfo
 
+from drumkeep.domain.cautions import CAUTION_SHEET
 from drumkeep.domain.conditions import was_cold
 from drumkeep.domain.drums import depth_m
 from drumkeep.domain.grid import moment_of
 from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import OutputClass, Product, Side
-from drumkeep.domain.readiness import CAUTION_SHEET
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.catalogue import Lot

@@ -1,0 +1,76 @@
+"""What nobody looks at: silence, absence, drums left open. Common practice, no source."""
+
+from datetime import timedelta
+
+import pytest
+
+from drumkeep.domain.alarms import AlarmKind
+from drumkeep.domain.products import Side
+from tests.builders.alarms import NOW, drum, gateway, kinds, one, sensor
+
+HOURS = timedelta(hours=1)
+MINUTES = timedelta(minutes=1)
+
+
+def test_iso_left_open_without_a_blanket_for_over_an_hour():
+    assert kinds(drum(open_since=NOW - 60 * MINUTES)) == []
+    finding = one(drum(open_since=NOW - 61 * MINUTES))
+
+    assert (finding.kind, finding.audience) == (AlarmKind.BLANKET_MISSING, ("crew", "manager"))
+    assert kinds(drum(side=Side.RESIN, open_since=NOW - 10 * HOURS)) == []
+
+
+@pytest.mark.parametrize(
+    ("interval_s", "minutes", "silent"),
+    [
+        (60.0, 15, False),
+        (60.0, 16, True),
+        (300.0, 15, False),
+        (300.0, 16, True),
+        (3600.0, 180, False),
+        (3600.0, 181, True),
+    ],
+)
+def test_a_sensor_is_silent_after_three_intervals_and_at_least_fifteen_minutes(
+    interval_s, minutes, silent
+):
+    mute = sensor(interval_s=interval_s, last_at=NOW - minutes * MINUTES)
+
+    assert kinds(sensors=(mute,)) == ([AlarmKind.SENSOR_SILENT] if silent else [])
+
+
+def test_a_sensor_never_heard_of_is_silent():
+    assert kinds(sensors=(sensor(last_at=None),)) == [AlarmKind.SENSOR_SILENT]
+
+
+def test_a_silent_sensor_is_a_cause_of_its_own_with_its_drums():
+    finding = one(sensors=(sensor(last_at=NOW - HOURS, drums=("A", "B")),))
+
+    assert finding.cause == "urn:dev:ow:10e2073a01080063:temp"
+    assert finding.drums == ("A", "B")
+    assert "dip before use" in finding.message
+
+
+def test_a_gateway_that_went_away_is_one_cause_for_all_its_sensors():
+    silent = [sensor(name=f"s{i}", last_at=NOW - HOURS) for i in range(3)]
+    gone = gateway(online=False)
+
+    assert kinds(sensors=tuple(silent), gateways=(gone,)) == [AlarmKind.GATEWAY_OFFLINE]
+    elsewhere = sensor(name="s9", gateway="cellar", last_at=NOW - HOURS)
+    assert kinds(sensors=(*silent, elsewhere), gateways=(gone,)) == [
+        AlarmKind.GATEWAY_OFFLINE,
+        AlarmKind.SENSOR_SILENT,
+    ]
+
+
+def test_a_gateway_of_the_same_name_at_another_site_excuses_nobody():
+    silent = sensor(last_at=NOW - HOURS, site=2)
+
+    assert AlarmKind.SENSOR_SILENT in kinds(sensors=(silent,), gateways=(gateway(online=False),))
+
+
+def test_a_gateway_that_was_never_there_is_not_offline():
+    never = gateway(online=False, presence_at=None)
+
+    assert kinds(gateways=(never,)) == []
+    assert kinds(sensors=(sensor(last_at=None),), gateways=(never,)) == [AlarmKind.SENSOR_SILENT]

@@ -11,7 +11,6 @@ from drumkeep.domain.quantities import celsius_from_fahrenheit, kilograms_from_p
 from drumkeep.errors import Fault, Invalid
 from drumkeep.web.formats import INCH_M, PSI_KPA
 
-_LONGEST: Final = 40
 # "61,5" is a comma for a point; "1,250" may be either, and so is neither.
 _NUMBER: Final = re.compile(r"[-+]?\d{1,9}(?:[.,]\d{1,2}|\.\d{0,9})?|[-+]?\.\d{1,9}", re.ASCII)
 _TIME: Final = re.compile(r"2\d{3}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d)?", re.ASCII)
@@ -104,7 +103,7 @@ def _when(form: Mapping[str, str], name: str, *, zone: str, now: datetime | None
 
 
 def _no_time(name: str, text: str, problem: str, mend: str) -> Invalid:
-    return Invalid("That is no time.", [Fault(name, text[:_LONGEST], problem, mend)])
+    return Invalid("That is no time.", [Fault(name, text, problem, mend)])
 
 
 def _number(form: Mapping[str, str], name: str) -> float | None:
@@ -113,7 +112,7 @@ def _number(form: Mapping[str, str], name: str) -> float | None:
         return None
     if not _NUMBER.fullmatch(text):
         mend = "Write a number such as 61.5."
-        fault = Fault(name, text[:_LONGEST], "is not a number", mend)
+        fault = Fault(name, text, "is not a number", mend)
         raise Invalid("That is no number.", [fault])
     value = float(text.replace(",", "."))
     assert math.isfinite(value)  # noqa: S101 - at most nine digits before the point

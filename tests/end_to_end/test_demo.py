@@ -9,17 +9,10 @@ import os
 import re
 import shutil
 import signal
-import subprocess
-import sys
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
-from pathlib import Path
+from datetime import datetime, timedelta
 from typing import Any
 
-import httpx
 import numpy as np
 import pytest
 
@@ -32,148 +25,23 @@ from drumkeep.storage import drums as drum_rows
 from drumkeep.storage import engine as engines
 from drumkeep.storage import estimates as estimate_rows
 from drumkeep.storage.transaction import reading
+from tests.end_to_end.demo_runs import (
+    COMPUTED,
+    Json,
+    Seen,
+    all_drums,
+    demo,
+    left_over,
+    look,
+    signed_in,
+    wait_for,
+)
 from tests.fixtures.ports import free_port
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(240)]
 
 SEED_C = 10.0
 """50 °F, the default seeding limit of iso (common practice, no source)."""
-
-COMPUTED = "Every drum is computed up to now"
-
-Json = dict[str, Any]
-Left = dict[int, str]
-
-
-def wait_for(what: str, done: Callable[[], bool], *, within_s: float) -> None:
-    deadline = time.monotonic() + within_s
-    while not done():
-        assert time.monotonic() < deadline, f"not within {within_s} s: {what}"
-        time.sleep(0.1)
-
-
-def left_over(folder: Path) -> dict[int, str]:
-    """Return the command lines of processes that name the folder, by process."""
-    found = {}
-    for file in Path("/proc").glob("[0-9]*/cmdline"):
-        try:
-            line = file.read_bytes().replace(b"\0", b" ").decode(errors="replace")
-        except OSError:
-            continue  # it has just ended
-        if str(folder) in line:
-            found[int(file.parent.name)] = line
-    return found
-
-
-@dataclass
-class Run:
-    """One run of the command."""
-
-    process: subprocess.Popen[bytes]
-    out: Path
-
-    def told(self) -> str:
-        return self.out.read_text()
-
-    def wait_for_words(self, words: str, *, within_s: float) -> None:
-        def said() -> bool:
-            assert self.process.poll() is None, self.told()
-            return words in self.told()
-
-        wait_for(words, said, within_s=within_s)
-
-    def stop(self) -> int:
-        self.process.send_signal(signal.SIGTERM)
-        return self.process.wait(30)
-
-
-@contextmanager
-def demo(folder: Path, port: int, *arguments: str) -> Iterator[Run]:
-    out = folder.with_suffix(".out")
-    command = [sys.executable, "-m", "drumkeep", "demo", "--data-dir", str(folder)]
-    with out.open("wb") as written:
-        process = subprocess.Popen(
-            [*command, "--port", str(port), *arguments], stdout=written, stderr=subprocess.STDOUT
-        )
-    try:
-        yield Run(process, out)
-    finally:
-        process.kill()
-        process.wait()
-
-
-@dataclass
-class Seen:
-    """What the API showed once all was computed, and what was left when it was stopped."""
-
-    folder: Path
-    begun: datetime
-    looked_at: datetime
-    told: str = ""
-    drums: list[Json] = field(default_factory=list)
-    drums_later: list[Json] = field(default_factory=list)
-    alarms: list[Json] = field(default_factory=list)
-    alarms_later: list[Json] = field(default_factory=list)
-    histories: dict[str, Json] = field(default_factory=dict)
-    verdicts: dict[str, str] = field(default_factory=dict)
-    roles: set[str] = field(default_factory=set)
-    interrupted: tuple[int, Left] = (-1, {})
-    stopped: tuple[int, Left] = (-1, {})
-    bereft: tuple[int, Left, str] = (-1, {}, "")
-    after_kill: Left = field(default_factory=dict)
-
-    def of(self, place: str, **wanted: object) -> list[Json]:
-        return [
-            drum
-            for drum in self.drums
-            if drum["place"] == place and all(drum[k] == v for k, v in wanted.items())
-        ]
-
-    def alarm(self, kind: str, cause: str) -> Json:
-        (found,) = (a for a in self.alarms if (a["kind"], a["cause"]) == (kind, cause))
-        return found
-
-    @property
-    def database(self) -> Path:
-        """A copy of the database as the stopped service left it."""
-        return self.folder.with_suffix(".copy") / "drumkeep.db"
-
-
-@contextmanager
-def signed_in(seen: Seen, url: str, role: str) -> Iterator[httpx.Client]:
-    names = {"manager": "mara", "dispatcher": "dov", "crew": "cleo", "viewer": "vic"}
-    kept = json.loads((seen.folder / "sign-ins.json").read_text())
-    with httpx.Client(base_url=url, timeout=30) as client:
-        answer = client.post("/api/v1/session", json={"name": names[role], "password": kept[role]})
-        assert answer.status_code == 201, answer.text
-        seen.roles.add(answer.json()["role"])
-        yield client
-
-
-def look(seen: Seen, url: str) -> None:
-    for role in ("manager", "dispatcher", "crew"):
-        with signed_in(seen, url, role):
-            pass
-    with signed_in(seen, url, "viewer") as client:
-
-        def alarms() -> bool:
-            seen.alarms = client.get("/api/v1/alarms", params={"state": "open"}).json()["items"]
-            return {"cold_load", "gassing", "sensor_silent"} <= {a["kind"] for a in seen.alarms}
-
-        wait_for("alarms", alarms, within_s=30)
-        seen.drums = all_drums(client)
-        seen.looked_at = datetime.now(UTC)  # noqa: TID251 - a real service
-        for drum in seen.drums:
-            tag = drum["tag"]
-            seen.histories[tag] = client.get(f"/api/v1/drums/{tag}/history").json()
-        for drum in seen.of("harrow/dock"):
-            tag = drum["tag"]
-            seen.verdicts[tag] = client.get(f"/d/{tag}").text
-
-
-def all_drums(client: httpx.Client) -> list[Json]:
-    found: list[Json] = client.get("/api/v1/drums", params={"limit": 200}).json()["items"]
-    return found
 
 
 @pytest.fixture(scope="module")
@@ -352,7 +220,11 @@ def test_every_other_case_stands_on_the_floor_too(seen: Seen):
     held = [tag for tag, words in reasons.items() if "On hold: label torn off" in words]
     expired = [tag for tag, words in reasons.items() if "The lot expired" in words]
     assert (len(held), len(expired)) == (1, 2)
-    assert [a["phase"] for a in seen.alarms if a["cause"].endswith("lot B4088")] == ["forecast"]
+    by_date = {a["phase"]: set(a["drums"]) for a in seen.alarms if a["kind"] == "shelf_life"}
+    assert by_date == {
+        phase: {drum["tag"] for drum in seen.of("willow/cool-store", lot=lot)}
+        for phase, lot in (("done", "B4075"), ("forecast", "B4088"))
+    }
     undipped = [d for d in seen.of("harrow/dock") if d["readiness"]["state"] == "unknown"]
     assert {drum["side"] for drum in undipped} == {"iso", "resin"}
     stirred, still = (

@@ -27,9 +27,9 @@ Clients = Mapping[str, Client]
 
 @contextmanager
 def signed_in(address: str, people: Mapping[str, SignIn]) -> Iterator[Clients]:
-    """Sign people in for as long as it takes."""
+    """Sign people in for as long as it takes; after trouble the sessions run out by themselves."""
     with ExitStack() as stack:
-        clients = {}
+        clients: dict[str, Client] = {}
         for role, person in people.items():
             client = stack.enter_context(Client(address))
             if not client.sign_in(person):
@@ -37,9 +37,10 @@ def signed_in(address: str, people: Mapping[str, SignIn]) -> Iterator[Clients]:
                     f"{person.name} cannot sign in with the passphrase of this folder. "
                     "Start over with --fresh."
                 )
-            stack.callback(client.sign_out)
             clients[role] = client
         yield clients
+        for client in clients.values():
+            client.sign_out()
 
 
 def make_accounts(manager: Client, people: Mapping[str, SignIn]) -> None:

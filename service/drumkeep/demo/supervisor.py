@@ -98,11 +98,17 @@ class Demo:
             A process ended by itself.
         """
         for number in _ASKING:
-            signal.signal(number, _ask)
+            # nohup means that the end of the terminal is not the end of the demo.
+            if number is not signal.SIGHUP or signal.getsignal(number) is not signal.SIG_IGN:
+                signal.signal(number, _ask)
         try:
             self._show()
         except _Asked:
             say("\nStopping.")
+        except Unavailable:
+            time.sleep(_LOOK_EVERY_S)  # a process that ends closes its connections first
+            self._family.check()
+            raise
         finally:
             for number in _ASKING:  # heard already
                 signal.signal(number, signal.SIG_IGN)

@@ -250,7 +250,7 @@ def _held(
             )
             words.cautions.append(CAUTION_HEATING)
         else:
-            words.reasons.append("It got cold enough to seed solids.")
+            words.reasons.append("It was, or may have been, cold enough to seed solids.")
             words.advice.append("Open with care, probe the bottom, record what you find.")
         return Readiness.ON_HOLD
     if Condition.REDISSOLVING in conditions:

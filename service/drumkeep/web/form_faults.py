@@ -97,7 +97,8 @@ class _Told:
         if unit is not None:
             text = _BOUND.sub(lambda m: f"{m[1]} {self._figure(float(m[2]), unit, tenth)}.", text)
         text = _FIGURE.sub(lambda m: self._figure(float(m[1]), m[2], tenth), text)
-        text = _TIME.sub(lambda m: self._time(m[0]), text)
+        if "Write it as" not in text:  # which shows how, and no moment of this drum
+            text = _TIME.sub(lambda m: self._time(m[0]), text)
         return text.replace("gross_kg and net_kg", "the two weights").replace(
             "net_kg", "the liquid alone"
         )

@@ -72,7 +72,10 @@ def _wanted(form: Mapping[str, str], *, zone: str, now: datetime) -> dict[str, A
     if form.get("withdrawn"):
         return {"at": _text(now), "withdrawn": True}
     at = _when(form, "wanted_at", zone=zone, now=None)
-    return {"at": at or "", "output": form.get("output") or None}
+    if at is None:
+        fault = Fault("wanted_at", None, "is missing", "Give the day and the time.")
+        raise Invalid("Say by when it is wanted.", [fault])
+    return {"at": at, "output": form.get("output") or None}
 
 
 def _text(moment: datetime) -> str:

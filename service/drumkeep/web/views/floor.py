@@ -345,7 +345,8 @@ def _words(sift: Sift, *, choices: Mapping[str, Sequence[tuple[str, str]]]) -> s
 
     parts = [word("side") if sift.side else "drums"]
     parts += [f"of lot {sift.lot}"] if sift.lot else []
-    parts += [f"in {word('place') or sift.site}"] if sift.place or sift.site else []
+    if sift.place or sift.site:
+        parts.append(f"in {word('place') if sift.place else sift.site}")
     parts += [word(name) for name in ("readiness", "by") if getattr(sift, name)]
     parts += [f"for {word('output')}"] if sift.output else []
     return " ".join(parts)

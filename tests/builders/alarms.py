@@ -79,6 +79,7 @@ def sensor(**changes: Any) -> SensorNow:
         place=1,
         place_name="the warehouse",
         interval_s=300.0,
+        hung_at=NOW - timedelta(days=10),
         last_at=NOW - timedelta(minutes=1),
         gateway="attic",
         drums=("K7Q-X4M",),

@@ -96,6 +96,7 @@ def sensors_now(tx: Tx, *, drums: Sequence[DrumNow]) -> list[SensorNow]:
             place=m.place_id,
             place_name=m.place_name,
             interval_s=m.interval_s,
+            hung_at=m.hung_at,
             last_at=from_ms(newest[m.sensor_id].ts_ms) if m.sensor_id in newest else None,
             gateway=m.gateway,
             drums=by_place.get(m.place_id, ()),

@@ -8,6 +8,7 @@ from typing import Any, Final, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from drumkeep.domain.alarm_rules.plans import READY_BEFORE
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.grid import moment_of
 from drumkeep.domain.liquid_state import LiquidStates
@@ -36,11 +37,6 @@ from drumkeep.thermal.band import REST_K, Band
 from drumkeep.thermal.march import Course
 
 Floats = NDArray[np.float64]
-
-READY_BEFORE: Final = timedelta(minutes=30)
-"""A drum is to be ready this long before it is wanted."""
-
-NEVER_STARTS: Final = -1
 
 
 class Subject(Protocol):

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from sqlalchemy import select as select_rows
 from sqlmodel import col, select
@@ -22,6 +23,7 @@ class MountedSensor:
     place_name: str
     site_id: int
     what: str
+    hung_at: datetime
 
 
 def mounted_sensors(tx: Tx) -> list[MountedSensor]:
@@ -44,6 +46,7 @@ def mounted_sensors(tx: Tx) -> list[MountedSensor]:
             place_name=place.name,
             site_id=place.site_id,
             what=mount.what,
+            hung_at=mount.since,
         )
         for sensor, mount, place, gateway in tx.session.execute(statement)
     ]

@@ -68,6 +68,7 @@ class SensorNow:
     place: int | None
     place_name: str | None
     interval_s: float
+    hung_at: datetime
     last_at: datetime | None
     gateway: str | None
     drums: tuple[str, ...]

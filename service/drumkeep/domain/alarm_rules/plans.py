@@ -17,6 +17,10 @@ from drumkeep.domain.alarms import AlarmKind, Finding, Priority
 from drumkeep.domain.wording import moment
 
 WARM_UP_NOTICE: Final = timedelta(hours=2)
+
+READY_BEFORE: Final = timedelta(minutes=30)
+"""A drum is to be ready this long before it is wanted."""
+
 SHELF_DAYS: Final = (0, 7, 30)
 
 
@@ -34,6 +38,7 @@ def warm_up(drums: Sequence[DrumNow], *, now: datetime) -> list[Finding]:
         and not d.in_warm_room
         and d.start_by - WARM_UP_NOTICE <= now
         and not d.ready
+        and not _ready_unaided(d)
     ]
     if not starting:
         return []
@@ -56,6 +61,12 @@ def warm_up(drums: Sequence[DrumNow], *, now: datetime) -> list[Finding]:
             deadline=by,
         )
     ]
+
+
+def _ready_unaided(drum: DrumNow) -> bool:
+    """Tell whether a drum will be ready well before it is wanted where it stands, slow case."""
+    ready_at, wanted_at = drum.slow_ready_at, drum.wanted_at
+    return ready_at is not None and wanted_at is not None and ready_at <= wanted_at - READY_BEFORE
 
 
 def not_in_time(drums: Sequence[DrumNow], *, was: Was, now: datetime) -> list[Finding]:

@@ -59,7 +59,8 @@ def silent(sensors: Sequence[SensorNow], *, now: datetime) -> list[Finding]:
     """Tell of sensors that have measured nothing for three of their intervals."""
     found = []
     for sensor in sensors:
-        if sensor.last_at is not None and now - sensor.last_at <= silent_after(sensor.interval_s):
+        last = sensor.last_at or sensor.hung_at
+        if now - last <= silent_after(sensor.interval_s):
             continue
         where = sensor.place_name or "a drum"
         since = (

@@ -40,12 +40,20 @@ def test_a_warm_up_is_announced_two_hours_before_it_must_start(left, raised):
 
 
 @pytest.mark.parametrize(
-    "there", [{"in_warm_room": True}, {"ready": True}, {"start_by": None}, {"wanted_at": None}]
+    "there",
+    [
+        {"in_warm_room": True},
+        {"ready": True},
+        {"start_by": None},
+        {"wanted_at": None},
+        {"slow_ready_at": WANTED - HOURS / 2},
+    ],
 )
 def test_no_warm_up_is_asked_for_where_it_is_done_or_not_needed(there):
-    drums = wanted(**({"start_by": NOW + HOURS, "slow_ready_at": WANTED - HOURS} | there))
+    needed = {"start_by": NOW + HOURS, "slow_ready_at": WANTED - HOURS / 3}
 
-    assert AlarmKind.WARM_UP not in kinds(drums)
+    assert AlarmKind.WARM_UP in kinds(wanted(**needed))
+    assert AlarmKind.WARM_UP not in kinds(wanted(**(needed | there)))
 
 
 def test_drums_wanted_at_one_time_at_one_site_are_one_cause():

@@ -43,6 +43,10 @@ def test_a_sensor_never_heard_of_is_silent():
     assert kinds(sensors=(sensor(last_at=None),)) == [AlarmKind.SENSOR_SILENT]
 
 
+def test_a_sensor_hung_just_now_is_given_its_time_to_speak():
+    assert kinds(sensors=(sensor(last_at=None, hung_at=NOW - 5 * MINUTES),)) == []
+
+
 def test_a_silent_sensor_is_a_cause_of_its_own_with_its_drums():
     finding = one(sensors=(sensor(last_at=NOW - HOURS, drums=("A", "B")),))
 

@@ -45,15 +45,19 @@ def write_scenarios(folder: Folder, *, timetable: Timetable, broker_port: int) -
 
 def all_confirmed(files: Sequence[Path], *, since: datetime) -> bool:
     """Tell whether every gateway has packed its readings up to a time, and all are confirmed."""
-    return all(_confirmed(file.parent / _STATE, since=since) for file in files)
+    return all(_confirmed(file, since=since.timestamp()) for file in files)
 
 
-def _confirmed(spool: Path, *, since: datetime) -> bool:
+def _confirmed(file: Path, *, since: float) -> bool:
+    scenario, spool = json.loads(file.read_bytes()), file.parent / _STATE
+    ends = [sensor["silent_from"] for sensor in scenario["sensors"]]
+    # Where every sensor is silent, nothing is packed beyond the last word of the last of them.
+    last = since if None in ends else min(since, max(ends))
     try:
         packed_to = json.loads((spool / "state.json").read_bytes())["packed_to"]
     except FileNotFoundError:
         return False
-    return (packed_to or 0.0) >= since.timestamp() and not any(spool.glob("*.pack"))
+    return (packed_to or 0.0) >= last and not any(spool.glob("*.pack"))
 
 
 def _outdoors(timetable: Timetable) -> dict[str, Outdoors]:

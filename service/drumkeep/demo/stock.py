@@ -83,7 +83,7 @@ def used(hours: float, **kg: float) -> tuple[Deed, ...]:
 _IN_THE_VAN: Final = (moved("harrow/dock", that_night(6)),)
 _TO_THE_WARM_ROOM: Final = (moved("harrow/warm-room", ago(9.0)),)
 _JOB: Final = wanted(morning(after_hours=32, zone=COLD_ZONE))
-_NEXT_JOB: Final = wanted(in_hours(24.5))
+_NEXT_JOB: Final = wanted(in_hours(25))
 
 BATCHES: Final = (
     # Delivered warm, left in a van in the coldest night, brought in at six.

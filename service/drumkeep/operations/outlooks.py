@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any, Final, Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray

@@ -1,7 +1,8 @@
 """What alarm rules look at; arguments replace parts of an iso drum that is well in a warehouse."""
 
+from collections.abc import Collection
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from drumkeep.domain.alarm_rules import DrumNow, GatewayNow, SensorNow, findings
@@ -100,14 +101,21 @@ def found(
     sensors: tuple[SensorNow, ...] = (),
     gateways: tuple[GatewayNow, ...] = (),
     under: dict[AlarmKind, set[str]] | None = None,
+    told: Collection[AlarmKind] = (),
+    listening_since: datetime | None = None,
     now: Any = NOW,
 ) -> list[Finding]:
-    """Return the active causes; ``under`` are tags under an open alarm of a kind."""
+    """Return the active causes.
+
+    ``under`` are the tags under an open alarm of a kind, ``told`` the kinds with an open alarm.
+    """
     return findings(
         drums,
         sensors=sensors,
         gateways=gateways,
         was=lambda kind, _cause, tag: tag in (under or {}).get(kind, set()),
+        told=lambda kind, _cause: kind in told,
+        listening_since=listening_since,
         now=now,
     )
 

@@ -104,14 +104,14 @@ def fold(events: Sequence[DrumEvent], *, product: Product) -> DrumFacts:
     return replace(state.facts, stays=tuple(state.stays))
 
 
-def check_time(at: datetime, *, now: datetime) -> None:
+def check_time(at: datetime, *, now: datetime, field: str = "at") -> None:
     """Refuse a time from the future or from before anything is on record."""
     if at > now + CLOCK_LEEWAY:
         mend = f"Give a time up to now, {now:%Y-%m-%dT%H:%M:%SZ}; check the phone's clock."
-        raise Invalid("It has not happened yet.", [Fault("at", at.isoformat(), "is ahead", mend)])
+        raise Invalid("It has not happened yet.", [Fault(field, at.isoformat(), "is ahead", mend)])
     if at < now - OLDEST_RECORD:
         mend = f"Give a time within the last {OLDEST_RECORD.days} days."
-        raise Invalid("It is too long ago.", [Fault("at", at.isoformat(), "is too old", mend)])
+        raise Invalid("It is too long ago.", [Fault(field, at.isoformat(), "is too old", mend)])
 
 
 def most_kg(product: Product) -> float:
@@ -196,6 +196,9 @@ def _after(state: _Fold, facts: DrumFacts, event: DrumEvent) -> DrumFacts:  # no
         case EventKind.AGITATED:
             ran = (event.at, float(data["minutes"]))
             return replace(facts, agitations=(*facts.agitations, ran))
+        case EventKind.HEATED:
+            _check_heating(event)
+            return facts
         case EventKind.HELD:
             hold = Hold(reason=str(data["reason"]), since=event.at, by=event.by)
             return replace(facts, hold=hold)
@@ -286,6 +289,16 @@ def _check_height(facts: DrumFacts, data: Mapping[str, Any], *, product: Product
         mend = f"Give the height above the bottom, 0 to {depth:.2f} m, or weigh the drum first."
         problem = f"is above the liquid, which stands {depth:.2f} m high"
         raise Invalid("That is above the liquid.", [Fault("height_m", height, problem, mend)])
+
+
+def _check_heating(event: DrumEvent) -> None:
+    until = _moment(event.data["until"])
+    if until is not None and until <= event.at:
+        mend = f"Give a time after {event.at:%Y-%m-%dT%H:%M:%SZ}, when it was put on."
+        raise Invalid(
+            "The heater was off before it was on.",
+            [Fault("until", until.isoformat(), "is not after at", mend)],
+        )
 
 
 def _moment(value: object) -> datetime | None:

@@ -21,6 +21,7 @@ from drumkeep.errors import Conflict, Fault, Invalid, NotFound, Refused
 from drumkeep.operations.alarm_inputs import drums_now, gateways_now, sensors_now
 from drumkeep.operations.drums import By
 from drumkeep.storage import alarms as rows
+from drumkeep.storage import leases
 from drumkeep.storage.tables.alarms import Alarm, AlarmEntry
 from drumkeep.storage.transaction import Tx
 
@@ -51,6 +52,9 @@ def evaluate_alarms(tx: Tx, *, now: datetime) -> int:
         alarm = standing.get(_key(kind, cause))
         return alarm is not None and tag in alarm.drums
 
+    def told(kind: AlarmKind, cause: str) -> bool:
+        return _key(kind, cause) in standing
+
     drums = drums_now(tx)
     active = {
         _key(finding.kind, finding.cause): finding
@@ -59,6 +63,8 @@ def evaluate_alarms(tx: Tx, *, now: datetime) -> int:
             sensors=sensors_now(tx, drums=drums),
             gateways=gateways_now(tx, drums=drums),
             was=was,
+            told=told,
+            listening_since=leases.held_since(tx, name=leases.SCHEDULE),
             now=now,
         )
     }

@@ -1,10 +1,10 @@
-"""Receive drums and record what happens to them."""
+"""Record what happens to drums, and find drums by what people call them."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
-from random import SystemRandom
-from typing import Any, Final
+from typing import Any
 from uuid import UUID
 
 from drumkeep.domain import tags
@@ -14,18 +14,14 @@ from drumkeep.domain.grid import to_ms
 from drumkeep.domain.liquid import first_measurement
 from drumkeep.domain.products import Product
 from drumkeep.domain.roles import Role, correction_action, event_action, may
-from drumkeep.errors import Conflict, Fault, Invalid, NotFound, Refused, faults_within
+from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid, NotFound, Refused
 from drumkeep.operations.estimates import START_HOURS, origin_of, refresh_drums
-from drumkeep.operations.lots import lot_named
-from drumkeep.operations.products import product_named
 from drumkeep.operations.surroundings import Ground, read_ground
+from drumkeep.storage import catalogue
 from drumkeep.storage import drums as rows
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.drums import Drum, Event, Stay
 from drumkeep.storage.transaction import Tx
-from drumkeep.thermal.constants import DRUM_STEEL_KG
-
-_TRIES: Final = 20
 
 
 @dataclass(frozen=True)
@@ -38,39 +34,6 @@ class By:
 
 
 @dataclass(frozen=True)
-class Receipt:
-    """A drum that arrived; ``place`` and ``origin`` are ids, ``event_id`` the client's UUID.
-
-    ``where`` is its number in a list of several, for faults.
-    """
-
-    event_id: UUID
-    product: str
-    lot: str
-    place: int
-    at: datetime
-    tag: str | None = None
-    origin: int | None = None
-    net_kg: float | None = None
-    liquid_c: float | None = None
-    share: float = 1.0
-    tare_kg: float = DRUM_STEEL_KG
-    note: str | None = None
-    where: str = ""
-
-    def data(self) -> dict[str, Any]:
-        """Return what its event keeps of it."""
-        return _without_none(
-            {
-                "place": self.place,
-                "from": self.origin,
-                "net_kg": self.net_kg,
-                "liquid_c": self.liquid_c,
-            }
-        )
-
-
-@dataclass(frozen=True)
 class Happening:
     """An event to record: its kind's own fields in ``data``, places as ids."""
 
@@ -79,68 +42,6 @@ class Happening:
     at: datetime
     data: Mapping[str, Any] = field(default_factory=dict)
     note: str | None = None
-
-
-def receive_drums(tx: Tx, *, receipts: Sequence[Receipt], by: By, now: datetime) -> list[Drum]:
-    """Receive drums: all of them, or on any fault none.
-
-    A receipt whose UUID is known already gives the drum it made then: phones retry.
-
-    Raises
-    ------
-    Invalid, Conflict
-        Naming the receipt by its place in the list and the field.
-    Refused
-        The role may not record.
-    """
-    _refuse_unless_may(by, EventKind.RECEIVED)
-    _refuse_twins(receipts)
-    made: list[Drum] = []
-    fresh: list[int] = []
-    ground = read_ground(tx)
-    for receipt in receipts:
-        with faults_within(receipt.where):
-            known = rows.event_by_id(tx, event_id=receipt.event_id)
-            if known is not None:
-                made.append(_received_before(tx, known, receipt))
-                continue
-            drum = _receive(tx, receipt, by=by, now=now, ground=ground)
-        made.append(drum)
-        fresh.append(drum.id)
-    refresh_drums(tx, since=dict.fromkeys(fresh, 0), now=now)
-    return made
-
-
-def _receive(tx: Tx, receipt: Receipt, *, by: By, now: datetime, ground: Ground) -> Drum:
-    check_time(receipt.at, now=now)
-    product = product_named(tx, code=receipt.product)
-    lot = lot_named(tx, product=receipt.product, code=receipt.lot)
-    event = DrumEvent(
-        id=receipt.event_id,
-        kind=EventKind.RECEIVED,
-        at=receipt.at,
-        recorded_at=now,
-        data=receipt.data(),
-        by=by.account_id,
-        note=receipt.note,
-    )
-    facts = fold([event], product=as_product(product))
-    drum = Drum(
-        tag=_tag(tx, receipt.tag),
-        lot_id=lot.id,
-        created_at=now,
-        share=receipt.share,
-        tare_kg=receipt.tare_kg,
-        place_id=facts.place,
-        received_at=facts.received_at,
-        net_kg=facts.net_kg,
-        from_ms=to_ms(receipt.at),
-    )
-    tx.session.add(drum)
-    tx.session.flush()  # the id, for its event and stays
-    _log(tx, drum=drum, event=event, by=by)
-    rows.project(tx, drum=drum, facts=facts, origin=_origin(ground, drum, facts))
-    return drum
 
 
 def record_event(
@@ -161,9 +62,6 @@ def record_event(
     """
     drum = drum_tagged(tx, tag=tag)
     known = rows.event_by_id(tx, event_id=happening.event_id)
-    if known is not None:
-        _refuse_another(known, happening, drum=drum)
-        return drum, known
     if happening.kind is EventKind.RECEIVED:
         raise Conflict(
             "The drum is here already.",
@@ -171,25 +69,30 @@ def record_event(
         )
     log = rows.events_of(tx, drum_ids=[drum.id])[drum.id]
     before = effective(log)
-    product = _product(tx, drum)
-    target = _target(log, happening, believed=before)
-    _refuse_unless_may(by, happening.kind, target=target, now=now)
-    at = now if happening.kind is EventKind.WANTED else happening.at
-    check_time(at, now=now)
+    target = _target(log, happening)
+    data = _data(happening, drum=drum, target=target)
+    if known is not None:
+        _refuse_another(known, happening, drum=drum, data=data)
+        return drum, known
+    if target is not None:
+        target = _as_believed(target, before)
+    refuse_unless_may(by, happening.kind, target=target, now=now)
+    _check_times(happening, now=now)
     event = DrumEvent(
         id=happening.event_id,
         kind=happening.kind,
-        at=at,
+        at=now if happening.kind is EventKind.WANTED else happening.at,
         recorded_at=now,
-        data=_data(happening, drum=drum, target=target),
+        data=data,
         by=by.account_id,
         note=happening.note,
     )
-    believed = effective([*log, event])
-    facts = fold(believed, product=product)
-    row = _log(tx, drum=drum, event=event, by=by)
-    ground = read_ground(tx)
-    rows.project(tx, drum=drum, facts=facts, origin=_origin(ground, drum, facts))
+    with _places_by_reference(tx):
+        facts = fold(effective([*log, event]), product=_product(tx, drum))
+    row = log_event(tx, drum=drum, event=event, by=by)
+    rows.project(
+        tx, drum=drum, facts=facts, origin=origin_stay(read_ground(tx), drum=drum, facts=facts)
+    )
     since = _changed_since(event, target=target, before=before)
     drum.from_ms = since if drum.from_ms is None else min(drum.from_ms, since)
     tx.session.flush()
@@ -215,6 +118,22 @@ def drum_tagged(tx: Tx, *, tag: str) -> Drum:
     return drum
 
 
+def drum_named(tx: Tx, *, reference: str, field: str) -> Drum:
+    """Return the drum that a field refers to by its tag.
+
+    Raises
+    ------
+    Invalid
+        It is no tag, or no drum bears it; the fault names the field.
+    """
+    written = tags.parse(reference, field=field)
+    drum = rows.drum_by_tag(tx, tag=written)
+    if drum is None:
+        mend = "Write the tag as it stands on a drum that has been received."
+        raise Invalid("No drum bears this tag.", [Fault(field, written, "is not known", mend)])
+    return drum
+
+
 def facts_of(tx: Tx, *, drum: Drum) -> DrumFacts:
     """Return what is true of a drum by what people recorded."""
     log = rows.events_of(tx, drum_ids=[drum.id])[drum.id]
@@ -225,7 +144,8 @@ def _product(tx: Tx, drum: Drum) -> Product:
     return as_product(rows.lots_and_products(tx, lot_ids=[drum.lot_id])[drum.lot_id][1])
 
 
-def _log(tx: Tx, *, drum: Drum, event: DrumEvent, by: By) -> Event:
+def log_event(tx: Tx, *, drum: Drum, event: DrumEvent, by: By) -> Event:
+    """Append an event to the log and return its row."""
     row = Event(
         id=event.id,
         drum_id=drum.id,
@@ -242,66 +162,21 @@ def _log(tx: Tx, *, drum: Drum, event: DrumEvent, by: By) -> Event:
     return row
 
 
-def _tag(tx: Tx, wanted: str | None) -> str:
-    if wanted is not None:
-        tag = tags.parse(wanted)
-        if rows.drum_by_tag(tx, tag=tag) is not None:
-            mend = "Read the label again, or leave the tag out to be given a new one."
-            raise Conflict("Another drum bears this tag.", [Fault("tag", tag, "is taken", mend)])
-        return tag
-    random = SystemRandom()
-    for _ in range(_TRIES):
-        tag = tags.make(random)
-        if rows.drum_by_tag(tx, tag=tag) is None:
-            return tag
-    raise Conflict("No free tag was found; try again.")
-
-
-def _received_before(tx: Tx, known: Event, receipt: Receipt) -> Drum:
-    drum = rows.drums_by_id(tx, ids=[known.drum_id])[known.drum_id]
-    lot, product = rows.lots_and_products(tx, lot_ids=[drum.lot_id])[drum.lot_id]
-    same = (
-        known.kind == EventKind.RECEIVED
-        and (known.at, known.data, known.note) == (receipt.at, receipt.data(), receipt.note)
-        and (product.code, lot.code) == (receipt.product, receipt.lot)
-        and (drum.share, drum.tare_kg) == (receipt.share, receipt.tare_kg)
-        and (receipt.tag is None or tags.parse(receipt.tag) == drum.tag)
-    )
-    if not same:
-        raise _another(receipt.event_id)
-    return drum
-
-
-def _refuse_twins(receipts: Sequence[Receipt]) -> None:
-    seen: dict[str, str] = {}
-    for receipt in receipts:
-        for name, value in (("id", str(receipt.event_id)), ("tag", receipt.tag)):
-            if value is None:
-                continue
-            key = f"{name} {value.upper().replace('-', '').replace(' ', '')}"
-            if key in seen:
-                problem = f"stands in item {seen[key]} already"
-                mend = "Give each drum its own, or leave the tag out."
-                raise Conflict(
-                    "Two drums of the list are alike.",
-                    [Fault(f"{receipt.where}.{name}", value, problem, mend)],
-                )
-            seen[key] = receipt.where
-
-
-def _refuse_another(known: Event, happening: Happening, *, drum: Drum) -> None:
+def _refuse_another(
+    known: Event, happening: Happening, *, drum: Drum, data: Mapping[str, Any]
+) -> None:
     same = (
         known.drum_id == drum.id
         and known.kind == happening.kind.value
         and (known.kind == EventKind.WANTED or known.at == happening.at)
-        and known.note == happening.note
-        and _sent(known.data) == _sent(_data(happening, drum=drum))
+        and (known.data, known.note) == (data, happening.note)
     )
     if not same:
-        raise _another(happening.event_id)
+        raise another_event(happening.event_id)
 
 
-def _another(event_id: UUID) -> Conflict:
+def another_event(event_id: UUID) -> Conflict:
+    """Return the refusal of an id that was used for something else."""
     mend = "Make a new UUID for each thing that happened."
     return Conflict(
         "Something else was recorded under this id.",
@@ -309,22 +184,14 @@ def _another(event_id: UUID) -> Conflict:
     )
 
 
-def _target(
-    log: Sequence[DrumEvent], happening: Happening, *, believed: Sequence[DrumEvent]
-) -> DrumEvent | None:
-    """Return the event that a correction is about, as believed so far; None for any other kind."""
+def _target(log: Sequence[DrumEvent], happening: Happening) -> DrumEvent | None:
+    """Return the event that a correction is about, as recorded; None for any other kind."""
     if happening.kind is not EventKind.CORRECTED:
         return None
     wanted = UUID(str(happening.data["event"]))
-    for event in believed:
-        if event.id == wanted:
+    for event in log:
+        if event.id == wanted and event.kind is not EventKind.CORRECTED:
             return event
-    if any(event.id == wanted and event.kind is not EventKind.CORRECTED for event in log):
-        mend = "Record anew what really happened."
-        raise Conflict(
-            "That event was withdrawn.",
-            [Fault("event", str(wanted), "was withdrawn by an earlier correction", mend)],
-        )
     mend = "Give the id of an event of this drum, as its history lists them."
     raise Invalid(
         "There is no such event to correct.",
@@ -332,9 +199,53 @@ def _target(
     )
 
 
-def _refuse_unless_may(
+def _as_believed(target: DrumEvent, believed: Sequence[DrumEvent]) -> DrumEvent:
+    """Return an event as earlier corrections left it."""
+    for event in believed:
+        if event.id == target.id:
+            return event
+    mend = "Record anew what really happened."
+    raise Conflict(
+        "That event was withdrawn.",
+        [Fault("event", str(target.id), "was withdrawn by an earlier correction", mend)],
+    )
+
+
+def _check_times(happening: Happening, *, now: datetime) -> None:
+    """Refuse times that cannot be: ahead or too old, and for a wish one that has passed."""
+    if happening.kind is not EventKind.WANTED:
+        check_time(happening.at, now=now)
+    elif happening.at <= now and not happening.data.get("withdrawn"):
+        mend = f"Give a time to come, after {now:%Y-%m-%dT%H:%M:%SZ}."
+        raise Invalid(
+            "That time has passed.", [Fault("at", happening.at.isoformat(), "is over", mend)]
+        )
+    moved_to = happening.data.get("at")
+    if happening.kind is EventKind.CORRECTED and moved_to is not None:
+        check_time(datetime.fromisoformat(moved_to), now=now, field="new_at")
+
+
+@contextmanager
+def _places_by_reference(tx: Tx) -> Iterator[None]:
+    """Have faults tell places as people write them; the log keeps ids."""
+    try:
+        yield
+    except DrumkeepError as error:
+        ids = [fault.value for fault in error.faults if isinstance(fault.value, int)]
+        names = catalogue.place_references(tx, ids=ids)
+        error.faults = tuple(
+            replace(fault, value=names.get(fault.value))
+            if fault.field == "to" and isinstance(fault.value, int)
+            else fault
+            for fault in error.faults
+        )
+        raise
+
+
+def refuse_unless_may(
     by: By, kind: EventKind, *, target: DrumEvent | None = None, now: datetime | None = None
 ) -> None:
+    """Refuse whom the role does not let record such an event, or correct this one."""
     if target is not None and now is not None:
         own = by.account_id is not None and target.by == by.account_id
         action = correction_action(own=own, age=now - target.recorded_at)
@@ -344,28 +255,53 @@ def _refuse_unless_may(
         raise Refused(f"The role {by.role} may not {action}.")
 
 
-def _data(happening: Happening, *, drum: Drum, target: DrumEvent | None = None) -> dict[str, Any]:
+def _data(happening: Happening, *, drum: Drum, target: DrumEvent | None) -> dict[str, Any]:
+    """Return what the log keeps of a happening."""
     data = _without_none(happening.data)
-    if happening.kind is EventKind.WEIGHED:
-        data = _weighed(data, drum=drum)
-    elif target is not None and target.kind is EventKind.WEIGHED and data.get("data"):
-        data["data"] = _weighed(data["data"], drum=drum)
-    elif happening.kind is EventKind.WANTED:
-        data["wanted_at"] = None if data.pop("withdrawn", False) else happening.at.isoformat()
+    match happening.kind:
+        case EventKind.WEIGHED:
+            return _weighed(data, drum=drum)
+        case EventKind.WANTED:
+            return _wanted(data, at=happening.at.isoformat())
+        case EventKind.TOPPED | EventKind.DECANTED:
+            _refuse_itself(data, drum=drum)
+        case EventKind.CORRECTED if target is not None and not data.get("void"):
+            return _corrected(data, drum=drum, kind=target.kind)
     return data
 
 
-def _sent(data: Mapping[str, Any]) -> dict[str, Any]:
-    """Return what a client sent of an event, without what was worked out from it."""
-    inner = data.get("data")
-    if isinstance(inner, Mapping):
-        return {**data, "data": _sent(inner)}
-    return {n: v for n, v in data.items() if n != "net_kg" or "gross_kg" not in data}
+def _corrected(data: dict[str, Any], *, drum: Drum, kind: EventKind) -> dict[str, Any]:
+    changes = data.get("data")
+    if kind is EventKind.WEIGHED and changes:
+        # the other of gross and net is taken back with it
+        data["data"] = {"gross_kg": None, **_weighed(changes, drum=drum)}
+    elif kind in (EventKind.TOPPED, EventKind.DECANTED) and changes:
+        _refuse_itself(changes, drum=drum)
+    elif kind is EventKind.WANTED:
+        # a wish has no time of its own but the one for which it is
+        data["data"] = _wanted(dict(changes or {}), at=data.pop("at", None))
+    return data
+
+
+def _wanted(data: dict[str, Any], *, at: str | None) -> dict[str, Any]:
+    if data.pop("withdrawn", False):
+        return {**data, "wanted_at": None}
+    return data if at is None else {**data, "wanted_at": at}
+
+
+def _refuse_itself(data: Mapping[str, Any], *, drum: Drum) -> None:
+    for name in ("to", "from"):
+        if data.get(name) == drum.tag:
+            mend = "Name the other drum."
+            raise Invalid(
+                "A drum is not filled from itself.",
+                [Fault(name, drum.tag, "is this drum", mend)],
+            )
 
 
 def _weighed(data: Mapping[str, Any], *, drum: Drum) -> dict[str, Any]:
     """Take the drum itself off a gross weight."""
-    if "gross_kg" not in data:
+    if data.get("gross_kg") is None:
         return dict(data)
     gross = float(data["gross_kg"])
     if gross < drum.tare_kg:
@@ -401,7 +337,7 @@ def _changed_since(
     return min(to_ms(moment) for moment in times)
 
 
-def _origin(ground: Ground, drum: Drum, facts: DrumFacts) -> Stay | None:
+def origin_stay(ground: Ground, *, drum: Drum, facts: DrumFacts) -> Stay | None:
     """Mark the air that set a drum's start, so that late readings of it reach the drum."""
     place = origin_of(ground, facts)
     if place is None:

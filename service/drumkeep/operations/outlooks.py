@@ -260,30 +260,45 @@ class _Look:
     ) -> datetime | None:
         """Latest time to bring it into the warm room and have it ready before it is wanted.
 
-        Every hour until then is tried at once, each as a drum of its own.
+        Every hour until then is tried at once, each as a drum of its own, and then the quarters of
+        the last hour that would do.
         """
-        target = wanted - READY_BEFORE
         present = moment_of(self.step)
-        hours = int((target - present).total_seconds() // 3600)
-        hours = min(hours, READY_HOURS - 1)
-        if hours < 0:
+        last = int((wanted - READY_BEFORE - present) / timedelta(hours=1) * PER_HOUR)
+        last = min(last, READY_HOURS * PER_HOUR)
+        if last < 0:
             return None
-        starts = np.arange(hours + 1) * PER_HOUR
+
+        def latest(starts: NDArray[np.intp]) -> int | None:
+            in_time = self._in_time(i, room=room, slow=slow, band=band, starts=starts, last=last)
+            return int(starts[in_time].max()) if in_time.any() else None
+
+        hour = latest(np.arange(0, last + 1, PER_HOUR))
+        if hour is None:
+            return None
+        quarters = np.arange(hour, min(hour + PER_HOUR, last + 1))
+        return self._moment(latest(quarters) or hour)
+
+    def _in_time(
+        self,
+        i: int,
+        *,
+        room: Place,
+        slow: Course,
+        band: tuple[float, float],
+        starts: NDArray[np.intp],
+        last: int,
+    ) -> NDArray[np.bool_]:
+        """Tell which starts (forecast steps from now) have the drum ready by the step ``last``."""
         states = np.repeat(self.states[i : i + 1], len(starts))
         states["layers"] = slow.layers_c[starts, :, i]
         rows = [i] * len(starts)
         course = self._prospect(rows, [room] * len(starts), states=states).course(
-            hours=hours + 1, pessimist=True
+            hours=min(last // PER_HOUR + 1, READY_HOURS), pessimist=True
         )
         low, high = np.full(len(starts), band[0]), np.full(len(starts), band[1])
         ready = first_within(course.band, low_c=low, high_c=high)
-        done = starts + np.where(ready < 0, 10**6, ready)
-        in_time = [
-            int(start)
-            for start, end in zip(starts, done, strict=True)
-            if end < 10**6 and present + timedelta(minutes=15 * int(end)) <= target
-        ]
-        return self._moment(max(in_time)) if in_time else None
+        return np.asarray((ready >= 0) & (starts + ready <= last), dtype=np.bool_)
 
 
 def _cut(band: Band, count: int) -> Band:

@@ -45,13 +45,20 @@ def advance(engine: Engine, now: datetime) -> None:
         with transaction(engine) as tx:
             store(tx, outcome=outcome)
     if parts:
-        evaluate(engine, now)
+        with transaction(engine) as tx:
+            evaluate_alarms(tx, now=now)
 
 
 def evaluate(engine: Engine, now: datetime) -> None:
-    """Look at every alarm's cause again; notices silent sensors and gateways too."""
+    """Look at every alarm's cause again; notices silent sensors and gateways too.
+
+    Not while drums wait to be computed: what is stored of them is old, and whoever computes them
+    looks at the alarms next.
+    """
     with transaction(engine) as tx:
-        evaluate_alarms(tx, now=now)
+        since, marks = due(tx, now=now)
+        if not since and not marks:
+            evaluate_alarms(tx, now=now)
 
 
 def announcing(topics: AlarmTopics) -> Job:

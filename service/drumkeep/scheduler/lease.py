@@ -15,7 +15,6 @@ from drumkeep.storage import leases
 from drumkeep.storage.engine import Engine
 from drumkeep.storage.transaction import transaction
 
-NAME: Final = "scheduler"
 LENGTH: Final = timedelta(seconds=30)
 RENEW_S: Final = 10.0
 
@@ -52,7 +51,11 @@ class RunnerLease:
             try:
                 with transaction(self._engine) as tx:
                     taken = leases.take(
-                        tx, name=NAME, holder=self._holder, now=self._clock(), length=LENGTH
+                        tx,
+                        name=leases.SCHEDULE,
+                        holder=self._holder,
+                        now=self._clock(),
+                        length=LENGTH,
                     )
             except DrumkeepError as error:
                 _LOG.warning("the lease was not renewed: %s", error)
@@ -67,6 +70,6 @@ class RunnerLease:
             self._good_until = 0.0
             try:
                 with transaction(self._engine) as tx:
-                    leases.release(tx, name=NAME, holder=self._holder, now=self._clock())
+                    leases.release(tx, name=leases.SCHEDULE, holder=self._holder, now=self._clock())
             except DrumkeepError as error:
                 _LOG.warning("the lease was not given back: %s", error)

@@ -1,22 +1,34 @@
 """Leases: one runner of a thing at a time."""
 
 from datetime import datetime, timedelta
+from typing import Final
 
 from drumkeep.storage.tables.leases import Lease
 from drumkeep.storage.transaction import Tx
+
+SCHEDULE: Final = "scheduler"
+"""Names the lease of the one process that runs the jobs."""
 
 
 def take(tx: Tx, *, name: str, holder: str, now: datetime, length: timedelta) -> bool:
     """Take or renew a lease; False while another holds it."""
     lease = tx.session.get(Lease, name)
     if lease is None:
-        tx.session.add(Lease(name=name, holder=holder, until=now + length))
+        tx.session.add(Lease(name=name, holder=holder, since=now, until=now + length))
         return True
-    if lease.holder != holder and lease.until > now:
+    if lease.until <= now:
+        lease.since = now
+    elif lease.holder != holder:
         return False
     lease.holder, lease.until = holder, now + length
     tx.session.add(lease)
     return True
+
+
+def held_since(tx: Tx, *, name: str) -> datetime | None:
+    """Return since when somebody has held a lease without a break; None if nobody ever did."""
+    lease = tx.session.get(Lease, name)
+    return None if lease is None else lease.since
 
 
 def release(tx: Tx, *, name: str, holder: str, now: datetime) -> None:

@@ -8,13 +8,13 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from drumkeep.domain.alarm_rules.cold import cold
-from drumkeep.domain.alarm_rules.inputs import DrumNow, GatewayNow, SensorNow, Was, group_by
+from drumkeep.domain.alarm_rules.inputs import DrumNow, GatewayNow, SensorNow, Told, Was, group_by
 from drumkeep.domain.alarm_rules.plans import not_in_time, shelf_life, warm_up
 from drumkeep.domain.alarm_rules.stored import gassing, pressure, storage
 from drumkeep.domain.alarm_rules.watch import blanket, offline, silent
 from drumkeep.domain.alarms import Finding
 
-__all__ = ["DrumNow", "GatewayNow", "SensorNow", "Was", "findings"]
+__all__ = ["DrumNow", "GatewayNow", "SensorNow", "Told", "Was", "findings"]
 
 
 def findings(
@@ -23,6 +23,8 @@ def findings(
     sensors: Sequence[SensorNow],
     gateways: Sequence[GatewayNow],
     was: Was,
+    told: Told,
+    listening_since: datetime | None = None,
     now: datetime,
 ) -> list[Finding]:
     """Return every active cause.
@@ -33,15 +35,20 @@ def findings(
         As last computed and heard of.
     was
         Which drums are under an open alarm, so that they leave it only past the dead band.
+    told
+        Which causes have an open alarm.
+    listening_since
+        Since when the service has run without a break: a sensor that could not be heard before is
+        given its time to speak. None where that is not known.
     now
         The present, UTC.
     """
     found: list[Finding] = []
     for place_drums in group_by(drums, lambda d: d.place).values():
         found += cold(place_drums, was=was)
-        found += gassing(place_drums)
+        found += gassing(place_drums, was=was)
         found += pressure(place_drums, was=was)
-        found += storage(place_drums)
+        found += storage(place_drums, was=was)
         found += blanket(place_drums, now=now)
     for wanted_drums in group_by(
         [d for d in drums if d.wanted_at is not None and d.wanted_at > now],
@@ -52,5 +59,10 @@ def findings(
     found += shelf_life(drums, today=now.date())
     absent = {(g.site, g.code) for g in gateways if not g.online and g.presence_at is not None}
     found += offline(gateways)
-    found += silent([s for s in sensors if (s.site, s.gateway or "") not in absent], now=now)
+    found += silent(
+        [s for s in sensors if (s.site, s.gateway or "") not in absent],
+        told=told,
+        listening_since=listening_since,
+        now=now,
+    )
     return found

@@ -14,6 +14,9 @@ MANAGER: Final = "manager"
 DISPATCHER: Final = "dispatcher"
 CREW: Final = "crew"
 
+Told = Callable[[AlarmKind, str], bool]
+"""Whether the cause of a kind has an open alarm."""
+
 Was = Callable[[AlarmKind, str, str], bool]
 """Whether a drum (tag) is under the open alarm of a kind and cause: for dead bands."""
 

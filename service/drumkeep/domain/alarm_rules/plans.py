@@ -14,6 +14,7 @@ from drumkeep.domain.alarm_rules.inputs import (
     tags,
 )
 from drumkeep.domain.alarms import AlarmKind, Finding, Priority
+from drumkeep.domain.grid import moment_of
 from drumkeep.domain.wording import moment
 
 WARM_UP_NOTICE: Final = timedelta(hours=2)
@@ -76,7 +77,9 @@ def not_in_time(drums: Sequence[DrumNow], *, was: Was, now: datetime) -> list[Fi
         assert d.wanted_at is not None  # noqa: S101 - grouped by it
         if d.ready:
             continue
-        warm_up_helps = d.start_by is not None and d.start_by >= now and not d.in_warm_room
+        warm_up_helps = (
+            d.start_by is not None and d.start_by >= moment_of(d.step) and not d.in_warm_room
+        )
         slow = d.slow_ready_at
         held = was(AlarmKind.NOT_IN_TIME, _wanted_cause(d), d.tag)
         margin = timedelta(minutes=15) if held else timedelta(0)

@@ -16,7 +16,7 @@ DELAY_STEPS: Final = 6
 """30 minutes on the five-minute grid."""
 
 
-def gassing(drums: Sequence[DrumNow]) -> list[Finding]:
+def gassing(drums: Sequence[DrumNow], *, was: Was) -> list[Finding]:
     """Resin warm for half an hour where it is stored; elsewhere it is a caution only."""
     first = drums[0]
     if first.place_kind not in STORAGE_KINDS:
@@ -24,7 +24,10 @@ def gassing(drums: Sequence[DrumNow]) -> list[Finding]:
     warm = [
         d
         for d in drums
-        if d.side is Side.RESIN and d.gas_since != NEVER and d.step - d.gas_since >= DELAY_STEPS
+        if d.side is Side.RESIN
+        and (d.supported or was(AlarmKind.GASSING, first.place_ref, d.tag))
+        and d.gas_since != NEVER
+        and d.step - d.gas_since >= DELAY_STEPS
     ]
     if not warm:
         return []
@@ -110,24 +113,27 @@ def _pressure_finding(
     )
 
 
-def storage(drums: Sequence[DrumNow]) -> list[Finding]:
+def storage(drums: Sequence[DrumNow], *, was: Was) -> list[Finding]:
     """Outside the storage band; what seeding and gassing say already is not said twice."""
     first = drums[0]
     if first.place_kind not in STORAGE_KINDS:
         return []
 
-    def steady(d: DrumNow, since: int) -> bool:
-        return since != NEVER and d.step - since >= DELAY_STEPS
+    def steady(d: DrumNow, since: int, *, verb: str) -> bool:
+        told = d.supported or was(AlarmKind.STORAGE_BAND, f"{first.place_ref} {verb}", d.tag)
+        return told and since != NEVER and d.step - since >= DELAY_STEPS
 
     cold = [
         d
         for d in drums
-        if steady(d, d.below_since) and not (d.side is Side.ISO and d.seed_since != NEVER)
+        if steady(d, d.below_since, verb="warm")
+        and not (d.side is Side.ISO and d.seed_since != NEVER)
     ]
     warm = [
         d
         for d in drums
-        if steady(d, d.above_since) and not (d.side is Side.RESIN and d.gas_since != NEVER)
+        if steady(d, d.above_since, verb="cool")
+        and not (d.side is Side.RESIN and d.gas_since != NEVER)
     ]
     found = []
     for some, verb, limit in (

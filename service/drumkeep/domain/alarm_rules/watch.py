@@ -10,6 +10,7 @@ from drumkeep.domain.alarm_rules.inputs import (
     DrumNow,
     GatewayNow,
     SensorNow,
+    Told,
     count,
     tags,
 )
@@ -55,11 +56,18 @@ def silent_after(interval_s: float) -> timedelta:
     return max(timedelta(seconds=SILENT_INTERVALS * interval_s), SILENT_LEAST)
 
 
-def silent(sensors: Sequence[SensorNow], *, now: datetime) -> list[Finding]:
-    """Tell of sensors that have measured nothing for three of their intervals."""
+def silent(
+    sensors: Sequence[SensorNow], *, told: Told, listening_since: datetime | None, now: datetime
+) -> list[Finding]:
+    """Tell of sensors that have measured nothing for three of their intervals.
+
+    After the service was down, what was measured meanwhile is still on its way.
+    """
     found = []
     for sensor in sensors:
         last = sensor.last_at or sensor.hung_at
+        if listening_since is not None and not told(AlarmKind.SENSOR_SILENT, sensor.name):
+            last = max(last, listening_since)
         if now - last <= silent_after(sensor.interval_s):
             continue
         where = sensor.place_name or "a drum"

@@ -42,6 +42,7 @@ def upgrade() -> None:  # noqa: PLR0915 - one statement a table
         "lease",
         sa.Column("name", sa.String(length=40), nullable=False),
         sa.Column("holder", sa.String(length=80), nullable=False),
+        sa.Column("since", sa.DateTime(timezone=True), nullable=False),
         sa.Column("until", sa.DateTime(timezone=True), nullable=False),
         sa.PrimaryKeyConstraint("name", name=op.f("pk_lease")),
     )

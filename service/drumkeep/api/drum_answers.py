@@ -1,13 +1,12 @@
 """Drums and their events as the API answers them: SI, UTC, places as ``site/code``."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 
 from drumkeep.api.schemas.drums import DrumOut, EstimateOut, ReadinessOut, WasColdOut
 from drumkeep.api.schemas.events import EventOut
 from drumkeep.domain.conditions import CLEAR, Condition, was_cold
-from drumkeep.domain.events import EventKind
 from drumkeep.domain.grid import moment_of
 from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.products import OutputClass, Side
@@ -30,7 +29,8 @@ GRAVEST = (
     Condition.SEEDING_RISK,
 )
 
-_PLACE_FIELDS = {EventKind.RECEIVED: ("place", "from"), EventKind.MOVED: ("to",)}
+_PLACES: Final = ("place", "from", "to")
+"""Fields of events that may hold a place, by its id then; or a drum, by its tag."""
 
 
 def drum_out(row: StockRow, *, output: OutputClass | None = None) -> DrumOut:
@@ -115,28 +115,29 @@ def _readiness_out(estimate: Estimate | None, *, output: OutputClass) -> Readine
 
 def event_out(tx: Tx, events: Sequence[Event]) -> list[EventOut]:
     """Answer events as recorded."""
-    ids = {
-        int(event.data[name])
-        for event in events
-        for name in _PLACE_FIELDS.get(EventKind(event.kind), ())
-        if event.data.get(name) is not None
-    }
+    kept = [part for event in events for part in (event.data, event.data.get("data") or {})]
+    ids = {part[name] for part in kept for name in _PLACES if isinstance(part.get(name), int)}
     references = catalogue.place_references(tx, ids=sorted(ids))
-    answers = []
-    for event in events:
-        data = dict(event.data)
-        for name in _PLACE_FIELDS.get(EventKind(event.kind), ()):
-            if data.get(name) is not None:
-                data[name] = references.get(int(data[name]))
-        answers.append(
-            EventOut(
-                id=event.id,
-                kind=event.kind,
-                at=event.at,
-                recorded_at=event.recorded_at,
-                by=event.by,
-                data=data,
-                note=event.note,
-            )
+    return [
+        EventOut(
+            id=event.id,
+            kind=event.kind,
+            at=event.at,
+            recorded_at=event.recorded_at,
+            by=event.by,
+            data=_with_references(event.data, references=references),
+            note=event.note,
         )
-    return answers
+        for event in events
+    ]
+
+
+def _with_references(data: Mapping[str, Any], *, references: Mapping[int, str]) -> dict[str, Any]:
+    """Return an event's own fields with places as ``site/code``; what it corrects alike."""
+    told = dict(data)
+    for name in _PLACES:
+        if isinstance(told.get(name), int):
+            told[name] = references.get(told[name])
+    if isinstance(told.get("data"), Mapping):
+        told["data"] = _with_references(told["data"], references=references)
+    return told

@@ -20,8 +20,7 @@ from drumkeep.domain.products import OutputClass, Side
 from drumkeep.domain.readiness import Readiness
 from drumkeep.domain.roles import Action
 from drumkeep.errors import Fault, Invalid, faults_within
-from drumkeep.operations import drums, history
-from drumkeep.operations.drums import Receipt
+from drumkeep.operations import drums, history, receipts
 from drumkeep.operations.places import place_named
 from drumkeep.storage import drums as rows
 from drumkeep.storage.transaction import Tx
@@ -128,12 +127,12 @@ def receive_drums(
     ]
     if faults:
         raise RequestValidationError(faults)
-    receipts = [
+    arrivals = [
         _receipt(tx, item, where=str(index) if many else "")
         for index, item in enumerate(arrived)
         if item is not None
     ]
-    made = drums.receive_drums(tx, receipts=receipts, by=by_caller(caller), now=now)
+    made = receipts.receive_drums(tx, receipts=arrivals, by=by_caller(caller), now=now)
     answers = [_answer(tx, drum.tag) for drum in made]
     if many:
         return answers
@@ -193,13 +192,13 @@ def _check_span(start: datetime, end: datetime) -> None:
         )
 
 
-def _receipt(tx: Tx, item: DrumIn, *, where: str) -> Receipt:
+def _receipt(tx: Tx, item: DrumIn, *, where: str) -> receipts.Receipt:
     origin = None
     with faults_within(where):
         place = place_named(tx, reference=item.place).id
         if item.from_ is not None:
             origin = place_named(tx, reference=item.from_, field="from").id
-    return Receipt(
+    return receipts.Receipt(
         event_id=item.id,
         product=item.product,
         lot=item.lot,

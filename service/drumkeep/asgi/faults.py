@@ -98,10 +98,11 @@ _WORDS: Final[dict[str, _Words]] = {
 
 def validation_faults(error: RequestValidationError) -> list[Fault]:
     """Put each validation error in our words."""
-    return [_fault(found) for found in error.errors()]
+    return [fault_of(found) for found in error.errors()]
 
 
-def _fault(found: Mapping[str, Any]) -> Fault:
+def fault_of(found: Mapping[str, Any]) -> Fault:
+    """Put one error of pydantic's in our words, under the place that its ``loc`` tells."""
     place = list(found["loc"])
     if place and place[0] in _SOURCES:
         place = place[1:]

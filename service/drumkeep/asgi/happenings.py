@@ -1,24 +1,30 @@
 """From an event as sent, by API or by form, to a happening that operations record."""
 
 from collections.abc import Mapping
-from typing import Any, Final, TypeVar
+from datetime import datetime
+from typing import Annotated, Any, Final, TypeVar
 
 from fastapi.exceptions import RequestValidationError
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
+from pydantic.fields import FieldInfo
 
 from drumkeep.asgi.authentication import Caller
 from drumkeep.asgi.event_shapes import SHAPES, CorrectedIn, DrumIn, EventIn
+from drumkeep.asgi.faults import fault_of
 from drumkeep.domain.events import EventKind
-from drumkeep.errors import Fault, Invalid
-from drumkeep.operations import drums
-from drumkeep.operations.drums import By, Happening
+from drumkeep.errors import Fault, Invalid, faults_within
+from drumkeep.operations.drums import By, Happening, drum_named
 from drumkeep.operations.places import place_named
 from drumkeep.storage import drums as rows
 from drumkeep.storage.transaction import Tx
 
 _Shape = TypeVar("_Shape", bound=BaseModel)
 
-_ALIASES: Final = {"from_": "from"}
+_PLACES: Final = {EventKind.MOVED: ("to",), EventKind.RECEIVED: ("place", "from")}
+_DRUMS: Final = {EventKind.DECANTED: ("to",), EventKind.TOPPED: ("from",)}
+
+_FIXED: Final = frozenset({"id", "kind", "at", "note", "product", "lot", "tag", "share", "tare_kg"})
+"""Fields that a correction does not change: what an event is, and what its drum is by itself."""
 
 
 def by_caller(caller: Caller) -> By:
@@ -74,23 +80,8 @@ def happening_of(tx: Tx, event: EventIn) -> Happening:
         A reference is not known, or its fields do not hold together.
     """
     kind = EventKind(event.kind)
-    data = event.model_dump(exclude={"id", "kind", "at", "note"}, exclude_none=True)
-    data = {_ALIASES.get(name, name): value for name, value in data.items()}
-    if kind is EventKind.MOVED:
-        data["to"] = place_named(tx, reference=str(data["to"]), field="to").id
-    if kind in (EventKind.DECANTED, EventKind.TOPPED):
-        name = "to" if kind is EventKind.DECANTED else "from"
-        data[name] = drums.drum_tagged(tx, tag=str(data[name])).tag
-    if kind is EventKind.HEATED:
-        data["until"] = data["until"].isoformat()
-        if event.at.isoformat() >= data["until"]:
-            mend = "Give a time after at."
-            raise Invalid(
-                "The heater was off before it was on.",
-                [Fault("until", data["until"], "is not after at", mend)],
-            )
-    if isinstance(event, CorrectedIn):
-        data = _correction(tx, event)
+    data = event.model_dump(exclude={"id", "kind", "at", "note"}, exclude_none=True, by_alias=True)
+    data = _correction(tx, event) if isinstance(event, CorrectedIn) else _resolved(tx, kind, data)
     if kind is EventKind.WEIGHED and len(data.keys() & {"gross_kg", "net_kg"}) != 1:
         mend = "Give one of gross_kg and net_kg."
         raise Invalid(
@@ -99,59 +90,67 @@ def happening_of(tx: Tx, event: EventIn) -> Happening:
     return Happening(event_id=event.id, kind=kind, at=event.at, data=data, note=event.note)
 
 
+def _resolved(tx: Tx, kind: EventKind, fields: Mapping[str, Any]) -> dict[str, Any]:
+    """Put a kind's own fields as the log keeps them: places as ids, times as text."""
+    data = {
+        name: value.isoformat() if isinstance(value, datetime) else value
+        for name, value in fields.items()
+    }
+    for name in _PLACES.get(kind, ()):
+        if data.get(name) is not None:
+            data[name] = place_named(tx, reference=data[name], field=name).id
+    for name in _DRUMS.get(kind, ()):
+        if data.get(name) is not None:
+            data[name] = drum_named(tx, reference=data[name], field=name).tag
+    return data
+
+
 def _correction(tx: Tx, event: CorrectedIn) -> dict[str, Any]:
     """Check a correction's new fields against the shape of the kind that it corrects."""
-    stored = rows.event_by_id(tx, event_id=event.event)
-    data: dict[str, Any] = {"event": str(event.event)}
+    told: dict[str, Any] = {"event": str(event.event)}
     if event.void:
-        return {**data, "void": True}
+        return {**told, "void": True}
     if event.new_at is not None:
-        data["at"] = event.new_at.isoformat()
-    if event.data is not None and stored is not None:
-        data["data"] = _corrected_fields(tx, EventKind(stored.kind), event.data)
-    if len(data) == 1:
+        told["at"] = event.new_at.isoformat()
+    stored = rows.event_by_id(tx, event_id=event.event)
+    if event.data and stored is not None and stored.kind != EventKind.CORRECTED:
+        kind = EventKind(stored.kind)
+        with faults_within("data"):
+            told["data"] = _resolved(tx, kind, _corrected_fields(kind, event.data))
+    elif not event.data and event.new_at is None:
         mend = "Give new_at, data, or void true."
-        raise Invalid("Nothing is corrected.", [Fault("data", None, "is missing", mend)])
-    return data
+        raise Invalid("Nothing is corrected.", [Fault("data", event.data, "says nothing", mend)])
+    # An event that is not there is found missing when the correction is recorded.
+    return told
 
 
-def _corrected_fields(tx: Tx, kind: EventKind, fields: Mapping[str, Any]) -> dict[str, Any]:
+def _corrected_fields(kind: EventKind, fields: Mapping[str, Any]) -> dict[str, Any]:
+    """Check some fields of a kind, each by itself, and return them converted."""
     shape: type[BaseModel] = DrumIn if kind is EventKind.RECEIVED else SHAPES[kind]
-    own = set(shape.model_fields) - {"id", "kind", "at", "note", "product", "lot", "tag"}
-    names = {_ALIASES.get(name, name) for name in own}
-    faults = [
-        Fault(
-            f"data.{name}",
-            value,
-            f"is no field of {kind.value}",
-            f"Use one of: {', '.join(sorted(names))}.",
-        )
-        for name, value in fields.items()
-        if name not in names
-    ]
+    own = {
+        info.alias or name: info for name, info in shape.model_fields.items() if name not in _FIXED
+    }
+    faults: list[Fault] = []
+    data: dict[str, Any] = {}
     for name, value in fields.items():
-        field = next(
-            (f for key, f in shape.model_fields.items() if _ALIASES.get(key, key) == name), None
-        )
-        if field is not None and name in names:
-            faults += _field_faults(shape, name, value)
+        if name not in own:
+            mend = f"Use one of: {', '.join(sorted(own))}." if own else "Give new_at, or void true."
+            faults.append(Fault(name, value, f"is no field that can change of {kind.value}", mend))
+            continue
+        try:
+            data[name] = _one_field(own[name]).validate_python(value)
+        except ValidationError as error:
+            faults += [
+                fault_of({**found, "loc": (name, *found["loc"])})
+                for found in error.errors(include_url=False)
+            ]
     if faults:
         raise Invalid("The correction cannot be used.", faults)
-    data = dict(fields)
-    for name in ("to", "place", "from"):
-        if name in data and kind in (EventKind.MOVED, EventKind.RECEIVED):
-            data[name] = place_named(tx, reference=str(data[name]), field=f"data.{name}").id
     return data
 
 
-def _field_faults(shape: type[BaseModel], name: str, value: object) -> list[Fault]:
-    """Check one field by itself: validate it, and keep only what is said of that field."""
-    try:
-        shape.model_validate({name: value})
-    except ValidationError as error:
-        return [
-            Fault(f"data.{name}", value, found["msg"], "Correct the value.")
-            for found in error.errors(include_url=False)
-            if found["loc"][:1] == (name,)
-        ]
-    return []
+def _one_field(info: FieldInfo) -> TypeAdapter[Any]:
+    kind: Any = info.annotation
+    if info.metadata:
+        kind = Annotated[(kind, *info.metadata)]
+    return TypeAdapter(kind, config=ConfigDict(strict=True, allow_inf_nan=False))

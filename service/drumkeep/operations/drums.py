@@ -77,7 +77,7 @@ def record_event(
     if target is not None:
         target = _as_believed(target, before)
     refuse_unless_may(by, happening.kind, target=target, now=now)
-    _check_times(happening, now=now)
+    _check_times(happening, data=data, now=now)
     event = DrumEvent(
         id=happening.event_id,
         kind=happening.kind,
@@ -211,18 +211,23 @@ def _as_believed(target: DrumEvent, believed: Sequence[DrumEvent]) -> DrumEvent:
     )
 
 
-def _check_times(happening: Happening, *, now: datetime) -> None:
+def _check_times(happening: Happening, *, data: Mapping[str, Any], now: datetime) -> None:
     """Refuse times that cannot be: ahead or too old, and for a wish one that has passed."""
-    if happening.kind is not EventKind.WANTED:
-        check_time(happening.at, now=now)
-    elif happening.at <= now and not happening.data.get("withdrawn"):
+    if happening.kind is EventKind.WANTED:
+        _check_wish(data, now=now, field="at")
+        return
+    check_time(happening.at, now=now)
+    if happening.kind is EventKind.CORRECTED:
+        if data.get("at") is not None:
+            check_time(datetime.fromisoformat(data["at"]), now=now, field="new_at")
+        _check_wish(data.get("data") or {}, now=now, field="new_at")
+
+
+def _check_wish(data: Mapping[str, Any], *, now: datetime, field: str) -> None:
+    wanted_at = data.get("wanted_at")
+    if wanted_at is not None and datetime.fromisoformat(wanted_at) <= now:
         mend = f"Give a time to come, after {now:%Y-%m-%dT%H:%M:%SZ}."
-        raise Invalid(
-            "That time has passed.", [Fault("at", happening.at.isoformat(), "is over", mend)]
-        )
-    moved_to = happening.data.get("at")
-    if happening.kind is EventKind.CORRECTED and moved_to is not None:
-        check_time(datetime.fromisoformat(moved_to), now=now, field="new_at")
+        raise Invalid("That time has passed.", [Fault(field, wanted_at, "is over", mend)])
 
 
 @contextmanager

@@ -32,7 +32,9 @@ def verdict_cautions(phrase: Phrase, drum: DrumView) -> tuple[str, ...]:
             "too_cold": "Never heat a tight drum.",
             "too_warm": "Move it shut, with a drum truck.",
         }
-        return (f"{act.get(drum.readiness, 'Small bung vented while you mix.')} {_SHEET_FIRST}",)
+        mixes = drum.readiness == "on_hold" or any(a.startswith("Mix") for a in drum.advice[:1])
+        line = "Small bung vented while you mix." if mixes else act[drum.readiness]
+        return (f"{line} {_SHEET_FIRST}",)
     if phrase == "ASK" and drum.readiness != "unknown":
         return ()
     vent = "Vent slowly by the small bung."

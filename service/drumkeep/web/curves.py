@@ -152,9 +152,10 @@ def _source(points: Sequence[CurvePoint], *, formats: Formats) -> ColumnDataSour
 
 
 def _axes(shown: figure, *, inks: dict[str, str], formats: Formats) -> None:
-    hours = "%-I %p" if formats.units == "us" else "%H:%M"
+    hours = "%-I %P" if formats.units == "us" else "%H:%M"
+    # A week at most is drawn: the day's name says which, and seven of them fit a phone.
     shown.xaxis.formatter = DatetimeTickFormatter(
-        hours=hours, days="%a %-d", hourmin=hours, context=None
+        hours=hours, days="%a", hourmin=hours, context=None
     )
     shown.yaxis.axis_label = formats.temp_unit
     shown.yaxis.axis_label_orientation = "horizontal"
@@ -183,7 +184,8 @@ def _bands(shown: figure, curves: Curves, *, inks: dict[str, str], formats: Form
         for limit in curves.drum.limits
         if limit.name in ("Seeding", "Gassing above")
     ]
-    start = curves.past[0].at if curves.past else curves.now
+    # At the far end, where the curves have spread the least words stand in their way.
+    end = curves.ahead[-1].at if curves.ahead else curves.now
     for words, value in lines:
         shown.add_layout(
             Span(
@@ -196,12 +198,15 @@ def _bands(shown: figure, curves: Curves, *, inks: dict[str, str], formats: Form
         )
         shown.add_layout(
             Label(
-                x=_local_ms(start, formats),
+                x=_local_ms(end, formats),
                 y=value,
                 text=f"{words} {value:.0f}",
                 text_font_size="13px",
-                text_color=inks["quiet"],
+                text_color=inks["ink"],
+                text_align="right",
                 text_baseline="bottom",
+                background_fill_color=inks["sheet"],
+                background_fill_alpha=0.7,
             )
         )
 
@@ -252,7 +257,7 @@ def _happened(shown: figure, curves: Curves, *, inks: dict[str, str], formats: F
 
 
 def _hover(line: Any, *, formats: Formats) -> HoverTool:  # noqa: ANN401 - a renderer
-    clock = "%a %-I:%M %p" if formats.units == "us" else "%a %H:%M"
+    clock = "%a %-I:%M %P" if formats.units == "us" else "%a %H:%M"
     return HoverTool(
         renderers=[line],
         mode="vline",

@@ -211,7 +211,14 @@ class Formats:
             minutes=local.minute % 30, seconds=local.second, microseconds=local.microsecond
         )
         later = at if not over else at + timedelta(minutes=30) - over
-        return f"about {self.clock(later, short=True)} {self.day(later)}".strip()
+        clock, day = self.clock(later, short=True), self.day(later)
+        twelve = (self.local(later).hour, self.local(later).minute)
+        if self.units == "us" and twelve == (_NOON, 0):
+            clock = "noon"
+        elif self.units == "us" and twelve == (0, 0):
+            # It belongs to the evening that it ends: nobody would look for it in the morning.
+            clock, day = "midnight", self.day(later - timedelta(minutes=1))
+        return f"about {clock} {day}".strip()
 
     def date(self, at: datetime | None) -> str:
         """Return a date: ``14 Nov 2026``."""

@@ -99,9 +99,12 @@ def test_computed_time_is_never_rounded_to_earlier():
     assert spoken(SI.about(at)) == "about 14:00 tomorrow"
 
 
-def test_rounding_up_past_midnight_names_the_new_day():
+def test_rounding_up_to_midnight_names_the_evening_and_past_it_the_new_day():
     at = datetime(2027, 2, 7, 5, 45, tzinfo=UTC)  # 11:45 pm on Saturday
-    assert spoken(US.about(at)) == "about 12 am Sun"
+    assert spoken(US.about(at)) == "about midnight tomorrow"
+    assert spoken(US.about(at + HOUR / 2)) == "about 12:30 am Sun"
+    assert spoken(SI.about(at)) == "about 00:00 Sun"
+    assert spoken(US.about(at - 12 * HOUR)) == "about noon tomorrow"
 
 
 def test_rounding_up_works_in_a_zone_off_by_three_quarters_of_an_hour():

@@ -32,8 +32,9 @@ def verdict_cautions(phrase: Phrase, drum: DrumView) -> tuple[str, ...]:
             "too_cold": "Never heat a tight drum.",
             "too_warm": "Move it shut, with a drum truck.",
         }
-        mixes = drum.readiness == "on_hold" or any(a.startswith("Mix") for a in drum.advice[:1])
-        line = "Small bung vented while you mix." if mixes else act[drum.readiness]
+        first = drum.advice[0] if drum.advice else ""
+        mix = "Small bung vented while you mix."
+        line = mix if first.startswith("Mix") else act.get(drum.readiness, mix)
         return (f"{line} {_SHEET_FIRST}",)
     if phrase == "ASK" and drum.readiness != "unknown":
         return ()

@@ -136,7 +136,7 @@ def test_browser_would_tell_of_faults(page):
 
 
 @pytest.mark.slow
-def test_nothing_is_wrong_on_any_page_and_none_is_wider_than_the_window(page, tags):
+def test_no_page_has_faults_is_too_wide_or_has_controls_too_small_for_gloves(page, tags):
     for width, height in (DESK, PHONE):
         page.resize(width, height)
         for path in every_page(tags):
@@ -148,6 +148,7 @@ def test_nothing_is_wrong_on_any_page_and_none_is_wider_than_the_window(page, ta
                 )
             wide = page.evaluate("document.documentElement.scrollWidth")
             assert wide <= width, f"{path} at {width} px is {wide} px wide"
+            assert page.evaluate(f"({SMALL})({SMALLEST_TARGET_PX})") == [], path
             # That an address says 404 or 422 is a fault of the address and not of its page.
             faults = [f for f in page.faults if path not in MISSING or not f.endswith(path)]
             assert faults == [], path
@@ -316,14 +317,6 @@ def test_dark_scheme_is_dark_all_over_the_chart_too(page, tags):
         assert (dark > 245).mean() < 0.05, path
     assert light.mean() > 180
     assert page.faults == []
-
-
-def test_controls_are_large_enough_for_a_gloved_finger(page, tags):
-    page.resize(*PHONE)
-    for path in every_page(tags):
-        page.goto(path)
-        small = page.evaluate(f"({SMALL})({SMALLEST_TARGET_PX})")
-        assert small == [], path
 
 
 def test_pages_can_be_used_with_script_off(browser, serving, yard, tags):

@@ -86,7 +86,12 @@ def floor_table(
 ) -> HTMLResponse:
     """Show the same content as a table, and remember the choice."""
     view = floor_view(
-        tx, sift=query.sift(), formats=shell.formats, role=shell.caller.role, now=shell.now
+        tx,
+        sift=query.sift(),
+        formats=shell.formats,
+        role=shell.caller.role,
+        now=shell.now,
+        worded=True,
     )
     sort = query.sort if query.sort in _SORTS else "place"
     descending = query.order == "descending"

@@ -21,6 +21,7 @@ from drumkeep.operations.surroundings import Ground, read_ground, read_places, s
 from drumkeep.storage import alarms as alarm_rows
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage.drums import StockRow
+from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.alarms import Alarm
 from drumkeep.storage.tables.catalogue import Place, Site
 from drumkeep.storage.transaction import Tx
@@ -86,7 +87,9 @@ class Sift:
         return self.by not in ("", TOMORROW_AT_SIX) or self.output not in ("", *OutputClass)
 
 
-def floor_view(tx: Tx, *, sift: Sift, formats: Formats, role: Role, now: datetime) -> FloorView:
+def floor_view(
+    tx: Tx, *, sift: Sift, formats: Formats, role: Role, now: datetime, worded: bool = False
+) -> FloorView:
     """Return the floor.
 
     Parameters
@@ -101,6 +104,8 @@ def floor_view(tx: Tx, *, sift: Sift, formats: Formats, role: Role, now: datetim
         The viewer's, for what may be acknowledged.
     now
         The present, UTC.
+    worded
+        Whether each drum's reasons will be read.
     """
     ground = read_ground(tx)
     every = drum_rows.list_drums(tx, limit=None)
@@ -114,8 +119,12 @@ def floor_view(tx: Tx, *, sift: Sift, formats: Formats, role: Role, now: datetim
     alarms = open_first(alarm_rows.open_alarms(tx))
     doubts = _doubts(alarms, ground=ground, formats=formats)
     by_place: dict[int, list[DrumView]] = defaultdict(list)
+    kinds = {row.product.id: row.product for row in kept}
+    products = {kind: as_product(product) for kind, product in kinds.items()}
     for row in kept:
-        by_place[row.place.id].append(drum_view(row, formats=formats, output=output))
+        product = products[row.product.id]
+        view = drum_view(row, formats=formats, output=output, product=product, worded=worded)
+        by_place[row.place.id].append(view)
     shelves = tuple(
         _shelf(
             place,

@@ -445,3 +445,19 @@ def test_times_in_another_zone_are_kept_in_utc(yard):
     ):
         recorded = yard.record(tag, "opened", at=text)["event"]
         assert recorded["at"] == moment.strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def test_every_kind_of_event_is_described_with_its_fields(yard):
+    described = yard.client.get("/openapi.json").json()["paths"]
+    body = described["/api/v1/drums/{tag}/events"]["post"]["requestBody"]
+    shapes = body["content"]["application/json"]["schema"]["oneOf"]
+    kinds = [
+        kind
+        for shape in shapes
+        for kind in (
+            shape["properties"]["kind"].get("enum") or [shape["properties"]["kind"]["const"]]
+        )
+    ]
+
+    assert sorted(kinds) == sorted(kind.value for kind in SHAPES)
+    assert all({"id", "kind", "at"} <= set(shape["required"]) for shape in shapes)

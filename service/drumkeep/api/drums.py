@@ -11,6 +11,7 @@ from drumkeep.api.addresses import located
 from drumkeep.api.drum_answers import drum_out, event_out
 from drumkeep.api.paging import PageQuery, cursor_after
 from drumkeep.api.schemas.drums import DrumOut, EventRecorded, HistoryOut, HistoryPoint
+from drumkeep.api.schemas.events import DRUM_BODY, EVENT_BODY
 from drumkeep.asgi.authentication import Caller
 from drumkeep.asgi.dependencies import Now, ReadingDep, TransactionDep, require
 from drumkeep.asgi.event_shapes import DrumIn
@@ -106,7 +107,7 @@ def get_drum(tx: ReadingDep, tag: str, query: Annotated[OutputQuery, Query()]) -
     return _answer(tx, drums.drum_tagged(tx, tag=tag).tag, output=query.output)
 
 
-@router.post("", status_code=201)
+@router.post("", status_code=201, openapi_extra=DRUM_BODY)
 def receive_drums(
     tx: TransactionDep,
     body: Annotated[object, Body()],
@@ -140,7 +141,7 @@ def receive_drums(
     return answers[0]
 
 
-@router.post("/{tag}/events", status_code=201)
+@router.post("/{tag}/events", status_code=201, openapi_extra=EVENT_BODY)
 def record_event(
     tx: TransactionDep,
     tag: str,

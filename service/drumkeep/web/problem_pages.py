@@ -32,7 +32,7 @@ def problem_page(request: Request, problem: Problem) -> Response | None:
         detail="" if problem.faults or request.method == "GET" else "Nothing was changed.",
         faults=tuple(
             FaultView(
-                name=fault.field or "The request",
+                name=_name(fault.field),
                 value="" if fault.value is None else str(shown(fault.value)),
                 mend=f"It {fault.problem}. {fault.mend}",
             )
@@ -48,6 +48,11 @@ def problem_page(request: Request, problem: Problem) -> Response | None:
         nonce=getattr(request.state, "nonce", ""),
     )
     return HTMLResponse(html, status_code=problem.status, headers=problem.headers)
+
+
+def _name(field: str) -> str:
+    """Return a field as a label: ``K7Q.at`` stays, ``tag`` becomes Tag."""
+    return f"{field[:1].upper()}{field[1:]}" if field else "The request"
 
 
 def _back(request: Request) -> str:

@@ -72,7 +72,7 @@ def _cold_words(
     if sat:
         hours = max(d.cold_steps for d in sat) / STEPS_PER_HOUR
         words = (
-            f"Look into {count(sat)} of {first.place_name} before use: that load sat cold, "
+            f"Look into {count(sat)} in {first.place_name} before use: that load sat cold, "
             f"{hours:.0f} h under {limit} at the bottom."
         )
         return words if not now else words + " Bring it in: it is still cold."

@@ -54,7 +54,7 @@ def warm_up(drums: Sequence[DrumNow], *, now: datetime) -> list[Finding]:
             priority=Priority.HIGH,
             audience=(MANAGER,),
             message=(
-                f"Move {count(starting)} into the warm room by {moment(by)}: wanted at "
+                f"Move {count(starting)} into the warm room by {moment(by)}: wanted "
                 f"{moment(first.wanted_at or by)}."
             ),
             drums=tags(starting),

@@ -12,6 +12,7 @@ from drumkeep.asgi.fields import Line, PageOf
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.alarms import AlarmState
 from drumkeep.domain.wording import plain
+from drumkeep.errors import Fault, Invalid
 from drumkeep.operations import alarms
 from drumkeep.storage import alarms as rows
 from drumkeep.storage.tables.alarms import Alarm
@@ -33,13 +34,25 @@ class AlarmQuery(BaseModel):
 @router.get("")
 def list_alarms(tx: ReadingDep, query: Annotated[AlarmQuery, Query()]) -> PageOf[AlarmOut]:
     """List alarms, newest first; open ones as a person takes them."""
+    if query.cursor is not None and rows.alarm(tx, alarm_id=query.cursor) is None:
+        mend = "Use the next_cursor of the page before, unchanged."
+        raise Invalid(
+            "The page is not known.",
+            [Fault("cursor", query.cursor, "is no cursor of this list", mend)],
+        )
     if query.state == "open":
-        found: Sequence[Alarm] = alarms.open_first(rows.open_alarms(tx))
-        return PageOf(items=_out(tx, found), next_cursor=None)
-    found = rows.list_alarms(tx, state=query.state, before=query.cursor, limit=query.limit + 1)
+        found = _past(alarms.open_first(rows.open_alarms(tx)), query.cursor)
+    else:
+        found = rows.list_alarms(tx, state=query.state, before=query.cursor, limit=query.limit + 1)
     shown = found[: query.limit]
     more = len(found) > query.limit
     return PageOf(items=_out(tx, shown), next_cursor=shown[-1].id if more else None)
+
+
+def _past(ordered: Sequence[Alarm], cursor: str | None) -> Sequence[Alarm]:
+    """Return the alarms past the one that the cursor names; all if it is not open any more."""
+    places = [place for place, alarm in enumerate(ordered) if alarm.id == cursor]
+    return ordered[places[0] + 1 :] if places else ordered
 
 
 @router.get("/{alarm_id}")

@@ -1,5 +1,6 @@
 """Evaluate the alarm rules, keep the states, and let people acknowledge and shelve."""
 
+import hashlib
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any, Final
@@ -26,6 +27,7 @@ from drumkeep.storage.tables.alarms import Alarm, AlarmEntry
 from drumkeep.storage.transaction import Tx
 
 LONGEST_SHELF: Final = timedelta(hours=24)
+_LONGEST_KEY: Final = 160
 
 _WORDS: Final = {
     AlarmState.UNACKNOWLEDGED: "raised",
@@ -147,14 +149,19 @@ def alarm_at(tx: Tx, *, alarm_id: str) -> Alarm:
 
 
 def _key(kind: AlarmKind, cause: str) -> str:
-    return f"{kind.value} {cause}"[:160]
+    """Name a cause while it is open; names too long for the column are told apart all the same."""
+    key = f"{kind.value} {cause}"
+    if len(key) <= _LONGEST_KEY:
+        return key
+    digest = hashlib.blake2b(key.encode(), digest_size=16).hexdigest()
+    return f"{key[: _LONGEST_KEY - len(digest) - 1]} {digest}"
 
 
 def _raise(tx: Tx, finding: Finding, *, now: datetime) -> int:
     alarm = Alarm(
         id=uuid4().hex,
         kind=finding.kind.value,
-        cause=finding.cause[:160],
+        cause=finding.cause[:_LONGEST_KEY],
         open_cause=_key(finding.kind, finding.cause),
         site_id=finding.site,
         place_id=finding.place,
@@ -205,7 +212,11 @@ def _gone(tx: Tx, alarm: Alarm, *, now: datetime) -> int:
     before = AlarmState(alarm.state)
     shelf_over = alarm.shelved_until is not None and alarm.shelved_until <= now
     missed = (
-        alarm.kind == AlarmKind.NOT_IN_TIME and alarm.deadline is not None and alarm.deadline <= now
+        alarm.kind == AlarmKind.NOT_IN_TIME
+        and alarm.deadline is not None
+        and alarm.deadline <= now
+        # what had come right before its time was not missed
+        and before is not AlarmState.RETURNED_UNACKNOWLEDGED
     )
     if missed:
         alarm.returned_at = now

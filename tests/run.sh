@@ -33,6 +33,7 @@ debian_package() {
 
 make_environment tests service,gateway,demo,dev || exit 1
 debian_package mosquitto 'tests marked broker' mosquitto
+debian_package mosquitto_pub 'one cold night from mosquitto_pub' mosquitto-clients
 debian_package chromium 'tests marked browser' chromium
 
 if [ "${1-}" = --setup-only ]; then

@@ -94,6 +94,9 @@ def receive_a_drum(client: httpx.Client) -> str:
 
 def test_open_page_is_told_of_what_another_client_records_and_let_go_at_the_end(service):
     process, client = service
+    stranger = httpx.get(f"{client.base_url}/live")
+    assert stranger.status_code == 401
+    assert stranger.headers["Content-Type"] == "application/problem+json"
     tag = receive_a_drum(client)
     with ExitStack() as open_pages:
         pages = [open_pages.enter_context(listening(client)) for _ in range(3)]
@@ -114,10 +117,3 @@ def test_open_page_is_told_of_what_another_client_records_and_let_go_at_the_end(
         assert time.monotonic() - begun < ENDS_WITHIN_S
         for heard in pages:
             assert heard.get(timeout=1) == ""
-
-
-def test_stream_is_not_for_those_who_have_not_signed_in(service):
-    _, client = service
-    answer = httpx.get(f"{client.base_url}/live")
-    assert answer.status_code == 401
-    assert answer.headers["Content-Type"] == "application/problem+json"

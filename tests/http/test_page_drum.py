@@ -202,7 +202,7 @@ BAD = {
     "no wanted time": ("wanted", {"wanted_at": ""}, "Ready by", "", "the day and the time"),
     "no reason": ("held", {"reason": ""}, "Why", "", "at least 1"),
     "no place": ("moved", {"to": "nowhere/none"}, "To", "nowhere/none", "."),
-    "no finding": ("inspected", {"solids": "many"}, "solids", "many", "seen"),
+    "no finding": ("inspected", {"solids": "many"}, "Solids", "many", "seen"),
     "another kind": ("fried", {}, "What you did", "fried", "Use one of"),
 }
 

@@ -4,6 +4,14 @@
   let turn = 0;
   let drawn = null; // the moment the drawn curves were computed for
 
+  // A picture is no stop for the keyboard: the table below has the same figures.
+  function passOver(root) {
+    for (const part of root.querySelectorAll("*")) {
+      if (part.tabIndex >= 0) part.tabIndex = -1;
+      if (part.shadowRoot) passOver(part.shadowRoot);
+    }
+  }
+
   async function draw() {
     const box = document.getElementById("chart");
     if (!box || !window.Bokeh) return;
@@ -18,6 +26,7 @@
       if (mine !== turn) return; // a later choice is already under way
       box.replaceChildren();
       await window.Bokeh.embed.embed_item(item, "chart");
+      passOver(box);
       drawn = box.dataset.computed;
     } catch (fault) {
       if (mine === turn) box.textContent = `The curves could not be read (${fault.message}). The table has the same figures.`;

@@ -4,7 +4,6 @@ import io
 import re
 import time
 from collections.abc import Iterator
-from pathlib import Path
 
 import httpx
 import numpy as np
@@ -395,13 +394,3 @@ def test_signed_out_elsewhere_an_open_page_says_so(page, yard, serving):
     assert yard.send(tag, event("opened")).status_code == 201
     page.wait_for("!document.querySelector('#stale').hidden")
     assert "signed out" in page.text()
-
-
-def test_shots_for_those_who_look(page, tags, tmp_path: Path):
-    """Leave pictures in the test's folder: what no assertion sees, a person does."""
-    for name, path in (("floor", "/floor?view=shelves"), ("drum", f"/drums/{tags['COLD']}")):
-        page.goto(path)
-        shot = page.screenshot(whole=True)
-        (tmp_path / f"{name}.png").write_bytes(shot)
-        ink = picture(shot) < 100
-        assert 0.005 < ink.mean() < 0.3

@@ -136,16 +136,26 @@ class _Look:
 
     def outlooks(self) -> list[DrumOutlook]:
         """Return every drum's outlook."""
+        count = len(self.drums)
         here = [self.ground.places[d.facts.place] for d in self.drums]
-        here_on = self._prospect(range(len(self.drums)), here)
-        likely = here_on.course(hours=ALARM_HOURS, pessimist=False)
-        slow = here_on.course(hours=READY_HOURS, pessimist=True)
+        likely = self._prospect(range(count), here).course(hours=ALARM_HOURS, pessimist=False)
+        # One march for all: each drum where it is, and once more moved now into its warm room.
+        moved = {
+            row: room
+            for row, room in enumerate(self.rooms)
+            if room is not None and room.id != here[row].id
+        }
+        slow = self._prospect([*range(count), *moved], [*here, *moved.values()]).course(
+            hours=READY_HOURS, pessimist=True
+        )
+        in_room = {row: count + column for column, row in enumerate(moved)}
         seed = np.array([d.product.limits.seed_c for d in self.drums])
         seeds = first_below(likely.band, limit_c=seed)
-        maybe = first_below(_cut(slow.band, ALARM_HOURS * PER_HOUR + 1), limit_c=seed)
+        maybe = first_below(
+            _cut(slow.band, times=ALARM_HOURS * PER_HOUR + 1, drums=count), limit_c=seed
+        )
         cold = steps_below(likely.band, limit_c=seed) / PER_HOUR
         lowest = likely.band.bottom_low.min(axis=0)
-        in_room = self._in_rooms()
         return [
             DrumOutlook(
                 ahead={
@@ -158,7 +168,7 @@ class _Look:
                 maybe_seeds_at=self._moment(int(maybe[i])),
                 **self._wanted(i, slow=slow),
             )
-            for i in range(len(self.drums))
+            for i in range(count)
         ]
 
     def _prospect(
@@ -190,34 +200,21 @@ class _Look:
         """Time of a forecast index; None for "never"."""
         return None if index < 0 else moment_of(self.step + index * STRIDE)
 
-    def _in_rooms(self) -> dict[int, tuple[Course, int]]:
-        """Slow course of each drum moved now into its site's warm room, by row."""
-        rows = [
-            i
-            for i, room in enumerate(self.rooms)
-            if room is not None and room.id != self.drums[i].facts.place
-        ]
-        if not rows:
-            return {}
-        where = [room for i in rows if (room := self.rooms[i]) is not None]
-        course = self._prospect(rows, where).course(hours=READY_HOURS, pessimist=True)
-        return {row: (course, column) for column, row in enumerate(rows)}
-
     def _ahead_for(
         self,
         i: int,
         *,
         output: OutputClass,
         slow: Course,
-        in_room: Mapping[int, tuple[Course, int]],
+        in_room: Mapping[int, int],
     ) -> Ahead:
+        """Read one drum's columns of the slow course: where it is, and in its warm room if any."""
         low, high = self.drums[i].product.limits.use_band(output)
         room = self.rooms[i]
         moved = in_room.get(i)
         in_room_at = None
         if moved is not None:
-            course, column = moved
-            in_room_at = self._moment(_within(course.band, column, low, high))
+            in_room_at = self._moment(_within(slow.band, moved, low, high))
         return Ahead(
             ready_at=self._moment(_within(slow.band, i, low, high)),
             mixed_at=self._moment(_mixed(slow.band, i, low, high)),
@@ -301,8 +298,8 @@ class _Look:
         return np.asarray((ready >= 0) & (starts + ready <= last), dtype=np.bool_)
 
 
-def _cut(band: Band, count: int) -> Band:
-    return Band(*(values[:count] for values in band.__dict__.values()))
+def _cut(band: Band, *, times: int, drums: int) -> Band:
+    return Band(*(values[:times, :drums] for values in band.__dict__.values()))
 
 
 def _column(band: Band, i: int) -> Band:

@@ -4,9 +4,11 @@ from collections.abc import Mapping
 from typing import TypedDict
 
 from drumkeep.domain.checks import Checks
-from drumkeep.domain.products import Cell, Side
+from drumkeep.domain.drums import fold
+from drumkeep.domain.events import effective
+from drumkeep.domain.products import Cell, Properties, Side
 from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid, NotFound
-from drumkeep.storage import catalogue
+from drumkeep.storage import catalogue, drums
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.catalogue import Product
 from drumkeep.storage.transaction import Tx
@@ -76,8 +78,11 @@ def change_product(tx: Tx, *, code: str, changes: ProductChanges) -> Product:
         There is no such product.
     Invalid
         A value cannot be used.
+    Conflict
+        Some drum's record would no longer be possible: more liquid than it holds.
     """
     product = product_at(tx, code=code)
+    before = as_product(product).properties
     product.sqlmodel_update(
         {
             name: dict(value) if isinstance(value, Mapping) else value
@@ -88,8 +93,39 @@ def change_product(tx: Tx, *, code: str, changes: ProductChanges) -> Product:
     _check(checks, product)
     checks.raise_faults("The product cannot be changed.")
     if changes.keys() & {"properties", "limits"}:
+        _refold(tx, product, before=before)
         catalogue.mark_drums_of(tx, product_id=product.id)
     return product
+
+
+def _refold(tx: Tx, row: Product, *, before: Properties) -> None:
+    """Write what drums amount to under changed figures; refuse a figure that their past denies."""
+    product = as_product(row)
+    changed = [
+        name
+        for name in ("density_kg_m3", "net_kg")
+        if getattr(product.properties, name) != getattr(before, name)
+    ]
+    if not changed:
+        return
+    kept = drums.drums_of(tx, product_id=row.id)
+    log = drums.events_of(tx, drum_ids=[drum.id for drum in kept])
+    for drum in kept:
+        try:
+            drum.net_kg = fold(effective(log[drum.id]), product=product).net_kg
+        except (Invalid, Conflict) as error:
+            problem = "; ".join(fault.problem for fault in error.faults)
+            raise Conflict(
+                "Drums on record do not allow it.",
+                [
+                    Fault(
+                        f"properties.{changed[0]}",
+                        getattr(product.properties, changed[0]),
+                        f"does not fit what is recorded of drum {drum.tag}: {problem}",
+                        "Correct that drum's record first, or keep the figure.",
+                    )
+                ],
+            ) from error
 
 
 def product_at(tx: Tx, *, code: str) -> Product:

@@ -192,6 +192,16 @@ def present_in(tx: Tx, *, place_ids: Sequence[int]) -> Sequence[Drum]:
     return tx.session.exec(statement).all()
 
 
+def drums_of(tx: Tx, *, product_id: int) -> Sequence[Drum]:
+    """Return every drum of a product, gone ones too."""
+    return tx.session.exec(
+        select(Drum)
+        .join(Lot, col(Drum.lot_id) == col(Lot.id))
+        .where(col(Lot.product_id) == product_id)
+        .order_by(col(Drum.id))
+    ).all()
+
+
 def lots_and_products(tx: Tx, *, lot_ids: Sequence[int]) -> Mapping[int, tuple[Lot, Product]]:
     """Return lots with their products by lot id."""
     rows = tx.session.exec(

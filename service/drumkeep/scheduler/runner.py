@@ -59,7 +59,7 @@ class Runner:
         """Begin to run jobs as soon as the lease is held."""
         self._lease.renew()
         self._scheduler.add_job(self._lease.renew, "interval", seconds=RENEW_S, id="lease")
-        soon = self._clock()
+        soon = system_clock()  # by which the library waits, whatever the jobs are told
         for index, job in enumerate(self._jobs):
             self._scheduler.add_job(
                 self._run,

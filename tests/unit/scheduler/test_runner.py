@@ -1,149 +1,134 @@
-"""Who runs the jobs, and what a job that fails does to the others."""
+"""The jobs run by themselves, each on its own, in the one process that holds the lease."""
 
 import threading
 import time
-from collections.abc import Callable
-from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from drumkeep.scheduler.jobs import Job
-from drumkeep.scheduler.lease import LENGTH, RunnerLease
+from drumkeep.errors import Unavailable
+from drumkeep.scheduler.jobs import JOBS, Job
 from drumkeep.scheduler.runner import Runner
-from drumkeep.storage import leases
-from drumkeep.storage.engine import Engine
-from drumkeep.storage.transaction import reading, transaction
-from tests.fixtures.shed import Shed, shed
+from tests.fixtures.depot import at, depot, empty_depot
 
-__all__ = ["shed"]
+__all__ = ["depot", "empty_depot"]
 
-BEGIN = datetime(2026, 2, 5, 5, tzinfo=UTC)
+PATIENCE_S = 20.0
 
 
-class Clock:
-    """A clock set by hand."""
+class Counted:
+    """A job that counts its runs."""
 
-    def __init__(self) -> None:
-        self.now = BEGIN
-
-    def __call__(self) -> datetime:
-        return self.now
-
-
-class Counting:
-    """A job that notes each of its runs, and how many of them overlapped."""
-
-    def __init__(self, *, takes_s: float = 0.0, fails: bool = False) -> None:
+    def __init__(self, name, *, every_s=0.05, error=None, takes_s=0.0):
         self.runs = 0
         self.together = 0
-        self._takes_s, self._fails = takes_s, fails
-        self._running = threading.Semaphore(1)
+        self.at_once = 0
+        self.nows = []
+        self._error = error
+        self._takes_s = takes_s
+        self.job = Job(name, self, every_s=every_s)
 
-    def __call__(self, _engine: Engine, _now: datetime) -> None:
-        if not self._running.acquire(blocking=False):
-            self.together += 1
-            return
-        try:
-            self.runs += 1
-            time.sleep(self._takes_s)
-            if self._fails:
-                raise ValueError("a defect")
-        finally:
-            self._running.release()
+    def __call__(self, _engine, now):
+        self.runs += 1
+        self.nows.append(now)
+        self.together += 1
+        self.at_once = max(self.at_once, self.together)
+        time.sleep(self._takes_s)
+        self.together -= 1
+        if self._error is not None:
+            raise self._error
 
 
-def wait_for(met: Callable[[], bool]) -> None:
-    deadline = time.monotonic() + 10.0
+def wait_until(met, what):
+    deadline = time.monotonic() + PATIENCE_S
     while not met():
-        assert time.monotonic() < deadline
+        assert time.monotonic() < deadline, f"it never came that {what}"
         time.sleep(0.01)
 
 
-def test_a_lease_is_held_by_one_until_it_ends_or_is_given_back(shed: Shed):
-    clock = Clock()
-    first, second = (RunnerLease(shed.engine, clock=clock) for _ in range(2))
+@pytest.fixture
+def running(depot):
+    """Start runners on the depot; they are stopped at the end."""
+    started = []
 
-    first.renew()
-    second.renew()
-    assert (first.held, second.held) == (True, False)
-
-    clock.now += LENGTH + timedelta(seconds=1)  # the first has not renewed: it is thought dead
-    second.renew()
-    first.renew()
-    assert (first.held, second.held) == (False, True)
-
-    second.release()
-    first.renew()
-    assert (first.held, second.held) == (True, False)
-
-
-def test_a_lease_knows_since_when_it_is_held_without_a_break(shed: Shed):
-    clock = Clock()
-    lease = RunnerLease(shed.engine, clock=clock)
-
-    def since() -> datetime | None:
-        with reading(shed.engine) as tx:
-            return leases.held_since(tx, name=leases.SCHEDULE)
-
-    assert since() is None
-    lease.renew()
-    clock.now += timedelta(seconds=20)
-    lease.renew()
-    assert since() == BEGIN
-
-    clock.now += timedelta(hours=5)  # the service was down
-    lease.renew()
-    assert since() == BEGIN + timedelta(hours=5, seconds=20)
-
-
-def test_two_runners_run_each_job_once(shed: Shed):
-    jobs = [Counting(), Counting()]
-    runners = [Runner(shed.engine, jobs=[Job("count", job, every_s=0.05)]) for job in jobs]
-    for runner in runners:
+    def start(*jobs):
+        runner = Runner(depot.engine, jobs=[counted.job for counted in jobs])
         runner.start()
-    wait_for(lambda: jobs[0].runs >= 3)
-    for runner in runners:
-        runner.stop()
+        started.append(runner)
+        return runner
 
-    assert jobs[1].runs == 0
+    yield start
+    for runner in started:
+        if runner._scheduler.running:
+            runner.stop()
 
 
-def test_a_job_that_fails_stops_neither_the_others_nor_itself(
-    shed: Shed, caplog: pytest.LogCaptureFixture
-):
-    bad, good = Counting(fails=True), Counting()
-    table = [Job("bad", bad, every_s=0.05), Job("good", good, every_s=0.05)]
-    runner = Runner(shed.engine, jobs=table)
+@pytest.mark.parametrize("error", [ZeroDivisionError("a defect"), Unavailable("locked")])
+def test_a_job_that_fails_stops_neither_itself_nor_the_others(running, caplog, error):
+    failing, well = Counted("failing", error=error), Counted("well")
+
+    runner = running(failing, well)
+    wait_until(lambda: failing.runs > 2 and well.runs > 2, "both ran again")
+
+    assert runner.seconds_since("failing") is None
+    assert runner.seconds_since("well") < PATIENCE_S
+    assert str(error) in caplog.text
+
+
+def test_of_two_runners_one_works_and_the_other_takes_over(running):
+    mine, theirs = Counted("mine"), Counted("theirs")
+    first = running(mine)
+    second = running(theirs)
+    wait_until(lambda: mine.runs > 3, "the first worked")
+    assert theirs.runs == 0
+
+    first.stop()
+    stopped_at = mine.runs
+    second._lease.renew()  # which it does every ten seconds by itself
+    wait_until(lambda: theirs.runs > 3, "the second took over")
+
+    assert mine.runs == stopped_at
+
+
+def test_a_job_never_overlaps_itself_and_missed_runs_are_made_up_once(running):
+    slow, quick = Counted("slow", every_s=0.02, takes_s=0.3), Counted("quick")
+
+    running(slow, quick)
+    wait_until(lambda: quick.runs > slow.runs > 2, "the quick job ran past the slow one")
+
+    assert slow.at_once == 1
+
+
+def test_stopping_waits_for_the_job_that_runs(depot):
+    begun, may_end = threading.Event(), threading.Event()
+
+    def long(_engine, _now):
+        begun.set()
+        may_end.wait(PATIENCE_S)
+        ended.append(True)
+
+    ended: list[bool] = []
+    runner = Runner(depot.engine, jobs=[Job("long", long, every_s=1.0)])
     runner.start()
-    wait_for(lambda: bad.runs >= 2 and good.runs >= 2)
+    assert begun.wait(PATIENCE_S)
+
+    stopper = threading.Thread(target=runner.stop)
+    stopper.start()
+    assert not ended
+    may_end.set()
+    stopper.join(PATIENCE_S)
+
+    assert ended
+
+
+def test_jobs_are_given_the_time_of_the_clock(depot):
+    counted = Counted("told")
+    runner = Runner(depot.engine, jobs=[counted.job], clock=lambda: at(5.0))
+    runner.start()
+    wait_until(lambda: counted.runs > 0, "it ran")
     runner.stop()
 
-    assert runner.seconds_since("bad") is None
-    assert runner.seconds_since("good") is not None
-    assert "job bad" in caplog.text
+    assert set(counted.nows) == {at(5.0)}
 
 
-def test_a_job_that_takes_long_never_overlaps_itself(shed: Shed):
-    slow = Counting(takes_s=0.2)
-    runner = Runner(shed.engine, jobs=[Job("slow", slow, every_s=0.05)])
-    runner.start()
-    wait_for(lambda: slow.runs >= 3)
-    runner.stop()
-
-    assert slow.together == 0
-
-
-def test_a_runner_whose_lease_another_holds_runs_nothing_and_says_so(shed: Shed):
-    with transaction(shed.engine) as tx:
-        now = datetime.now(UTC)  # noqa: TID251 - the runner reads it
-        leases.take(
-            tx, name=leases.SCHEDULE, holder="another", now=now, length=timedelta(minutes=5)
-        )
-    job = Counting()
-    runner = Runner(shed.engine, jobs=[Job("count", job, every_s=0.02)])
-    runner.start()
-    time.sleep(1.0)
-    runner.stop()
-
-    assert job.runs == 0
-    assert runner.gauges()["drumkeep_schedule_lease_held"]() == 0.0
+def test_the_table_of_jobs_has_each_once():
+    assert [job.name for job in JOBS] == ["advance", "alarms", "thin"]

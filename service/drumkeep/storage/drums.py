@@ -164,11 +164,11 @@ def project(tx: Tx, *, drum: Drum, facts: DrumFacts, origin: Stay | None) -> Non
 def stays_touching(
     tx: Tx, *, place_ids: Sequence[int], since: datetime
 ) -> Sequence[tuple[int, datetime]]:
-    """Return (drum id, start) of every stay in these places that lasts past a time."""
+    """Return (drum id, start) of every stay in these places that lasts up to a time or past it."""
     rows = tx.session.exec(
         select(Stay.drum_id, Stay.since).where(
             col(Stay.place_id).in_(place_ids),
-            or_(col(Stay.until).is_(None), col(Stay.until) > since),
+            or_(col(Stay.until).is_(None), col(Stay.until) >= since),
         )
     ).all()
     return [(drum_id, start) for drum_id, start in rows]

@@ -50,7 +50,7 @@ def test_the_list_is_narrowed_by_each_of_its_filters_and_by_all(depot):
         first = rows.list_drums(tx)[0]
         assert tags_of(rows.list_drums(tx, after=first.drum.id)) == [resin]
         assert (first.lot.code, first.product.code, first.place.code) == ("2231", "iso", "hall")
-            assert first.site.code == "north"
+        assert first.site.code == "north"
         assert first.estimate is not None
         assert first.estimate.drum_id == first.drum.id
 

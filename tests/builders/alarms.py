@@ -102,7 +102,7 @@ def found(
     gateways: tuple[GatewayNow, ...] = (),
     under: dict[AlarmKind, set[str]] | None = None,
     told: Collection[AlarmKind] = (),
-    listening_since: datetime | None = None,
+    resumed_at: datetime | None = None,
     now: Any = NOW,
 ) -> list[Finding]:
     """Return the active causes.
@@ -115,7 +115,7 @@ def found(
         gateways=gateways,
         was=lambda kind, _cause, tag: tag in (under or {}).get(kind, set()),
         told=lambda kind, _cause: kind in told,
-        listening_since=listening_since,
+        resumed_at=resumed_at,
         now=now,
     )
 

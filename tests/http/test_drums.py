@@ -103,7 +103,7 @@ REFUSED = [
     ({"place": 7}, 422, "place"),
     ({"from": "nowhere/hall"}, 422, "from"),
     ({"from": ""}, 422, "from"),
-    ({"at": ago(-0.1)}, 422, "at"),
+    ({"at": ago(-48.0)}, 422, "at"),
     ({"at": ago(24 * 91)}, 422, "at"),
     ({"at": ago(1.0).removesuffix("Z")}, 422, "at"),
     ({"at": "2026-02-30T05:00:00Z"}, 422, "at"),

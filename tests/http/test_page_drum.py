@@ -1,4 +1,7 @@
-"""A drum's page over real HTTP: what it answers, what it lets whom record, and what comes of it."""
+"""A drum's page over real HTTP: what it answers, what it lets whom record, and what comes of it.
+
+Over 400 lines because every form of the one page is here.
+"""
 
 import time
 from collections.abc import Iterator

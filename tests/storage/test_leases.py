@@ -45,14 +45,15 @@ def test_only_its_holder_gives_a_lease_back(depot):
     assert take(depot, "two", 0.2)
 
 
-def test_since_when_somebody_has_held_it_without_a_break(depot):
-    def since():
+def test_when_somebody_took_it_after_nobody_had_held_it(depot):
+    def resumed_at():
         with depot.looking() as tx:
-            return leases.held_since(tx, name="thing")
+            return leases.resumed_at(tx, name="thing")
 
-    assert since() is None
+    assert resumed_at() is None
     take(depot, "one", 0.0)
     take(depot, "one", 0.4)
-    assert since() == at(0.0)
+    assert resumed_at() is None
     take(depot, "one", 1.0)  # too late: it was nobody's meanwhile
-    assert since() == at(1.0)
+    take(depot, "one", 1.4)
+    assert resumed_at() == at(1.0)

@@ -66,7 +66,7 @@ def evaluate_alarms(tx: Tx, *, now: datetime) -> int:
             gateways=gateways_now(tx, drums=drums),
             was=was,
             told=told,
-            listening_since=leases.held_since(tx, name=leases.SCHEDULE),
+            resumed_at=leases.resumed_at(tx, name=leases.SCHEDULE),
             now=now,
         )
     }

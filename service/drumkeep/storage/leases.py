@@ -14,10 +14,10 @@ def take(tx: Tx, *, name: str, holder: str, now: datetime, length: timedelta) ->
     """Take or renew a lease; False while another holds it."""
     lease = tx.session.get(Lease, name)
     if lease is None:
-        tx.session.add(Lease(name=name, holder=holder, since=now, until=now + length))
+        tx.session.add(Lease(name=name, holder=holder, until=now + length))
         return True
     if lease.until <= now:
-        lease.since = now
+        lease.resumed_at = now
     elif lease.holder != holder:
         return False
     lease.holder, lease.until = holder, now + length
@@ -25,10 +25,10 @@ def take(tx: Tx, *, name: str, holder: str, now: datetime, length: timedelta) ->
     return True
 
 
-def held_since(tx: Tx, *, name: str) -> datetime | None:
-    """Return since when somebody has held a lease without a break; None if nobody ever did."""
+def resumed_at(tx: Tx, *, name: str) -> datetime | None:
+    """Return when a lease was last taken after nobody had held it; None if that never was."""
     lease = tx.session.get(Lease, name)
-    return None if lease is None else lease.since
+    return None if lease is None else lease.resumed_at
 
 
 def release(tx: Tx, *, name: str, holder: str, now: datetime) -> None:

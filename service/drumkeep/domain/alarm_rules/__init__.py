@@ -24,7 +24,7 @@ def findings(
     gateways: Sequence[GatewayNow],
     was: Was,
     told: Told,
-    listening_since: datetime | None = None,
+    resumed_at: datetime | None = None,
     now: datetime,
 ) -> list[Finding]:
     """Return every active cause.
@@ -37,9 +37,9 @@ def findings(
         Which drums are under an open alarm, so that they leave it only past the dead band.
     told
         Which causes have an open alarm.
-    listening_since
-        Since when the service has run without a break: a sensor that could not be heard before is
-        given its time to speak. None where that is not known.
+    resumed_at
+        When the service came back after a break: what was measured meanwhile is still on its way,
+        so each sensor is given its time to speak. None where there was no break.
     now
         The present, UTC.
     """
@@ -62,7 +62,7 @@ def findings(
     found += silent(
         [s for s in sensors if (s.site, s.gateway or "") not in absent],
         told=told,
-        listening_since=listening_since,
+        resumed_at=resumed_at,
         now=now,
     )
     return found

@@ -57,7 +57,7 @@ def silent_after(interval_s: float) -> timedelta:
 
 
 def silent(
-    sensors: Sequence[SensorNow], *, told: Told, listening_since: datetime | None, now: datetime
+    sensors: Sequence[SensorNow], *, told: Told, resumed_at: datetime | None, now: datetime
 ) -> list[Finding]:
     """Tell of sensors that have measured nothing for three of their intervals.
 
@@ -66,8 +66,8 @@ def silent(
     found = []
     for sensor in sensors:
         last = sensor.last_at or sensor.hung_at
-        if listening_since is not None and not told(AlarmKind.SENSOR_SILENT, sensor.name):
-            last = max(last, listening_since)
+        if resumed_at is not None and not told(AlarmKind.SENSOR_SILENT, sensor.name):
+            last = max(last, resumed_at)
         if now - last <= silent_after(sensor.interval_s):
             continue
         where = sensor.place_name or "a drum"

@@ -49,11 +49,11 @@ def test_a_sensor_hung_just_now_is_given_its_time_to_speak():
 
 def test_after_the_service_was_down_sensors_are_given_time_but_silence_told_of_stays_told():
     mute = sensor(last_at=NOW - 5 * HOURS)
-    back = {"sensors": (mute,), "listening_since": NOW - 5 * MINUTES}
+    back = {"sensors": (mute,), "resumed_at": NOW - 5 * MINUTES}
 
     assert kinds(**back) == []
     assert kinds(**back, told={AlarmKind.SENSOR_SILENT}) == [AlarmKind.SENSOR_SILENT]
-    assert kinds(sensors=(mute,), listening_since=NOW - HOURS) == [AlarmKind.SENSOR_SILENT]
+    assert kinds(sensors=(mute,), resumed_at=NOW - HOURS) == [AlarmKind.SENSOR_SILENT]
 
 
 def test_a_silent_sensor_is_a_cause_of_its_own_with_its_drums():

@@ -42,8 +42,8 @@ def upgrade() -> None:  # noqa: PLR0915 - one statement a table
         "lease",
         sa.Column("name", sa.String(length=40), nullable=False),
         sa.Column("holder", sa.String(length=80), nullable=False),
-        sa.Column("since", sa.DateTime(timezone=True), nullable=False),
         sa.Column("until", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("resumed_at", sa.DateTime(timezone=True), nullable=True),
         sa.PrimaryKeyConstraint("name", name=op.f("pk_lease")),
     )
     op.create_table(

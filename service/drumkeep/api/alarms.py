@@ -10,7 +10,6 @@ from drumkeep.api.schemas.alarms import AlarmEntryOut, AlarmOut, ShelveIn
 from drumkeep.asgi.dependencies import CurrentAccount, Now, ReadingDep, TransactionDep
 from drumkeep.asgi.fields import Line, PageOf
 from drumkeep.asgi.happenings import by_caller
-from drumkeep.domain.alarms import AlarmState
 from drumkeep.domain.wording import plain
 from drumkeep.errors import Fault, Invalid
 from drumkeep.operations import alarms
@@ -26,7 +25,19 @@ class AlarmQuery(BaseModel):
 
     model_config = {"extra": "forbid"}
 
-    state: AlarmState | Literal["open"] | None = None
+    state: (
+        Literal[
+            "open",
+            "normal",
+            "unacknowledged",
+            "acknowledged",
+            "returned_unacknowledged",
+            "shelved",
+            "suppressed",
+            "out_of_service",
+        ]
+        | None
+    ) = None
     limit: Annotated[int, Field(ge=1, le=200)] = 50
     cursor: Line | None = None
 

@@ -19,7 +19,13 @@ import pytest
 from paho.mqtt.client import Client, MQTTMessage, MQTTv5
 from paho.mqtt.enums import CallbackAPIVersion
 
+from drumkeep.domain.grid import moment_of
+from drumkeep.domain.liquid_state import states_from_bytes
+from drumkeep.storage.drums import list_drums
+from drumkeep.storage.engine import create
+from drumkeep.storage.transaction import reading
 from tests.fixtures.broker import Mosquitto
+from tests.fixtures.depot import check_same, recomputed
 from tests.fixtures.ports import free_port
 
 PASSWORD = "seven green ladders"
@@ -234,10 +240,28 @@ def test_the_whole_service_killed_again_and_again_loses_no_reading_and_computes_
 
     night.wait_until(lambda: points() == 1, "the last reading counts")
     night.wait_until(lambda: max(night.bottoms("north/van")) < 10.0, "the drums are computed anew")
-    assert stored(night.folder) == READINGS
+    assert count(night.folder, "reading") == READINGS
+    night.wait_until(
+        lambda: count(night.folder, "place_mark WHERE from_ms IS NOT NULL") == 0,
+        "all of them are computed",
+    )
+    night.kill()
+    check_against_recomputation(night.folder)
 
 
-def stored(folder: Path) -> int:
-    """Count the readings, without drumkeep."""
+def count(folder: Path, what: str) -> int:
+    """Count rows of a table, without drumkeep."""
     with closing(sqlite3.connect(folder / "drumkeep.db")) as connection:
-        return int(connection.execute("SELECT count(*) FROM reading").fetchone()[0])
+        return int(connection.execute(f"SELECT count(*) FROM {what}").fetchone()[0])  # noqa: S608
+
+
+def check_against_recomputation(folder: Path) -> None:
+    """Check that what the killed service left of every drum equals its whole past anew."""
+    engine = create(f"sqlite:///{folder / 'drumkeep.db'}")
+    with reading(engine) as tx:
+        stock = list_drums(tx)
+    for row in stock:
+        assert row.estimate is not None
+        anew = recomputed(engine, now=moment_of(row.estimate.step))
+        check_same(states_from_bytes([row.estimate.state]), anew[row.drum.tag])
+    engine.dispose()

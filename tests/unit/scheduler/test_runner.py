@@ -2,12 +2,14 @@
 
 import threading
 import time
+from datetime import timedelta
 
 import pytest
 
 from drumkeep.errors import Unavailable
 from drumkeep.scheduler.jobs import JOBS, Job
-from drumkeep.scheduler.runner import Runner
+from drumkeep.scheduler.runner import Runner, system_clock
+from drumkeep.storage import leases
 from tests.fixtures.depot import at, depot, empty_depot
 
 __all__ = ["depot", "empty_depot"]
@@ -87,6 +89,21 @@ def test_of_two_runners_one_works_and_the_other_takes_over(running):
     wait_until(lambda: theirs.runs > 3, "the second took over")
 
     assert mine.runs == stopped_at
+
+
+def test_a_runner_whose_lease_another_holds_runs_nothing_and_says_so(depot, running):
+    with depot.writing() as tx:
+        now = system_clock()
+        leases.take(
+            tx, name=leases.SCHEDULE, holder="another", now=now, length=timedelta(minutes=5)
+        )
+    counted = Counted("idle", every_s=0.02)
+
+    runner = running(counted)
+    time.sleep(1.0)
+
+    assert counted.runs == 0
+    assert runner.gauges()["drumkeep_schedule_lease_held"]() == 0.0
 
 
 def test_a_job_never_overlaps_itself_and_missed_runs_are_made_up_once(running):

@@ -10,9 +10,10 @@ from drumkeep.operations.drums import drum_tagged
 from drumkeep.storage import drums as rows
 from drumkeep.storage.tables.drums import Stay
 from drumkeep.storage.tables.estimates import Estimate
-from tests.fixtures.depot import at, depot, empty_depot, steady
+from tests.fixtures.depot import at, depot, empty_depot, short_sight, steady
 
-__all__ = ["depot", "empty_depot"]
+__all__ = ["depot", "empty_depot", "short_sight"]
+pytestmark = pytest.mark.usefixtures("short_sight")
 
 
 def tags_of(found):

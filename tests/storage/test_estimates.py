@@ -4,9 +4,10 @@ import pytest
 
 from drumkeep.storage import estimates as rows
 from drumkeep.storage.tables.estimates import Estimate
-from tests.fixtures.depot import at, depot, empty_depot
+from tests.fixtures.depot import at, depot, empty_depot, short_sight
 
-__all__ = ["depot", "empty_depot"]
+__all__ = ["depot", "empty_depot", "short_sight"]
+pytestmark = pytest.mark.usefixtures("short_sight")
 
 
 @pytest.fixture

@@ -10,9 +10,10 @@ from drumkeep.operations.drums import Happening, record_event
 from drumkeep.operations.receipts import Receipt, receive_drums
 from drumkeep.storage import drums as rows
 from drumkeep.storage.tables.drums import Stay
-from tests.fixtures.depot import MANAGER, at, depot, empty_depot
+from tests.fixtures.depot import MANAGER, at, depot, empty_depot, short_sight
 
-__all__ = ["depot", "empty_depot"]
+__all__ = ["depot", "empty_depot", "short_sight"]
+pytestmark = pytest.mark.usefixtures("short_sight")
 
 MINUTE = 1.0 / 60.0
 

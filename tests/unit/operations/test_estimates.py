@@ -20,11 +20,13 @@ from tests.fixtures.depot import (
     copy_of,
     depot,
     empty_depot,
+    short_sight,
     steady,
     swinging,
 )
 
-__all__ = ["depot", "empty_depot"]
+__all__ = ["depot", "empty_depot", "short_sight"]
+pytestmark = pytest.mark.usefixtures("short_sight")
 
 
 # However readings arrive

@@ -4,9 +4,10 @@ import pytest
 
 from drumkeep.errors import Conflict
 from drumkeep.operations.products import change_product
-from tests.fixtures.depot import depot, empty_depot
+from tests.fixtures.depot import depot, empty_depot, short_sight
 
-__all__ = ["depot", "empty_depot"]
+__all__ = ["depot", "empty_depot", "short_sight"]
+pytestmark = pytest.mark.usefixtures("short_sight")
 
 
 def change(depot, **properties):

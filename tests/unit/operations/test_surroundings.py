@@ -9,9 +9,10 @@ from drumkeep.operations.products import change_product
 from drumkeep.operations.sensors import NewCalibration
 from drumkeep.operations.sites import change_site
 from drumkeep.operations.surroundings import air_of_place, read_ground
-from tests.fixtures.depot import MEASURED, at, check_same, depot, empty_depot, steady
+from tests.fixtures.depot import MEASURED, at, check_same, depot, empty_depot, short_sight, steady
 
-__all__ = ["depot", "empty_depot"]
+__all__ = ["depot", "empty_depot", "short_sight"]
+pytestmark = pytest.mark.usefixtures("short_sight")
 
 
 # Where a drum came from

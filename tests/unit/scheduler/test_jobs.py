@@ -2,13 +2,16 @@
 
 from datetime import timedelta
 
+import pytest
+
 from drumkeep.domain.grid import step_at
 from drumkeep.scheduler import jobs
 from drumkeep.scheduler.jobs import THINNED_STEPS
 from drumkeep.storage import estimates, place_marks
-from tests.fixtures.depot import at, depot, empty_depot, steady
+from tests.fixtures.depot import at, depot, empty_depot, short_sight, steady
 
-__all__ = ["depot", "empty_depot"]
+__all__ = ["depot", "empty_depot", "short_sight"]
+pytestmark = pytest.mark.usefixtures("short_sight")
 
 
 def test_advancing_twice_changes_nothing_the_second_time(depot):

@@ -133,6 +133,23 @@ def test_the_last_of_several_corrections_holds_for_each_field(yard):
     assert drum["estimate"]["mean_c"] == pytest.approx(18.0, abs=0.1)
 
 
+@pytest.fixture(scope="module")
+def eventful(yard):
+    """Give a drum to which much has happened, and its events by kind. No test may change it."""
+    tag, other = yard.receive()["tag"], yard.receive()["tag"]
+    own = {
+        "moved": {"to": yard.place("van")},
+        "heated": {"until": ago(0.1)},
+        "decanted": {"to": other},
+        "wanted": {"at": ago(-20.0)},
+    }
+    kinds = ("weighed", "dipped", "moved", "heated", "decanted", "held", "inspected", "opened")
+    return tag, {
+        kind: yard.record(tag, kind, **({"at": ago(0.5)} | own.get(kind, {})))["event"]["id"]
+        for kind in (*kinds, "wanted")
+    }
+
+
 @pytest.mark.parametrize(
     ("kind", "changes", "field"),
     [
@@ -158,18 +175,11 @@ def test_the_last_of_several_corrections_holds_for_each_field(yard):
         ("wanted", {"output": "fast"}, "data.output"),
     ],
 )
-def test_a_correction_is_checked_as_strictly_as_the_event(yard, kind, changes, field):
-    tag, other = yard.receive()["tag"], yard.receive()["tag"]
-    times = {"at": ago(-20.0)} if kind == "wanted" else {"at": ago(0.5)}
-    own = {
-        "moved": {"to": yard.place("van")},
-        "heated": {"until": ago(0.1)},
-        "decanted": {"to": other},
-    }.get(kind, {})
-    recorded = yard.record(tag, kind, **(times | own))["event"]["id"]
+def test_a_correction_is_checked_as_strictly_as_the_event(yard, eventful, kind, changes, field):
+    tag, events = eventful
     before = stored(yard.serving)
 
-    answer = correct(yard, tag, recorded, data=changes)
+    answer = correct(yard, tag, events[kind], data=changes)
 
     check_problem(answer, 422, field)
     assert "Input should" not in answer.text

@@ -6,7 +6,7 @@ long computation holds nobody up. What changed meanwhile keeps its mark and is c
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, time
 from typing import Final
 
@@ -298,8 +298,3 @@ def portions(since: Mapping[int, int | None]) -> Iterable[dict[int, int | None]]
         ids.sort(key=lambda d: since[d] or 0)
         for i in range(0, len(ids), AT_ONCE):
             yield {drum_id: since[drum_id] for drum_id in ids[i : i + AT_ONCE]}
-
-
-def without_marks(work: Work) -> Work:
-    """Return the work with no place mark to settle: a later portion will."""
-    return replace(work, marks=())

@@ -189,13 +189,6 @@ def _hanging(mounts: Sequence[Mount], *, first: int, last: int) -> Flags:
     return found
 
 
-def air_of_place(tx: Tx, *, ground: Ground, place_id: int, first: int, last: int) -> PlaceAir:
-    """Return one place's air on the grid."""
-    return read_places(tx, ground=ground, place_ids=[place_id], first=first, last=last)[
-        place_id
-    ].air
-
-
 def _air(
     tx: Tx,
     ground: Ground,

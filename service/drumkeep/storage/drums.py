@@ -6,7 +6,7 @@ from datetime import datetime
 from uuid import UUID
 
 from sqlalchemy import select as select_rows
-from sqlmodel import and_, col, delete, or_, select
+from sqlmodel import col, delete, or_, select
 
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.events import DrumEvent, EventKind
@@ -19,11 +19,6 @@ from drumkeep.storage.transaction import Tx
 def drum_by_tag(tx: Tx, *, tag: str) -> Drum | None:
     """Return the drum of this tag."""
     return tx.session.exec(select(Drum).where(Drum.tag == tag)).one_or_none()
-
-
-def tags_taken(tx: Tx, *, tags: Sequence[str]) -> set[str]:
-    """Return those of these tags that drums bear."""
-    return set(tx.session.exec(select(Drum.tag).where(col(Drum.tag).in_(tags))).all())
 
 
 def drums_by_id(tx: Tx, *, ids: Sequence[int]) -> dict[int, Drum]:
@@ -182,14 +177,6 @@ def present_ids(tx: Tx) -> Sequence[int]:
 def marked(tx: Tx) -> Sequence[Drum]:
     """Return drums that must be computed again from some time on."""
     return tx.session.exec(select(Drum).where(col(Drum.from_ms).is_not(None))).all()
-
-
-def present_in(tx: Tx, *, place_ids: Sequence[int]) -> Sequence[Drum]:
-    """Return the drums that stand in these places."""
-    statement = select(Drum).where(
-        and_(col(Drum.place_id).in_(place_ids), col(Drum.ended).is_(None))
-    )
-    return tx.session.exec(statement).all()
 
 
 def drums_of(tx: Tx, *, product_id: int) -> Sequence[Drum]:

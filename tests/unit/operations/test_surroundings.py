@@ -8,7 +8,7 @@ from drumkeep.operations.places import PlaceChanges, change_place
 from drumkeep.operations.products import change_product
 from drumkeep.operations.sensors import NewCalibration
 from drumkeep.operations.sites import change_site
-from drumkeep.operations.surroundings import air_of_place, read_ground
+from drumkeep.operations.surroundings import read_ground, read_places
 from tests.fixtures.depot import MEASURED, at, check_same, depot, empty_depot, short_sight, steady
 
 __all__ = ["depot", "empty_depot", "short_sight"]
@@ -141,9 +141,9 @@ def test_two_sensors_give_their_median_and_one_alone_when_the_other_is_silent(de
     depot.send({"van-2": steady(8.0, first_h=-1.0, last_h=4.0)}, now=9.0)
     with depot.looking() as tx:
         first, last = step_at(at(0.0)), step_at(at(9.0))
-        air = air_of_place(
-            tx, ground=read_ground(tx), place_id=depot.places["van"], first=first, last=last
-        )
+        van = depot.places["van"]
+        heats = read_places(tx, ground=read_ground(tx), place_ids=[van], first=first, last=last)
+    air = heats[van].air
 
     # median of 4 and 8 while both speak; the silent one keeps its vote for the gap limit, 37.5 min
     assert set(air.likely[: 4 * 12 + 1].tolist()) == {6.0}

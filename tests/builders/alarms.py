@@ -52,7 +52,6 @@ def drum(
         mean_c=20.0,
         pressure_kpa=0.0,
         overpressure=False,
-        solids=False,
         seed_since=NEVER,
         gas_since=NEVER,
         below_since=NEVER,

@@ -6,6 +6,7 @@ defaults here are common practice with no published source, except where an orig
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
+from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
 from typing import Final
 
@@ -99,6 +100,13 @@ class Product:
     def origin(self, name: str) -> str:
         """Where a limit or property comes from, in words."""
         return self.origins.get(name, PRACTICE if hasattr(self.limits, name) else ASSUMED)
+
+    def expires_at(self, *, made_on: date, expires_on: date | None) -> datetime:
+        """Return when a lot of it expires: as its maker says, else by the shelf life; UTC."""
+        if expires_on is not None:
+            return datetime.combine(expires_on, time(), tzinfo=UTC)
+        made = datetime.combine(made_on, time(), tzinfo=UTC)
+        return made + timedelta(days=self.limits.shelf_life_days)
 
 
 _F = celsius_from_fahrenheit

@@ -2,14 +2,14 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import datetime
 from typing import Any
 
 from drumkeep.domain.alarm_rules import DrumNow, GatewayNow, SensorNow
 from drumkeep.domain.grid import from_ms
-from drumkeep.domain.liquid_state import Solids, states_from_bytes
+from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.places import PlaceKind
-from drumkeep.domain.products import Product, Side
+from drumkeep.domain.products import Product
 from drumkeep.domain.readiness import Basis, Readiness
 from drumkeep.storage import alarm_sources, readings
 from drumkeep.storage import drums as drum_rows
@@ -53,7 +53,6 @@ def _drum_now(row: StockRow, *, product: Product) -> DrumNow:
         mean_c=estimate.mean_c,
         pressure_kpa=estimate.pressure_kpa,
         overpressure=bool(state["overpressure"]),
-        solids=state["solids"] != Solids.NONE and product.side is Side.ISO,
         seed_since=int(state["seed_since"]),
         gas_since=int(state["gas_since"]),
         below_since=int(state["below_since"]),
@@ -68,20 +67,13 @@ def _drum_now(row: StockRow, *, product: Product) -> DrumNow:
         ready=estimate.readiness == Readiness.READY.value,
         in_warm_room=row.place.kind == PlaceKind.WARM_ROOM.value,
         open_since=_moment(outlook, "open_since"),
-        expires_at=_expiry(row.lot.expires_on, row.lot.made_on, product),
+        expires_at=product.expires_at(made_on=row.lot.made_on, expires_on=row.lot.expires_on),
     )
 
 
 def _moment(outlook: Mapping[str, Any], name: str) -> datetime | None:
     text = outlook.get(name)
     return None if text is None else datetime.fromisoformat(text)
-
-
-def _expiry(expires_on: date | None, made_on: date, product: Product) -> datetime:
-    if expires_on is not None:
-        return datetime.combine(expires_on, time(), tzinfo=UTC)
-    made = datetime.combine(made_on, time(), tzinfo=UTC)
-    return made + timedelta(days=product.limits.shelf_life_days)
 
 
 def sensors_now(tx: Tx, *, drums: Sequence[DrumNow]) -> list[SensorNow]:

@@ -231,7 +231,9 @@ def compute(work: Work) -> Outcome:
             facts=task.facts,
             share=task.drum.share,
             made_on=datetime.combine(task.lot.made_on, time(), tzinfo=UTC),
-            expires_on=task.lot.expires_on,
+            expires_at=task.product.expires_at(
+                made_on=task.lot.made_on, expires_on=task.lot.expires_on
+            ),
         )
         for task in work.tasks
     ]

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import datetime
 from typing import Any, Final
 
 import numpy as np
@@ -44,14 +44,7 @@ class Known:
     facts: DrumFacts
     share: float
     made_on: datetime
-    expires_on: date | None
-
-    @property
-    def expires_at(self) -> datetime:
-        """When the lot expires: as its maker says, else by the product's shelf life."""
-        if self.expires_on is not None:
-            return datetime.combine(self.expires_on, time(), tzinfo=UTC)
-        return self.made_on + timedelta(days=self.product.limits.shelf_life_days)
+    expires_at: datetime
 
 
 def judge_drums(

@@ -1,7 +1,6 @@
 """A drum's curves, for the script on its page."""
 
-from datetime import timedelta
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query
 from pydantic import BaseModel
@@ -10,14 +9,12 @@ from drumkeep.asgi.dependencies import ReadingDep
 from drumkeep.operations import drums, history
 from drumkeep.operations.surroundings import read_ground
 from drumkeep.storage import drums as rows
+from drumkeep.web.drums import AHEAD_HOURS, PAST
 from drumkeep.web.shell import ShellDep
 from drumkeep.web.views.drums import drum_view
 from drumkeep.web.views.events import event_views
 
 router = APIRouter()
-
-PAST: Final = timedelta(days=5)
-AHEAD_HOURS: Final = 48
 
 
 class ChartQuery(BaseModel):

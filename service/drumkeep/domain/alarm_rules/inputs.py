@@ -44,7 +44,6 @@ class DrumNow:
     mean_c: float | None
     pressure_kpa: float | None
     overpressure: bool
-    solids: bool
     seed_since: int
     gas_since: int
     below_since: int

@@ -1,7 +1,7 @@
 """One drum as every page shows it."""
 
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time
 from typing import Any, Final, cast
 from zoneinfo import ZoneInfo
 
@@ -198,6 +198,5 @@ def _noon(day: date, zone: ZoneInfo) -> datetime:
 
 
 def _expiry(lot: Lot, *, product: Product, zone: ZoneInfo) -> datetime:
-    if lot.expires_on is not None:
-        return _noon(lot.expires_on, zone)
-    return _noon(lot.made_on + timedelta(days=int(product.limits.shelf_life_days)), zone)
+    expires_at = product.expires_at(made_on=lot.made_on, expires_on=lot.expires_on)
+    return _noon(expires_at.date(), zone)

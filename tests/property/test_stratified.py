@@ -7,10 +7,9 @@ from hypothesis import strategies as st
 from scipy import linalg, optimize
 
 from drumkeep.thermal.geometry import CROSS_SECTION_M2, PERIMETER_M
+from drumkeep.thermal.kernel import C_FILM, C_FLOW, FLOW_POWER
+from drumkeep.thermal.properties import NODES_C, Row
 from drumkeep.thermal.stratified import (
-    C_FILM,
-    C_FLOW,
-    FLOW_POWER,
     LAYERS,
     advance,
     depth,
@@ -49,9 +48,9 @@ def step(start, *, drum, air_c, floor_c=None, heat_w=0.0, seconds=300.0):
     return advance(
         np.array([start], dtype=np.float64),
         liquid=liquid(**drum),
-        air_c=np.array([air_c]),
+        side_c=np.array([air_c]),
         floor_c=np.array([air_c if floor_c is None else floor_c]),
-        heat_w=heat_w,
+        heat_w=heat_w / LAYERS,
         seconds=seconds,
     )[0]
 
@@ -59,18 +58,16 @@ def step(start, *, drum, air_c, floor_c=None, heat_w=0.0, seconds=300.0):
 def side_heat_and_core(start, *, drum, air_c, seconds):
     """Heat through the side, J, and the layers it leaves: one drum, by the written equations."""
     one = {name: float(value) for name, value in drum.items()}
-    height = float(depth(liquid(**drum))[0])
-    capacity = float(heat_capacity(liquid(**drum))[0]) / LAYERS
+    height = float(depth(liquid(**drum), mean_c=20.0)[0])
+    capacity = float(heat_capacity(liquid(**drum), mean_c=20.0)[0]) / LAYERS
     k, rho, c = one["conductivity_w_mk"], one["density_kg_m3"], one["specific_heat_j_kgk"]
     alpha = k / (rho * c)
     mean = float(np.mean(start))
     h_out, h_in, ra = one["side_w_m2k"], 4.0 * k / RADIUS, 0.0
     for _ in range(3):
         wall_k = (air_c - mean) * h_out / (h_out + h_in)
-        kelvin = mean + wall_k / 2.0 + 273.15
-        mu = one["viscosity_25c_pas"] * np.exp(
-            one["viscosity_slope_k"] * (1.0 / kelvin - 1.0 / 298.15)
-        )
+        film_c = mean + wall_k / 2.0
+        mu = np.exp(np.interp(film_c, NODES_C, liquid(**drum).tables[0, Row.LOG_VISCOSITY]))
         ra = GRAVITY * one["expansion_1_k"] * abs(wall_k) * height**3 / (mu / rho * alpha)
         h_in = max(C_FILM * k / height * ra**0.25, 4.0 * k / RADIUS)
     film = PERIMETER_M * height / LAYERS / (1.0 / h_out + 1.0 / h_in)
@@ -91,8 +88,10 @@ def side_heat_and_core(start, *, drum, air_c, seconds):
 
 def conducted(core, *, drum, air_c, floor_c, seconds):
     """Layers after an implicit step of conduction and end losses, by scipy's banded solver."""
-    height = float(depth(liquid(**drum))[0])
-    scale = seconds / (float(heat_capacity(liquid(**drum))[0]) / LAYERS) * CROSS_SECTION_M2
+    height = float(depth(liquid(**drum), mean_c=20.0)[0])
+    scale = (
+        seconds / (float(heat_capacity(liquid(**drum), mean_c=20.0)[0]) / LAYERS) * CROSS_SECTION_M2
+    )
     between = drum["conductivity_w_mk"] / (height / LAYERS) * scale
     top, bottom = drum["top_w_m2k"] * scale, drum["bottom_w_m2k"] * scale
     bands = np.zeros((3, LAYERS))
@@ -116,7 +115,7 @@ def test_the_heat_gained_is_what_came_through_side_and_ends(drum, start, air_c, 
         * (drum["top_w_m2k"] * (air_c - after[-1]) + drum["bottom_w_m2k"] * (floor_c - after[0]))
     )
     ours = step(start, drum=drum, air_c=air_c, floor_c=floor_c, seconds=seconds)
-    gained = (ours.mean() - np.mean(start)) * float(heat_capacity(liquid(**drum))[0])
+    gained = (ours.mean() - np.mean(start)) * float(heat_capacity(liquid(**drum), mean_c=20.0)[0])
 
     assert gained == pytest.approx(side + ends, abs=1e-3)  # J, of some hundred kilojoules
 
@@ -140,7 +139,7 @@ def test_a_heater_warms_the_liquid_by_its_energy(drum, start, watts):
         step(start, drum=lossless, air_c=mean, heat_w=w, seconds=300.0).mean() for w in (watts, 0.0)
     )
 
-    assert (heated - idle) * float(heat_capacity(liquid(**drum))[0]) == pytest.approx(
+    assert (heated - idle) * float(heat_capacity(liquid(**drum), mean_c=20.0)[0]) == pytest.approx(
         watts * 300.0, rel=1e-6, abs=1e-3
     )
 
@@ -220,8 +219,7 @@ def test_drums_advanced_together_are_as_each_alone(many, seconds):
     ours = advance(
         np.array([start for _, start, _ in many]),
         liquid=liquid(len(many), **together),
-        air_c=air,
-        floor_c=air,
+        side_c=air,
         seconds=seconds,
     )
 
@@ -233,8 +231,8 @@ def test_a_taller_stack_of_sets_is_as_each_set_alone():
     drum = liquid(2, mass_kg=np.array([250.0, 40.0]))
     start = np.stack([layers(20.0, drums=2), layers(5.0, drums=2), layers(-3.0, drums=2)])
     air = np.array([[-7.0], [0.0], [27.0]])
-    together = advance(start, liquid=drum, air_c=air, floor_c=air, seconds=300.0)
+    together = advance(start, liquid=drum, side_c=air, seconds=300.0)
 
     for i in range(3):
-        alone = advance(start[i], liquid=drum, air_c=air[i], floor_c=air[i], seconds=300.0)
+        alone = advance(start[i], liquid=drum, side_c=air[i], seconds=300.0)
         assert together[i] == pytest.approx(alone, abs=1e-12)

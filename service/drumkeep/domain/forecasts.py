@@ -8,12 +8,14 @@ from typing import Final
 
 import numpy as np
 
+from drumkeep.domain.liquid_surroundings import table_of
 from drumkeep.domain.products import Properties, Side, default_product
 from drumkeep.errors import Fault, Invalid
 from drumkeep.thermal.boundary import Exposure, exposure_of
 from drumkeep.thermal.constants import DRUM_BRIM_M3, DRUM_STEEL_KG
 from drumkeep.thermal.march import Course, Reach, likely_layers, march, reach_of
 from drumkeep.thermal.parameter_sets import GIVEN_EXPOSURE, NAMED_SETTING, SETS, spread_out
+from drumkeep.thermal.properties import Row
 from drumkeep.thermal.stratified import LAYERS, Liquid
 
 STEP_S: Final = 300.0
@@ -22,6 +24,13 @@ LEAST_HOURS: Final = 0.08
 
 MOST_HOURS: Final = 24.0 * 31
 MOST_POINTS: Final = 2000
+
+_GIVEN: Final = {
+    Row.DENSITY: "density_kg_m3",
+    Row.EXPANSION: "expansion_1_k",
+    Row.SPECIFIC_HEAT: "specific_heat_j_kgk",
+    Row.CONDUCTIVITY: "conductivity_w_mk",
+}
 
 
 @dataclass(frozen=True)
@@ -164,47 +173,28 @@ def _liquid(request: ForecastRequest) -> Liquid:
     films = request.exposure or exposure_of(
         motion=request.motion, standing=request.standing, share=request.share
     )
-    nu = (request.properties or {}).get("kinematic_viscosity_m2_s")
-    viscosity, slope = properties.viscosity_mpas_25c * 1e-3, properties.viscosity_slope_k
-    if nu is not None:
-        viscosity, slope = nu * properties.density_kg_m3, 0.0
     steel = request.steel_kg
     if steel is None:
         steel = 0.0 if request.exposure is not None else DRUM_STEEL_KG
-    return liquid_of(
-        properties,
-        mass_kg=_net_kg(request),
-        films=films,
-        steel_kg=steel,
-        viscosity_25c_pas=viscosity,
-        viscosity_slope_k=slope,
-    )
-
-
-def liquid_of(
-    properties: Properties,
-    *,
-    mass_kg: float,
-    films: Exposure,
-    steel_kg: float,
-    viscosity_25c_pas: float,
-    viscosity_slope_k: float,
-) -> Liquid:
-    """One drum's liquid as arrays of shape (1,)."""
-
-    def one(value: float) -> np.ndarray:
-        return np.array([value], dtype=np.float64)
-
     return Liquid(
-        mass_kg=one(mass_kg),
-        density_kg_m3=one(properties.density_kg_m3),
-        specific_heat_j_kgk=one(properties.specific_heat_j_kgk),
-        conductivity_w_mk=one(properties.conductivity_w_mk),
-        expansion_1_k=one(properties.expansion_1_k),
-        viscosity_25c_pas=one(viscosity_25c_pas),
-        viscosity_slope_k=one(viscosity_slope_k),
-        side_w_m2k=one(films.side_w_m2k),
-        top_w_m2k=one(films.top_w_m2k),
-        bottom_w_m2k=one(films.bottom_w_m2k),
-        steel_kg=one(steel_kg),
+        mass_kg=np.array([_net_kg(request)]),
+        tables=_table(request, properties)[None],
+        number=np.zeros(1, dtype=np.intp),
+        side_w_m2k=np.array([films.side_w_m2k]),
+        top_w_m2k=np.array([films.top_w_m2k]),
+        bottom_w_m2k=np.array([films.bottom_w_m2k]),
+        steel_kg=np.array([steel]),
     )
+
+
+def _table(request: ForecastRequest, properties: Properties) -> np.ndarray:
+    """Properties by temperature; a figure that was given holds at every temperature."""
+    given = request.properties or {}
+    table = table_of(properties)
+    for row, name in _GIVEN.items():
+        if name in given:
+            table[row] = given[name]
+    nu = given.get("kinematic_viscosity_m2_s")
+    if nu is not None:
+        table[Row.LOG_VISCOSITY] = np.log(nu * table[Row.DENSITY])
+    return table

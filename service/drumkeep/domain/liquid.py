@@ -44,7 +44,7 @@ from drumkeep.domain.liquid_surroundings import (
 from drumkeep.domain.products import Product
 from drumkeep.thermal.drive import record_drive
 from drumkeep.thermal.parameter_sets import LIKELY, NAMED_SETTING, spread_out
-from drumkeep.thermal.stratified import Liquid, advance
+from drumkeep.thermal.stratified import LAYERS, Liquid, advance
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -272,9 +272,9 @@ class _Run:
         layers = advance(
             sets_first(states),
             liquid=self.liquid,
-            air_c=air,
+            side_c=air,
             floor_c=floor,
-            heat_w=heat,
+            heat_w=(heat / LAYERS)[:, None],
             seconds=float(STEP_SECONDS),
         )
         states["layers"] = np.moveaxis(layers, 0, 1)

@@ -9,12 +9,22 @@ from numpy.typing import NDArray
 
 from drumkeep.domain.air import PlaceAir
 from drumkeep.domain.liquid_memory import MemoryLimits
-from drumkeep.domain.products import Product, Side
+from drumkeep.domain.products import Product, Properties, Side
 from drumkeep.thermal.boundary import Exposure
-from drumkeep.thermal.constants import DRUM_STEEL_KG, GRAVITY_M_S2, ZERO_C_K
-from drumkeep.thermal.geometry import CROSS_SECTION_M2, PERIMETER_M, liquid_depth
+from drumkeep.thermal.constants import DRUM_STEEL_KG, GRAVITY_M_S2
+from drumkeep.thermal.geometry import CROSS_SECTION_M2, PERIMETER_M
 from drumkeep.thermal.parameter_sets import NAMED_SETTING
-from drumkeep.thermal.stratified import Liquid
+from drumkeep.thermal.properties import (
+    NODES_C,
+    REFERENCE_C,
+    VISCOSITY_REFERENCE_C,
+    Row,
+    expanding,
+    liquid_table,
+    straight,
+    viscosity,
+)
+from drumkeep.thermal.stratified import Liquid, depth
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -106,6 +116,30 @@ def memory_limits(products: Sequence[Product]) -> MemoryLimits:
     )
 
 
+def table_of(properties: Properties) -> Floats:
+    """Return a product's properties by temperature (``thermal.properties.liquid_table``)."""
+    own = properties
+    expansion = own.expansion_1_k
+    density = expanding(own.density_kg_m3, expansion_1_k=expansion, at_c=NODES_C)
+    if own.density_points:
+        density = straight(own.density_points, at_c=NODES_C)
+    viscosity_points = own.viscosity_points or ((VISCOSITY_REFERENCE_C, own.viscosity_mpas_25c),)
+    return liquid_table(
+        density_kg_m3=density,
+        expansion_1_k=-np.gradient(density, NODES_C) / density
+        if len(own.density_points) > 1
+        else expansion,
+        specific_heat_j_kgk=straight(
+            own.specific_heat_points or ((REFERENCE_C, own.specific_heat_j_kgk),), at_c=NODES_C
+        ),
+        conductivity_w_mk=straight(
+            own.conductivity_points or ((REFERENCE_C, own.conductivity_w_mk),), at_c=NODES_C
+        ),
+        viscosity_pas=1e-3
+        * viscosity(viscosity_points, slope_k=own.viscosity_slope_k, at_c=NODES_C),
+    )
+
+
 def liquid_of(
     products: Sequence[Product],
     *,
@@ -126,18 +160,13 @@ def liquid_of(
     share
         Share of the side that sees the air, 0-1.
     """
-
-    def each(name: str) -> Floats:
-        return np.array([getattr(p.properties, name) for p in products], dtype=np.float64)
-
+    # Products are few and drums many: one table for each that differs.
+    numbers: dict[Properties, int] = {}
+    number = [numbers.setdefault(p.properties, len(numbers)) for p in products]
     return Liquid(
         mass_kg=mass_kg,
-        density_kg_m3=each("density_kg_m3"),
-        specific_heat_j_kgk=each("specific_heat_j_kgk"),
-        conductivity_w_mk=each("conductivity_w_mk"),
-        expansion_1_k=each("expansion_1_k"),
-        viscosity_25c_pas=each("viscosity_mpas_25c") * 1e-3,
-        viscosity_slope_k=each("viscosity_slope_k"),
+        tables=np.stack([table_of(own) for own in numbers]),
+        number=np.array(number, dtype=np.intp),
         side_w_m2k=np.array([f.side_w_m2k for f in films], dtype=np.float64) * share,
         top_w_m2k=np.array([f.top_w_m2k for f in films], dtype=np.float64),
         bottom_w_m2k=np.array([f.bottom_w_m2k for f in films], dtype=np.float64),
@@ -147,19 +176,20 @@ def liquid_of(
 
 def doubt_seconds(likely: Liquid) -> Floats:
     """Time constant, s, by which a doubt about any layer fades; on the slow side."""
-    depth = liquid_depth(likely.mass_kg, likely.density_kg_m3)
+    height = depth(likely, mean_c=COLD_C)
     inside = LAST_LAYER_SHARE * _cold_film(likely)
     side = 1.0 / (NAMED_SETTING.film / likely.side_w_m2k + 1.0 / inside)
     ends = (likely.top_w_m2k + likely.bottom_w_m2k) / NAMED_SETTING.film * CROSS_SECTION_M2
-    conductance = side * PERIMETER_M * depth + ends
-    return np.asarray(likely.mass_kg * likely.specific_heat_j_kgk / conductance, dtype=np.float64)
+    conductance = side * PERIMETER_M * height + ends
+    capacity = likely.mass_kg * likely.at(Row.SPECIFIC_HEAT, COLD_C)
+    return np.asarray(capacity / conductance, dtype=np.float64)
 
 
 def _cold_film(likely: Liquid) -> Floats:
     """Wall-to-bulk film of a cold, full drum, W/(m² K) (``thermal.convection``, Evans, Stefany)."""
-    rho, k = likely.density_kg_m3, likely.conductivity_w_mk
-    warmer = 1.0 / (COLD_C + ZERO_C_K) - 1.0 / (25.0 + ZERO_C_K)
-    nu = likely.viscosity_25c_pas * np.exp(likely.viscosity_slope_k * warmer) / rho
-    alpha = k / (rho * likely.specific_heat_j_kgk)
-    buoyancy = GRAVITY_M_S2 * likely.expansion_1_k * WALL_K * DRUM_DEPTH_M**3
+    rho, k = likely.at(Row.DENSITY, COLD_C), likely.at(Row.CONDUCTIVITY, COLD_C)
+    nu = np.exp(likely.at(Row.LOG_VISCOSITY, COLD_C)) / rho
+    alpha = k / (rho * likely.at(Row.SPECIFIC_HEAT, COLD_C))
+    expansion = likely.at(Row.EXPANSION, COLD_C)
+    buoyancy = GRAVITY_M_S2 * expansion * WALL_K * DRUM_DEPTH_M**3
     return np.asarray(0.55 * (buoyancy / (nu * alpha)) ** 0.25 * k / DRUM_DEPTH_M)

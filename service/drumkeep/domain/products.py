@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
+from itertools import pairwise
 from typing import Final
 
 from drumkeep.domain.quantities import celsius_from_fahrenheit
@@ -15,6 +16,10 @@ from drumkeep.errors import Fault, Invalid
 
 PRACTICE: Final = "common practice, no source"
 ASSUMED: Final = "assumed, override from the data sheet"
+
+
+Points = tuple[tuple[float, float], ...]
+"""A property at temperatures: pairs of °C and value."""
 
 
 class Side(StrEnum):
@@ -45,9 +50,11 @@ class OutputClass(StrEnum):
 
 @dataclass(frozen=True)
 class Properties:
-    """Properties of the liquid near 20 °C, SI.
+    """Properties of the liquid, SI.
 
-    ``viscosity_mpas_25c`` and ``viscosity_slope_k`` give µ(T) = µ25 exp[B (1/T − 1/298.15)].
+    ``viscosity_mpas_25c`` and ``viscosity_slope_k`` give µ(T) = µ25 exp[B (1/T − 1/298.15)]; the
+    density holds at 20 °C and falls by the expansion. A data sheet that states a property at
+    several temperatures gives its ``…_points``, pairs of °C and value, which then hold instead.
     """
 
     density_kg_m3: float
@@ -57,6 +64,10 @@ class Properties:
     viscosity_mpas_25c: float
     viscosity_slope_k: float
     net_kg: float
+    density_points: Points = ()
+    specific_heat_points: Points = ()
+    conductivity_points: Points = ()
+    viscosity_points: Points = ()
     agent: str | None = None
     agent_mass_fraction: float = 0.0
     agent_activity: float = 1.0
@@ -198,6 +209,17 @@ PROPERTY_RANGES: Final = {
     "agent_activity": (0.1, 1.5),
     "polyol_molar_mass": (100.0, 5000.0),
 }
+POINT_RANGES: Final = {
+    "density_points": PROPERTY_RANGES["density_kg_m3"],
+    "specific_heat_points": PROPERTY_RANGES["specific_heat_j_kgk"],
+    "conductivity_points": PROPERTY_RANGES["conductivity_w_mk"],
+    "viscosity_points": (0.5, 5_000_000.0),
+}
+"""Values at temperatures; a cold resin is thicker than any data sheet's 25 °C figure."""
+
+MOST_POINTS: Final = 12
+LEAST_APART_K: Final = 1.0
+
 LIMIT_RANGES: Final = {
     "agitate_before_use_min": (0.0, 240.0),
     "agitate_if_stored_days": (0.0, 3650.0),
@@ -259,6 +281,8 @@ def _checked(
                 faults.append(Fault(path, value, "is no agent known here", mend))
             else:
                 kept[name] = value
+        elif name in POINT_RANGES:
+            kept[name] = _checked_points(path, value, between=POINT_RANGES[name], faults=faults)
         elif isinstance(value, bool) or not isinstance(value, int | float):
             faults.append(Fault(path, value, "is not a number", "Give a number."))
         else:
@@ -270,6 +294,37 @@ def _checked(
                 mend = f"Give a value from {low:g} to {high:g}."
                 faults.append(Fault(path, value, "is out of range", mend))
     return kept
+
+
+def _checked_points(
+    path: str, value: object, *, between: tuple[float, float], faults: list[Fault]
+) -> Points:
+    """Return a data sheet's points in order of temperature."""
+    if not isinstance(value, list | tuple) or len(value) > MOST_POINTS:
+        mend = f"Give a list of at most {MOST_POINTS} pairs, such as [[25, 200], [15, 410]]."
+        faults.append(Fault(path, value, "is no list of points", mend))
+        return ()
+    points: list[tuple[float, float]] = []
+    for i, pair in enumerate(value):
+        if (
+            not isinstance(pair, list | tuple)
+            or len(pair) != len(("c", "value"))
+            or any(isinstance(x, bool) or not isinstance(x, int | float) for x in pair)
+        ):
+            mend = "Give two numbers: °C and the value there."
+            faults.append(Fault(f"{path}.{i}", pair, "is no pair of numbers", mend))
+            continue
+        for x, (low, high) in zip(pair, (_TEMPERATURE_RANGE, between), strict=True):
+            if not low <= x <= high:
+                mend = f"Give a value from {low:g} to {high:g}."
+                faults.append(Fault(f"{path}.{i}", x, "is out of range", mend))
+        points.append((float(pair[0]), float(pair[1])))
+    points.sort()
+    for (before, _), (after, _) in pairwise(points):
+        if after - before < LEAST_APART_K:
+            mend = f"Leave at least {LEAST_APART_K:g} K between two points."
+            faults.append(Fault(path, after, f"is too near the point at {before:g} °C", mend))
+    return tuple(points)
 
 
 def _check_order(limits: Limits, faults: list[Fault]) -> None:

@@ -1,5 +1,6 @@
 """March the liquid forward under air that is given ahead, and find when it reaches a limit."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -8,8 +9,9 @@ from numpy.typing import NDArray
 
 from drumkeep.thermal.band import Band, band_of
 from drumkeep.thermal.geometry import CROSS_SECTION_M2, PERIMETER_M
+from drumkeep.thermal.kernel import march_all
 from drumkeep.thermal.parameter_sets import LIKELY
-from drumkeep.thermal.stratified import Liquid, advance, depth, heat_capacity
+from drumkeep.thermal.stratified import Liquid, depth, heat_capacity
 
 Floats = NDArray[np.float64]
 
@@ -37,6 +39,8 @@ def march(
     *,
     liquid: Liquid,
     air_c: Floats,
+    side_c: Floats | None = None,
+    top_c: Floats | None = None,
     floor_c: Floats | None = None,
     drive_k: Floats,
     sensor_error_k: Floats | float = 0.0,
@@ -54,8 +58,8 @@ def march(
         Properties and films, broadcasting to (3, drum).
     air_c
         Air at every step's end points, °C, shape (time, set, drum); the axes may be 1.
-    floor_c
-        What the bottom faces, same shape; the air where None.
+    side_c, top_c, floor_c
+        What side, top and bottom face, same shape; the air where None.
     drive_k
         Largest |air − mean| of the last six hours before the start, K, shape (drum,).
     sensor_error_k
@@ -67,21 +71,24 @@ def march(
     start_known
         The start is given, not computed: the model's error then grows from nothing.
     """
-    floor = air_c if floor_c is None else floor_c
+    faced = [air_c if given is None else given for given in (side_c, top_c, floor_c)]
     steps = air_c.shape[0] - 1
-    layers = np.empty((steps + 1, *start_c.shape))
-    layers[0] = start_c
-    for i in range(steps):
-        if mixed:
-            layers[i + 1] = _stir(layers[i], liquid=liquid, air_c=air_c[i : i + 2], seconds=step_s)
-        else:
-            layers[i + 1] = advance(
-                layers[i],
-                liquid=liquid,
-                air_c=0.5 * (air_c[i] + air_c[i + 1]),
-                floor_c=0.5 * (floor[i] + floor[i + 1]),
-                seconds=step_s,
-            )
+    if mixed:
+        layers = _stirred(start_c, liquid=liquid, faced=faced, step_s=step_s)
+    else:
+        over_time = march_all(
+            start_c,
+            liquid.tables,
+            liquid.number,
+            liquid.mass_kg,
+            liquid.side_w_m2k,
+            liquid.top_w_m2k,
+            liquid.bottom_w_m2k,
+            liquid.steel_kg,
+            *(np.moveaxis(values, 0, -1) for values in faced),
+            step_s,
+        )
+        layers = np.moveaxis(over_time, -2, 0)
     drive = _drive_over_time(layers, air_c=air_c, before_k=drive_k, step_s=step_s)
     seconds = np.arange(steps + 1) * step_s
     grown = 1.0 - np.exp(-seconds[:, None] / ERROR_GROWS_S) if start_known else 1.0
@@ -91,29 +98,52 @@ def march(
     return Course(seconds=seconds, layers_c=layers, band=band)
 
 
-def _stir(layers_c: Floats, *, liquid: Liquid, air_c: Floats, seconds: float) -> Floats:
-    """One well-mixed step: exact for air that moves on a straight line."""
-    conductance = liquid.side_w_m2k * PERIMETER_M * depth(liquid) + CROSS_SECTION_M2 * (
-        liquid.top_w_m2k + liquid.bottom_w_m2k
-    )
-    tau = heat_capacity(liquid) / conductance
-    slope = (air_c[1] - air_c[0]) / seconds
-    mean = layers_c.mean(axis=-1)
-    lagged = air_c[0] - slope * tau
-    after = air_c[1] - slope * tau + (mean - lagged) * np.exp(-seconds / tau)
-    return np.asarray(np.broadcast_to(after[..., None], layers_c.shape), dtype=np.float64)
+def _stirred(start_c: Floats, *, liquid: Liquid, faced: Sequence[Floats], step_s: float) -> Floats:
+    """One well-mixed node, layers of shape (time, 3, drum, 8): exact for air on straight lines."""
+    steps = faced[0].shape[0] - 1
+    layers = np.empty((steps + 1, *start_c.shape))
+    layers[0] = start_c
+    for i in range(steps):
+        mean = layers[i].mean(axis=-1)
+        height = depth(liquid, mean_c=mean)
+        conductances = (
+            liquid.side_w_m2k * PERIMETER_M * height,
+            liquid.top_w_m2k * CROSS_SECTION_M2,
+            liquid.bottom_w_m2k * CROSS_SECTION_M2,
+        )
+        total = sum(conductances)
+        before, after = (
+            sum(g * values[at] for g, values in zip(conductances, faced, strict=True)) / total
+            for at in (i, i + 1)
+        )
+        tau = heat_capacity(liquid, mean_c=mean) / total
+        slope = (after - before) / step_s
+        lag = slope * tau
+        end = after - lag + (mean - before + lag) * np.exp(-step_s / tau)
+        layers[i + 1] = end[..., None]
+    return layers
 
 
 def _drive_over_time(layers: Floats, *, air_c: Floats, before_k: Floats, step_s: float) -> Floats:
     """Largest |air − mean| of the six hours up to each time, shape (time, drum)."""
     difference = np.abs(air_c - layers.mean(axis=-1)).max(axis=1)
-    window = max(int(DRIVE_WINDOW_S // step_s), 1)
-    drive: Floats = np.empty(difference.shape)
-    for i in range(difference.shape[0]):
-        recent = difference[max(0, i - window) : i + 1].max(axis=0)
-        # what drove the drum before the start still counts for its six hours
-        drive[i] = np.maximum(recent, before_k) if i <= window else recent
-    return drive
+    window = max(int(DRIVE_WINDOW_S // step_s), 1) + 1
+    # what drove the drum before the start still counts for its six hours
+    earlier = np.broadcast_to(before_k, (window, difference.shape[1]))
+    padded = np.concatenate([earlier, difference])
+    return np.asarray(_running_maximum(padded, length=window + 1), dtype=np.float64)
+
+
+def _running_maximum(values: Floats, *, length: int) -> Floats:
+    """Largest of each ``length`` consecutive rows, by blocks: two passes whatever the length."""
+    count = values.shape[0] - length + 1
+    blocks = -(-values.shape[0] // length)
+    padded = np.full((blocks * length, values.shape[1]), -np.inf)
+    padded[: values.shape[0]] = values
+    folded = padded.reshape(blocks, length, -1)
+    onward = np.maximum.accumulate(folded, axis=1).reshape(padded.shape)
+    back = np.maximum.accumulate(folded[:, ::-1], axis=1)[:, ::-1].reshape(padded.shape)
+    return np.maximum(back[:count], onward[length - 1 : length - 1 + count])
 
 
 def first_at_or_above(values: Floats, *, limit: float | Floats) -> Floats:

@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from drumkeep.thermal.properties import Row
 from drumkeep.thermal.stratified import Liquid
 
 Floats = NDArray[np.float64]
@@ -40,7 +41,11 @@ GIVEN_EXPOSURE: Final = Spread(film=1.10)
 
 
 def spread_out(likely: Liquid, *, spread: Spread) -> Liquid:
-    """Return the liquid with a leading axis of slow, likely, fast (arrays become (3, drum))."""
+    """Return the liquid with a leading axis of slow, likely, fast (arrays become (3, drum)).
+
+    The tables become three times as many, likely first.
+    """
+    count = len(likely.tables)
 
     def three(value: Floats, factor: float) -> Floats:
         return np.stack([value / factor, value, value * factor])
@@ -50,14 +55,22 @@ def spread_out(likely: Liquid, *, spread: Spread) -> Liquid:
 
     return Liquid(
         mass_kg=same(likely.mass_kg),
-        density_kg_m3=same(likely.density_kg_m3),
-        specific_heat_j_kgk=three(likely.specific_heat_j_kgk, 1.0 / spread.specific_heat),
-        conductivity_w_mk=three(likely.conductivity_w_mk, spread.conductivity),
-        expansion_1_k=three(likely.expansion_1_k, spread.expansion),
-        viscosity_25c_pas=three(likely.viscosity_25c_pas, 1.0 / spread.viscosity),
-        viscosity_slope_k=same(likely.viscosity_slope_k),
+        tables=np.concatenate(
+            [likely.tables, _moved(likely.tables, spread, -1), _moved(likely.tables, spread, 1)]
+        ),
+        number=np.stack([likely.number + count, likely.number, likely.number + 2 * count]),
         side_w_m2k=three(likely.side_w_m2k, spread.film),
         top_w_m2k=three(likely.top_w_m2k, spread.film),
         bottom_w_m2k=three(likely.bottom_w_m2k, spread.film),
         steel_kg=same(likely.steel_kg),
     )
+
+
+def _moved(tables: Floats, spread: Spread, way: int) -> Floats:
+    """Return the tables with each property at its slow (−1) or fast (1) end."""
+    moved = tables.copy()
+    moved[:, Row.SPECIFIC_HEAT] /= spread.specific_heat**way
+    moved[:, Row.CONDUCTIVITY] *= spread.conductivity**way
+    moved[:, Row.EXPANSION] *= spread.expansion**way
+    moved[:, Row.LOG_VISCOSITY] -= way * np.log(spread.viscosity)
+    return moved

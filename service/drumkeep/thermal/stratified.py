@@ -2,82 +2,79 @@
 
 Wall film and core: liquid that cools at the wall sinks and pools at the bottom, liquid that warms
 there rises to the top, so the core is layered and the bottom is always the coldest. The form and
-its three coefficients were fitted to fine-grid convection curves (see ``README.md`` beside this).
+its coefficients were fitted to fine-grid convection curves (see ``README.md`` beside this); the
+equations themselves are in ``kernel``.
 
 Arrays carry any leading axes (parameter set, drum); the last axis is the layer, bottom first.
 """
 
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drumkeep.thermal.constants import DRUM_RADIUS_M, GRAVITY_M_S2, STEEL_SPECIFIC_HEAT_J_KGK
-from drumkeep.thermal.geometry import (
-    CROSS_SECTION_M2,
-    DRUM_INSIDE_HEIGHT_M,
-    PERIMETER_M,
-    liquid_depth,
-)
+from drumkeep.thermal.constants import STEEL_SPECIFIC_HEAT_J_KGK
+from drumkeep.thermal.geometry import DRUM_INSIDE_HEIGHT_M, liquid_depth
+from drumkeep.thermal.kernel import LAYERS, LEAST_MASS_KG, advance_all, overturn_all
+from drumkeep.thermal.properties import Row, read_tables
 
 Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
-LAYERS: Final = 8
-C_FLOW: Final = 0.46
-C_FILM: Final = 1.74
-FLOW_POWER: Final = 0.20
-
-_SHARE = (np.arange(LAYERS + 1) / LAYERS) ** FLOW_POWER
-_COURANT_LIMIT: Final = 0.9
-_LEAST_MASS_KG: Final = 0.5
-_FILM_ITERATIONS: Final = 3
+__all__ = ["LAYERS", "Liquid", "advance", "depth", "heat_capacity", "overturn"]
 
 
 @dataclass(frozen=True)
 class Liquid:
-    """Liquid and surroundings of drums, SI; every field broadcasts to (…, drum).
+    """Liquid and surroundings of drums, SI; every field but ``tables`` broadcasts to (…, drum).
 
-    ``viscosity_25c_pas`` and ``viscosity_slope_k`` give the dynamic viscosity
-    µ25 exp[B (1/T − 1/298.15 K)]; a slope of 0 holds it constant.
+    ``tables`` (table, 5, node) hold the properties by temperature (``properties.liquid_table``);
+    ``number`` says which of them each drum's liquid has.
     """
 
     mass_kg: Floats
-    density_kg_m3: Floats
-    specific_heat_j_kgk: Floats
-    conductivity_w_mk: Floats
-    expansion_1_k: Floats
-    viscosity_25c_pas: Floats
-    viscosity_slope_k: Floats
+    tables: Floats
+    number: Indices
     side_w_m2k: Floats
     top_w_m2k: Floats
     bottom_w_m2k: Floats
     steel_kg: Floats
 
-    def take(self, drums: NDArray[np.intp]) -> "Liquid":
+    def take(self, drums: Indices) -> "Liquid":
         """Return the same for some drums only (last axis)."""
-        return Liquid(*(np.take(v, drums, axis=-1) for v in self.__dict__.values()))
+        picked = {
+            name: np.take(value, drums, axis=-1)
+            for name, value in self.__dict__.items()
+            if name != "tables"
+        }
+        return replace(self, **picked)
+
+    def at(self, row: Row, temperature_c: Floats | float) -> Floats:
+        """Return a property at each drum's temperature, °C."""
+        return read_tables(self.tables, number=self.number, row=row, at_c=temperature_c)
 
 
-def depth(liquid: Liquid) -> Floats:
-    """Depth of the liquid, m; at least that of half a kilogram."""
-    return liquid_depth(np.maximum(liquid.mass_kg, _LEAST_MASS_KG), liquid.density_kg_m3)
+def depth(liquid: Liquid, *, mean_c: Floats | float) -> Floats:
+    """Depth, m, of the liquid at its mean temperature, °C; at least that of half a kilogram."""
+    mass = np.maximum(liquid.mass_kg, LEAST_MASS_KG)
+    return liquid_depth(mass, liquid.at(Row.DENSITY, mean_c))
 
 
-def heat_capacity(liquid: Liquid) -> Floats:
+def heat_capacity(liquid: Liquid, *, mean_c: Floats | float) -> Floats:
     """Heat capacity, J/K, of the liquid and the wetted share of the steel around it."""
-    wetted = np.minimum(depth(liquid) / DRUM_INSIDE_HEIGHT_M, 1.0)
-    mass = np.maximum(liquid.mass_kg, _LEAST_MASS_KG)
+    wetted = np.minimum(depth(liquid, mean_c=mean_c) / DRUM_INSIDE_HEIGHT_M, 1.0)
+    mass = np.maximum(liquid.mass_kg, LEAST_MASS_KG)
     steel = liquid.steel_kg * STEEL_SPECIFIC_HEAT_J_KGK * wetted
-    return np.asarray(mass * liquid.specific_heat_j_kgk + steel, dtype=np.float64)
+    return np.asarray(mass * liquid.at(Row.SPECIFIC_HEAT, mean_c) + steel, dtype=np.float64)
 
 
 def advance(
     layers_c: Floats,
     *,
     liquid: Liquid,
-    air_c: Floats,
-    floor_c: Floats,
+    side_c: Floats,
+    top_c: Floats | None = None,
+    floor_c: Floats | None = None,
     heat_w: Floats | float = 0.0,
     seconds: float,
 ) -> Floats:
@@ -89,10 +86,11 @@ def advance(
         Layer temperatures, °C, shape (…, drum, 8), bottom first.
     liquid
         Properties and films, broadcasting to (…, drum).
-    air_c, floor_c
-        Air round the side and top, and what the bottom faces, °C, broadcasting to (…, drum).
+    side_c, top_c, floor_c
+        What side, top and bottom face, °C, broadcasting to (…, drum); top and bottom face what the
+        side does where None.
     heat_w
-        Heat put into the liquid by a heater, W, spread over the layers.
+        Heat put into each layer by a heater, W, broadcasting to (…, drum, 8).
     seconds
         Length of the step; 300 s and 900 s are used.
 
@@ -101,103 +99,29 @@ def advance(
     ndarray
         New layer temperatures, same shape.
     """
-    rho, cp, k = liquid.density_kg_m3, liquid.specific_heat_j_kgk, liquid.conductivity_w_mk
-    height = depth(liquid)
-    dz = height / LAYERS
-    capacity = heat_capacity(liquid) / LAYERS
-    alpha = k / (rho * cp)
-
-    mean = layers_c.mean(axis=-1)
-    u, ra_quarter = _wall(liquid, mean=mean, air_c=air_c, height=height, alpha=alpha)
-
-    # Flow order: the wall stream starts in an empty film and gathers liquid layer by layer.
-    warming = (air_c > mean)[..., None]
-    t = np.where(warming, layers_c, layers_c[..., ::-1])
-    stream_total = C_FLOW * rho * alpha * PERIMETER_M * ra_quarter
-    stream_total = np.minimum(stream_total, _COURANT_LIMIT * capacity / (cp * seconds))
-    flow = (stream_total * cp)[..., None] * _SHARE  # W/K through the top of each layer
-    wall = u * PERIMETER_M * dz
-    driven = wall * air_c
-    s = np.zeros_like(mean)
-    for j in range(1, LAYERS + 1):
-        entrained = flow[..., j] - flow[..., j - 1]
-        s = (flow[..., j - 1] * s + entrained * t[..., j - 1] + driven) / (flow[..., j] + wall)
-    rate = np.empty_like(t)
-    rate[..., :-1] = flow[..., 1:-1] * (t[..., 1:] - t[..., :-1])
-    rate[..., -1] = flow[..., -1] * (s - t[..., -1])
-    step = seconds / capacity
-    t = t + rate * step[..., None]
-    t = np.where(warming, t, t[..., ::-1])
-    t = t + (np.asarray(heat_w) / LAYERS * step)[..., None]
-
-    t = _conduct(t, liquid=liquid, air_c=air_c, floor_c=floor_c, dz=dz, step=step)
-    return overturn(t)
-
-
-def _wall(
-    liquid: Liquid, *, mean: Floats, air_c: Floats, height: Floats, alpha: Floats
-) -> tuple[Floats, Floats]:
-    """Air-to-stream conductance W/(m² K) and the fourth root of the Rayleigh number."""
-    least = 4.0 * liquid.conductivity_w_mk / DRUM_RADIUS_M
-    h_out = liquid.side_w_m2k
-    h_in = np.broadcast_to(least, np.broadcast_shapes(mean.shape, np.shape(least)))
-    ra_quarter = np.zeros_like(mean)
-    difference = air_c - mean
-    for _ in range(_FILM_ITERATIONS):
-        wall_k = difference * (h_out / (h_out + h_in))
-        kelvin = mean + 0.5 * wall_k + 273.15
-        mu = liquid.viscosity_25c_pas * np.exp(
-            liquid.viscosity_slope_k * (1.0 / kelvin - 1.0 / 298.15)
-        )
-        nu = mu / liquid.density_kg_m3
-        ra = GRAVITY_M_S2 * liquid.expansion_1_k * np.abs(wall_k) * height**3 / (nu * alpha)
-        ra_quarter = np.sqrt(np.sqrt(ra))
-        h_in = np.maximum(C_FILM * (liquid.conductivity_w_mk / height) * ra_quarter, least)
-    return h_out * h_in / (h_out + h_in), ra_quarter
-
-
-def _conduct(
-    t: Floats, *, liquid: Liquid, air_c: Floats, floor_c: Floats, dz: Floats, step: Floats
-) -> Floats:
-    """Conduction between layers and the two ends, implicit: stable for the thinnest heel."""
-    g = liquid.conductivity_w_mk * CROSS_SECTION_M2 / dz * step
-    top = liquid.top_w_m2k * CROSS_SECTION_M2 * step
-    bottom = liquid.bottom_w_m2k * CROSS_SECTION_M2 * step
-    out = np.empty_like(t)
-    upper = np.empty_like(t)
-    diagonal = 1.0 + g + bottom
-    upper[..., 0] = -g / diagonal
-    out[..., 0] = (t[..., 0] + bottom * floor_c) / diagonal
-    for j in range(1, LAYERS):
-        last = j == LAYERS - 1
-        diagonal = 1.0 + (g + top if last else 2.0 * g) + g * upper[..., j - 1]
-        right = t[..., j] + (top * air_c if last else 0.0)
-        upper[..., j] = -g / diagonal
-        out[..., j] = (right + g * out[..., j - 1]) / diagonal
-    for j in range(LAYERS - 2, -1, -1):
-        out[..., j] -= upper[..., j] * out[..., j + 1]
-    return out
+    result: Floats = advance_all(
+        layers_c,
+        liquid.tables,
+        liquid.number,
+        liquid.mass_kg,
+        liquid.side_w_m2k,
+        liquid.top_w_m2k,
+        liquid.bottom_w_m2k,
+        liquid.steel_kg,
+        side_c,
+        side_c if top_c is None else top_c,
+        side_c if floor_c is None else floor_c,
+        np.broadcast_to(np.asarray(heat_w, dtype=np.float64), np.shape(heat_w) or (LAYERS,)),
+        seconds,
+    )
+    return result
 
 
 def overturn(layers_c: Floats) -> Floats:
     """Pool layers that have become colder than those below: the nearest stable stack.
 
     The least-squares stack that never falls from bottom to top (isotonic regression with equal
-    weights, by its max–min form); the mean is unchanged.
+    weights, by pooling adjacent violators); the mean is unchanged.
     """
-    unstable = (np.diff(layers_c, axis=-1) < 0.0).any(axis=-1)
-    if not unstable.any():
-        return layers_c
-    rows = layers_c[unstable]
-    total = np.concatenate([np.zeros((*rows.shape[:-1], 1)), np.cumsum(rows, axis=-1)], axis=-1)
-    pooled = np.empty_like(rows)
-    best = np.full(rows.shape, -np.inf)
-    for low in range(LAYERS):
-        # means of layers low…b for every b, then the smallest over b ≥ j
-        means = (total[..., low + 1 :] - total[..., low : low + 1]) / np.arange(1, LAYERS - low + 1)
-        least = np.minimum.accumulate(means[..., ::-1], axis=-1)[..., ::-1]
-        best[..., low:] = np.maximum(best[..., low:], least)
-    pooled[...] = best
-    result = layers_c.copy()
-    result[unstable] = pooled
+    result: Floats = overturn_all(layers_c)
     return result

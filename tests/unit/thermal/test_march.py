@@ -45,7 +45,7 @@ def hours(reach: Reach) -> tuple[float, float, float, float]:
 
 def stirred_tau_s(drum):
     """Heat capacity over films and faces, by hand."""
-    height = float(depth(drum)[0])
+    height = float(depth(drum, mean_c=20.0)[0])
     capacity = 250.0 * 1800.0 + 18.1 * 465.0 * height / 0.850
     conductance = 8.0 * PERIMETER_M * height + (2.8 + 3.0) * CROSS_SECTION_M2
     return capacity / conductance
@@ -77,7 +77,7 @@ def test_marching_is_advancing_step_by_step():
     layers = np.full((1, LAYERS), 21.0)
     for before, after in pairwise(air):
         middle = np.array([0.5 * (before + after)])
-        layers = advance(layers, liquid=drum, air_c=middle, floor_c=middle, seconds=STEP_S)
+        layers = advance(layers, liquid=drum, side_c=middle, seconds=STEP_S)
 
     assert likely_layers(course)[-1] == pytest.approx(layers[0], abs=1e-12)
 

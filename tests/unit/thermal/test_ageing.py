@@ -77,7 +77,7 @@ def test_the_rate_leads_back_to_the_temperature():
 
 
 def test_the_convention_is_83_144_kj_per_mol():
-    assert ACTIVATION_K == pytest.approx(83_144.0 / 8.3144, rel=1e-12)
+    assert pytest.approx(83_144.0 / 8.3144, rel=1e-12) == ACTIVATION_K
     # the gas constant of CODATA 2018 moves the result by less than 1e-4 K
     exact = 83_144.0 / 8.314462618
     kelvin = [293.15, 303.15]

@@ -16,7 +16,7 @@ from drumkeep.thermal.headspace import (
     headspace_m3,
     site_pressure_kpa,
 )
-from drumkeep.thermal.vapour import mole_fraction, vapour_pressure_kpa
+from drumkeep.thermal.vapour import AGENTS
 
 EXPANSION_1_K = 8e-4
 DENSITY_KG_M3 = 1150.0
@@ -40,6 +40,7 @@ def sealed_at_15(now_c: float) -> float:
         agent_sealed_kpa=0.0,
         saturation=1.0,
         blanket_kpa=0.0,
+        sealed_site_kpa=101.325,
         site_kpa=101.325,
         headspace_sealed_m3=headspace(15.0),
         headspace_now_m3=headspace(now_c),
@@ -93,13 +94,15 @@ def test_the_pressure_over_many_drums_is_the_formula_for_one():
         site_kpa=np.array([90.0]),
     )
 
-    share = mole_fraction("HFC-245fa", mass_fraction=0.08, polyol_molar_mass=450.0)
+    agent = AGENTS["HFC-245fa"]
+    share = agent.mole_fraction(mass_fraction=0.08, polyol_molar_mass=450.0)
     assert ours[0] == pytest.approx(
         gauge_pressure_kpa(
-            agent_now_kpa=share * vapour_pressure_kpa("HFC-245fa", temperature_c=35.0),
-            agent_sealed_kpa=share * vapour_pressure_kpa("HFC-245fa", temperature_c=20.0),
+            agent_now_kpa=share * agent.pressure_kpa(35.0),
+            agent_sealed_kpa=share * agent.pressure_kpa(20.0),
             saturation=1.0,
             blanket_kpa=14.0,
+            sealed_site_kpa=90.0,
             site_kpa=90.0,
             headspace_sealed_m3=float(states["seal_headspace_m3"][0]),
             headspace_now_m3=headspace_m3(mass_kg=227.0, temperature_c=35.0, **shape),

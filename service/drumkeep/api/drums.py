@@ -211,6 +211,7 @@ def _receipt(tx: Tx, item: DrumIn, *, where: str) -> receipts.Receipt:
         liquid_c=item.liquid_c,
         share=item.share,
         tare_kg=item.tare_kg,
+        un_mark=item.un_mark,
         note=item.note,
         where=where,
     )

@@ -147,6 +147,7 @@ class DrumIn(Body):
     """A drum that arrived; ``id`` is the client's UUID of the receipt, ``from`` where it came from.
 
     Without ``tag`` it is given one; without ``net_kg`` it holds what its product's drums hold.
+    ``un_mark`` is what stands on its steel, like ``UN 1A1/Y1.4/150/…``.
     """
 
     id: ClientId
@@ -160,6 +161,7 @@ class DrumIn(Body):
     liquid_c: Celsius | None = None
     share: Annotated[float, Field(gt=0.0, le=1.0)] = 1.0
     tare_kg: Annotated[float, Field(ge=1.0, le=60.0)] = 18.1
+    un_mark: Annotated[str, Field(min_length=1, max_length=200)] | None = None
     note: Note | None = None
 
 

@@ -35,6 +35,8 @@ class AlarmKind(StrEnum):
     NOT_IN_TIME = "not_in_time"
     SHELF_LIFE = "shelf_life"
     BLANKET_MISSING = "blanket_missing"
+    VACUUM = "vacuum"
+    CONDENSATION = "condensation"
     SENSOR_SILENT = "sensor_silent"
     GATEWAY_OFFLINE = "gateway_offline"
 

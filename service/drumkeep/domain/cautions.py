@@ -6,9 +6,13 @@ Common practice, no source; they defer to the safety data sheet, the supplier an
 from typing import Final
 
 from drumkeep.domain.conditions import Condition
+from drumkeep.domain.drums import DrumFacts
+from drumkeep.domain.filling import too_full_caution
 from drumkeep.domain.liquid_pressure import NOTE_KPA, VACUUM_KPA, WARN_KPA
 from drumkeep.domain.products import Product, Side
-from drumkeep.domain.wording import pressure
+from drumkeep.domain.un_mark import UnMark
+from drumkeep.domain.wording import pressure, temperature
+from drumkeep.thermal.headspace import HOT_C
 
 CAUTION_SHEET: Final = (
     "The safety data sheet, the supplier, local codes and licensed practice come first."
@@ -24,22 +28,32 @@ CAUTION_HEATING: Final = (
     "Never heat a tight drum: relieve it under dry gas first, keep the liquid under its maximum."
 )
 CAUTION_AGITATE: Final = "Agitate with the small bung vented."
+CAUTION_WET: Final = "It sweats in this air: wipe the head dry before a bung is turned."
 CAUTION_COLD: Final = "Near or under its seeding limit: keep it from getting colder."
 
 
 def cautions_of(
-    *, product: Product, conditions: frozenset[Condition], pressure_kpa: float | None
+    *,
+    product: Product,
+    facts: DrumFacts,
+    conditions: frozenset[Condition],
+    pressure_kpa: float | None,
+    hot_kpa: float | None = None,
 ) -> list[str]:
     """Return the cautions of a drum as it stands, danger first.
 
     Parameters
     ----------
     product
-        Says the side.
+        Says the side, and how the liquid expands.
+    facts
+        How full it is, and its UN mark.
     conditions
         What its memory and pressure amount to.
     pressure_kpa
         Computed gauge pressure; None where unknown.
+    hot_kpa
+        The same at 55 °C, as it is filled; None where that was not asked.
     """
     danger, others = [], []
     if Condition.OVERPRESSURE in conditions:
@@ -54,7 +68,24 @@ def cautions_of(
         others.append(CAUTION_COLD)
     if pressure_kpa is not None and Condition.OVERPRESSURE not in conditions:
         others += _of_pressure(pressure_kpa)
+    too_full = too_full_caution(product, net_kg=facts.net_kg)
+    if too_full is not None:
+        others.append(too_full)
+    else:
+        others += _of_mark(facts.un_mark, hot_kpa)
     return danger + others
+
+
+def _of_mark(mark: UnMark | None, hot_kpa: float | None) -> list[str]:
+    """Tell of a drum that would be over two thirds of its test pressure at 55 °C."""
+    if mark is None or hot_kpa is None or hot_kpa <= mark.gauge_55_kpa:
+        return []
+    text = (
+        f"At {temperature(HOT_C)} this drum would be at {pressure(hot_kpa)} as it is filled, over "
+        f"two thirds of its mark's test pressure ({pressure(mark.gauge_55_kpa)}): keep it cool, "
+        "and ask the supplier and the drum's maker before it is shipped."
+    )
+    return [text]
 
 
 def _of_pressure(kpa: float) -> list[str]:
@@ -67,7 +98,9 @@ def _of_pressure(kpa: float) -> list[str]:
     if kpa >= NOTE_KPA:
         return [f"Computed pressure {said}: let it hiss out by the small bung first."]
     if kpa <= VACUUM_KPA:
-        return [
-            f"It pulls a vacuum ({said}): crack the small bung under dry gas, not under wet air."
-        ]
+        text = (
+            f"It pulls a vacuum ({said}) and would draw wet air in: crack the small bung under dry "
+            "gas. A dented head may spring back."
+        )
+        return [text]
     return []

@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from drumkeep.domain.events import ENDING, DrumEvent, EventKind
 from drumkeep.domain.products import OutputClass, Product
+from drumkeep.domain.un_mark import UnMark, parse
 from drumkeep.errors import Conflict, Fault, Invalid
 from drumkeep.thermal.constants import DRUM_BRIM_M3
 from drumkeep.thermal.geometry import CROSS_SECTION_M2
@@ -55,6 +56,7 @@ class DrumFacts:
     net_kg: float
     stays: tuple[Stay, ...]
     origin: int | None = None
+    un_mark: UnMark | None = None
     ended: EventKind | None = None
     ended_at: datetime | None = None
     hold: Hold | None = None
@@ -159,12 +161,14 @@ def _receive(state: _Fold, event: DrumEvent) -> DrumFacts:
     place = int(data["place"])
     state.stays.append(Stay(place=place, since=event.at))
     origin = data.get("from")
+    mark = data.get("un_mark")
     return DrumFacts(
         received_at=event.at,
         place=place,
         net_kg=net_kg,
         stays=(),
         origin=None if origin is None else int(origin),
+        un_mark=None if mark is None else parse(str(mark)),
     )
 
 

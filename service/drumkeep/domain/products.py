@@ -11,10 +11,13 @@ from enum import StrEnum
 from itertools import pairwise
 from typing import Final
 
+from drumkeep.domain.own_agents import own_agent
 from drumkeep.domain.quantities import celsius_from_fahrenheit
 from drumkeep.errors import Fault, Invalid
+from drumkeep.thermal.vapour import AGENTS, Agent
 
 PRACTICE: Final = "common practice, no source"
+JUDGED: Final = "our judgement, no source"
 ASSUMED: Final = "assumed, override from the data sheet"
 
 
@@ -69,14 +72,20 @@ class Properties:
     conductivity_points: Points = ()
     viscosity_points: Points = ()
     agent: str | None = None
+    own_agent: Agent | None = None
     agent_mass_fraction: float = 0.0
     agent_activity: float = 1.0
     polyol_molar_mass: float = 450.0
 
+    @property
+    def blowing_agent(self) -> Agent | None:
+        """The agent dissolved in it: its own, else the one it names."""
+        return self.own_agent or (None if self.agent is None else AGENTS[self.agent])
+
 
 @dataclass(frozen=True)
 class Limits:
-    """Temperatures (°C) and times that decide what a drum is fit for."""
+    """Temperatures (°C), times and shares that decide what a drum is fit for."""
 
     storage_low_c: float
     storage_high_c: float
@@ -91,6 +100,15 @@ class Limits:
     agitate_before_use_min: float
     agitate_if_stored_days: float
     shelf_life_days: float
+    agent_loss_allowance: float
+
+    @property
+    def age_reference_c(self) -> float:
+        """Temperature at which a day counts as a day of shelf life, °C.
+
+        The shelf life holds for liquid kept anywhere in the storage band, so at its top.
+        """
+        return self.storage_high_c
 
     def use_band(self, output: OutputClass) -> tuple[float, float]:
         """Lowest and highest liquid temperature (°C) for spraying at this output."""
@@ -107,10 +125,13 @@ class Product:
     properties: Properties
     limits: Limits
     origins: Mapping[str, str] = field(default_factory=dict)
+    stated: frozenset[str] = frozenset()
+    """Names of the properties and limits that its data sheet gives."""
 
     def origin(self, name: str) -> str:
         """Where a limit or property comes from, in words."""
-        return self.origins.get(name, PRACTICE if hasattr(self.limits, name) else ASSUMED)
+        usual = PRACTICE if hasattr(self.limits, name) else ASSUMED
+        return self.origins.get(name, JUDGED if name in _OUR_LIMITS else usual)
 
     def expires_at(self, *, made_on: date, expires_on: date | None) -> datetime:
         """Return when a lot of it expires: as its maker says, else by the shelf life; UTC."""
@@ -168,7 +189,9 @@ _LIMITS = Limits(
     agitate_before_use_min=0.0,
     agitate_if_stored_days=0.0,
     shelf_life_days=180.0,
+    agent_loss_allowance=0.05,
 )
+_OUR_LIMITS: Final = frozenset({"agent_loss_allowance"})
 
 
 def default_product(side: Side, cell: Cell | None = None) -> Product:
@@ -224,6 +247,7 @@ LIMIT_RANGES: Final = {
     "agitate_before_use_min": (0.0, 240.0),
     "agitate_if_stored_days": (0.0, 3650.0),
     "shelf_life_days": (1.0, 3650.0),
+    "agent_loss_allowance": (0.001, 1.0),
 }
 _TEMPERATURE_RANGE: Final = (-40.0, 120.0)
 
@@ -245,6 +269,12 @@ def with_overrides(
     faults: list[Fault] = []
     kept_properties = _checked("properties", Properties, properties, faults)
     kept_limits = _checked("limits", Limits, limits, faults)
+    if kept_properties.get("own_agent") is not None:
+        if kept_properties.get("agent") is not None:
+            mend = "Leave out agent, or own_agent."
+            problem = "stands beside own_agent"
+            faults.append(Fault("properties.agent", properties["agent"], problem, mend))
+        kept_properties["agent"] = None
     known = {f.name for f in fields(Properties)} | {f.name for f in fields(Limits)}
     faults += [
         Fault(f"origins.{name}", text, "is no property or limit", "Name a property or limit.")
@@ -258,6 +288,7 @@ def with_overrides(
         properties=replace(product.properties, **kept_properties),  # type: ignore[arg-type]
         limits=replace(product.limits, **kept_limits),  # type: ignore[arg-type]
         origins=dict(origins),
+        stated=frozenset({*properties, *limits}),
     )
     _check_order(made.limits, faults)
     if faults:
@@ -276,11 +307,13 @@ def _checked(
             mend = f"Use one of {', '.join(sorted(names))}."
             faults.append(Fault(path, value, "is not known", mend))
         elif name == "agent":
-            if value is not None and value not in AGENTS:
-                mend = f"Use null or one of {', '.join(sorted(AGENTS))}."
+            if value is not None and (not isinstance(value, str) or value not in AGENTS):
+                mend = f"Use null or one of {', '.join(sorted(AGENTS))}, or give own_agent."
                 faults.append(Fault(path, value, "is no agent known here", mend))
             else:
                 kept[name] = value
+        elif name == "own_agent":
+            kept[name] = None if value is None else own_agent(path, value, faults)
         elif name in POINT_RANGES:
             kept[name] = _checked_points(path, value, between=POINT_RANGES[name], faults=faults)
         elif isinstance(value, bool) or not isinstance(value, int | float):
@@ -340,20 +373,3 @@ def _check_order(limits: Limits, faults: list[Fault]) -> None:
             value = getattr(limits, low)
             mend = f"Give less than {high}, {getattr(limits, high):g} °C."
             faults.append(Fault(f"limits.{low}", value, f"is not below {high}", mend))
-
-
-AGENTS: Final = frozenset(
-    {
-        "CFC-11",
-        "HCFC-141b",
-        "HFC-245fa",
-        "HFC-365mfc",
-        "HCFO-1233zd(E)",
-        "HFO-1336mzz(Z)",
-        "HFO-1336mzz(E)",
-        "cyclopentane",
-        "n-pentane",
-        "isopentane",
-    }
-)
-"""Blowing agents whose vapour pressure drumkeep can compute (``thermal.vapour``)."""

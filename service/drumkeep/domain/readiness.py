@@ -15,8 +15,10 @@ from drumkeep.domain.cautions import (
     CAUTION_GASSING,
     CAUTION_HEATING,
     CAUTION_SHEET,
+    CAUTION_WET,
     cautions_of,
 )
+from drumkeep.domain.condensation import DEW_MARGIN_K, WetAir
 from drumkeep.domain.conditions import Condition
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.products import OutputClass, Product, Side
@@ -54,7 +56,6 @@ class Answer(StrEnum):
 
 AGITATION_GOOD_FOR: Final = timedelta(hours=24)
 MIX_MINUTES: Final = 15
-DEW_MARGIN_K: Final = 2.0
 OUTPUT_EDGE_KG: Final = kilograms_from_pounds(20.0)
 """Foam a minute at which the one output class ends and the other begins."""
 
@@ -82,12 +83,17 @@ class Computed:
 
 @dataclass(frozen=True)
 class Ahead:
-    """When a drum's whole band will lie inside its use band (slow case)."""
+    """When a drum's whole band will lie inside its use band (slow case).
+
+    ``…_from`` is the earliest that its liquid may (fast case): information, nothing to plan by.
+    """
 
     ready_at: datetime | None = None
+    ready_from: datetime | None = None
     mixed_at: datetime | None = None
     warm_room: str | None = None
     ready_in_warm_room_at: datetime | None = None
+    ready_in_warm_room_from: datetime | None = None
     never_note: str | None = None
 
 
@@ -101,15 +107,6 @@ class Verdict:
     advice: tuple[str, ...]
     cautions: tuple[str, ...]
     ready_at: datetime | None
-
-
-@dataclass(frozen=True)
-class WetAir:
-    """Dew point (°C) of the air round a drum, and the relative humidity (%) behind it."""
-
-    dew_c: float
-    humidity: float
-    assumed: bool
 
 
 @dataclass
@@ -132,6 +129,7 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
     made_on: datetime,
     expires_at: datetime,
     ahead: Ahead,
+    hot_kpa: float | None = None,
     wet_air: WetAir | None = None,
     now: datetime,
 ) -> Verdict:
@@ -157,6 +155,8 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
         The lot's dates.
     ahead
         The outlook, slow case.
+    hot_kpa
+        Computed gauge pressure at 55 °C as it is filled; None where that was not asked.
     wet_air
         The air's dew point where it stands; None where the air is not known.
     now
@@ -165,7 +165,13 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
     if computed is not None and not computed.is_finite:
         computed = None  # what cannot be compared is in no band
     words = _Words(
-        cautions=cautions_of(product=product, conditions=conditions, pressure_kpa=pressure_kpa)
+        cautions=cautions_of(
+            product=product,
+            facts=facts,
+            conditions=conditions,
+            pressure_kpa=pressure_kpa,
+            hot_kpa=hot_kpa,
+        )
     )
     state = _held(
         words,
@@ -205,15 +211,16 @@ def _sweating(
     words: _Words, *, product: Product, computed: Computed | None, wet_air: WetAir | None
 ) -> None:
     """Keep iso shut while it may sweat: water makes gas and skin in it."""
-    if product.side is not Side.ISO or computed is None or wet_air is None:
+    if computed is None or wet_air is None:
         return
-    if computed.low_c >= wet_air.dew_c + DEW_MARGIN_K:
+    margin = wet_air.margin_k(computed.low_c)
+    if product.side is not Side.ISO:
+        if margin < 0.0:
+            words.cautions.append(CAUTION_WET)
         return
-    basis = "assumed" if wet_air.assumed else "measured"
-    text = (
-        f"Keep it shut: steel under {temperature(wet_air.dew_c + DEW_MARGIN_K)} sweats in this "
-        f"air ({wet_air.humidity:.0f} % humidity, {basis})."
-    )
+    if margin >= DEW_MARGIN_K:
+        return
+    text = f"Keep it shut: steel under {wet_air.limit} sweats in this air ({wet_air.words})."
     words.cautions.insert(0, text)
     if words.answer in (Answer.READY, Answer.LOOK_FIRST):
         words.answer = Answer.DO_NOT_OPEN

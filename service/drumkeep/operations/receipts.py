@@ -50,6 +50,7 @@ class Receipt:
     liquid_c: float | None = None
     share: float = 1.0
     tare_kg: float = DRUM_STEEL_KG
+    un_mark: str | None = None
     note: str | None = None
     where: str = ""
 
@@ -60,6 +61,7 @@ class Receipt:
             "from": self.origin,
             "net_kg": self.net_kg,
             "liquid_c": self.liquid_c,
+            "un_mark": self.un_mark,
         }
         return {name: value for name, value in told.items() if value is not None}
 
@@ -117,6 +119,7 @@ def _receive(tx: Tx, receipt: Receipt, *, by: By, now: datetime, ground: Ground)
         place_id=facts.place,
         received_at=facts.received_at,
         net_kg=facts.net_kg,
+        un_mark=facts.un_mark.text if facts.un_mark is not None else None,
         from_ms=to_ms(receipt.at),
     )
     tx.session.add(drum)

@@ -3,14 +3,21 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from drumkeep.domain.condensation import WetAir, wet_air
 from drumkeep.domain.conditions import conditions_of
 from drumkeep.domain.drums import DrumFacts
-from drumkeep.domain.liquid_pressure import gauge_kpa, pressure_inputs
+from drumkeep.domain.liquid_pressure import (
+    PressureInputs,
+    gauge_kpa,
+    gauge_span_kpa,
+    hot_gauge_kpa,
+    pressure_inputs,
+)
 from drumkeep.domain.liquid_state import (
     MEASURED_STEPS,
     NEVER,
@@ -22,17 +29,13 @@ from drumkeep.domain.liquid_state import (
 )
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.products import OutputClass, Product
-from drumkeep.domain.readiness import Ahead, Basis, Computed, Readiness, WetAir, judge
+from drumkeep.domain.readiness import Ahead, Basis, Computed, Readiness, judge
 from drumkeep.operations.outlooks import DrumOutlook, look_ahead
 from drumkeep.operations.surroundings import Ground, supported_to
 from drumkeep.storage.tables.estimates import Estimate
 from drumkeep.thermal.band import Band
-from drumkeep.thermal.psychrometrics import dew_point
 
 Floats = NDArray[np.float64]
-
-ASSUMED_HUMIDITY: Final = 70.0
-"""Relative humidity (%) where no sensor tells it; said so wherever it is used."""
 
 
 @dataclass(frozen=True)
@@ -84,9 +87,9 @@ def judge_drums(
         sensor_error_k=np.array([h.air.error_at(step) for h in heats]),
         drive_k=np.nan_to_num(np.abs(air - mean)),
     )
-    pressure = gauge_kpa(
+    pressures = _pressures(
         states,
-        mean_c=mean,
+        band=band,
         inputs=pressure_inputs([k.product for k in known]),
         site_kpa=np.array([h.site_kpa for h in heats]),
     )
@@ -98,16 +101,43 @@ def judge_drums(
             state=states[i : i + 1],
             step=step,
             band=_Row(band, i),
-            pressure_kpa=float(pressure[i]),
+            pressure=Pressure(*(float(kpa[i]) for kpa in pressures)),
             basis=bases[i],
             heat=heats[i],
             outlook=outlooks[i],
-            wet_air=_wet_air(heats[i], air_c=float(air[i])),
+            wet=_wet_air(heats[i], air_c=float(air[i])),
             default=OutputClass(ground.sites[ground.places[drum.facts.place].site_id].output_class),
             now=now,
         )
         for i, drum in enumerate(known)
     ]
+
+
+@dataclass(frozen=True)
+class Pressure:
+    """Computed gauge pressure of one drum, kPa: likely, its band, and at 55 °C as it is filled."""
+
+    likely: float
+    low: float
+    high: float
+    hot: float
+
+
+def _pressures(
+    states: LiquidStates, *, band: Band, inputs: PressureInputs, site_kpa: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return what ``Pressure`` has, of every drum."""
+    likely = gauge_kpa(states, mean_c=band.mean, inputs=inputs, site_kpa=site_kpa)
+    low, high = gauge_span_kpa(
+        states,
+        mean_low_c=band.mean_low,
+        mean_c=band.mean,
+        mean_high_c=band.mean_high,
+        inputs=inputs,
+        site_kpa=site_kpa,
+    )
+    hot = hot_gauge_kpa(states, mean_c=band.mean, inputs=inputs, site_kpa=site_kpa)
+    return likely, low, high, hot
 
 
 class _Row:
@@ -124,10 +154,7 @@ def _wet_air(heat: PlaceHeat, *, air_c: float) -> WetAir | None:
     """Return the dew point where a drum stands; humidity assumed where none is measured."""
     if not np.isfinite(air_c):
         return None
-    assumed = heat.humidity is None
-    humidity = ASSUMED_HUMIDITY if heat.humidity is None else heat.humidity
-    dew = dew_point(temperature_c=air_c, relative_humidity=humidity)
-    return WetAir(dew_c=dew, humidity=humidity, assumed=assumed)
+    return wet_air(air_c=air_c, humidity=heat.humidity)
 
 
 def _basis(state: LiquidStates, *, heat: PlaceHeat, step: int) -> Basis | None:
@@ -148,11 +175,11 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
     state: LiquidStates,
     step: int,
     band: _Row,
-    pressure_kpa: float,
+    pressure: Pressure,
     basis: Basis | None,
     heat: PlaceHeat,
     outlook: DrumOutlook,
-    wet_air: WetAir | None,
+    wet: WetAir | None,
     default: OutputClass,
     now: datetime,
 ) -> Estimate:
@@ -164,7 +191,7 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
         bottom_low_c=computed.bottom_low_c if computed else nowhere,
         mean_c=computed.mean_c if computed else nowhere,
     )
-    pressure = pressure_kpa if computed is not None and np.isfinite(pressure_kpa) else None
+    told = pressure if computed is not None and np.isfinite(pressure.likely) else None
     verdicts: dict[str, Any] = {}
     for output in OutputClass:
         ahead = outlook.ahead.get(output, Ahead())
@@ -175,11 +202,12 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
             conditions=conditions,
             solids_seen=bool(state["solids"][0] == Solids.SEEN),
             output=output,
-            pressure_kpa=pressure,
+            pressure_kpa=told.likely if told else None,
+            hot_kpa=pressure.hot,
             made_on=drum.made_on,
             expires_at=drum.expires_at,
             ahead=ahead,
-            wet_air=wet_air,
+            wet_air=wet,
             now=now,
         )
         cold = verdict.state is Readiness.TOO_COLD  # nothing else is mended by a warm room
@@ -190,8 +218,10 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
             "advice": list(verdict.advice),
             "cautions": list(verdict.cautions),
             "ready_at": _iso(verdict.ready_at),
+            "ready_from": _iso(ahead.ready_from) if verdict.ready_at else None,
             "warm_room": ahead.warm_room,
             "ready_in_warm_room_at": _iso(ahead.ready_in_warm_room_at) if cold else None,
+            "ready_in_warm_room_from": _iso(ahead.ready_in_warm_room_from) if cold else None,
             "never_note": ahead.never_note if cold else None,
         }
     output = drum.facts.wanted_output or default
@@ -212,7 +242,13 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
         top_c=computed.top_c if computed else None,
         low_c=computed.low_c if computed else None,
         high_c=computed.high_c if computed else None,
-        pressure_kpa=pressure,
+        pressure_kpa=told.likely if told else None,
+        pressure_low_kpa=told.low if told else None,
+        pressure_high_kpa=told.high if told else None,
+        dew_c=wet.dew_c if wet else None,
+        dew_margin_k=wet.margin_k(computed.low_c) if wet and computed else None,
+        humidity=wet.humidity if wet else None,
+        humidity_assumed=wet.assumed if wet else None,
         conditions=sorted(condition.value for condition in conditions),
         verdicts=verdicts,
         readiness=chosen["state"],

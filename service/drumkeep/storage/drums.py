@@ -142,6 +142,7 @@ def project(tx: Tx, *, drum: Drum, facts: DrumFacts, origin: Stay | None) -> Non
     drum.place_id = facts.place
     drum.received_at = facts.received_at
     drum.net_kg = facts.net_kg
+    drum.un_mark = facts.un_mark.text if facts.un_mark is not None else None
     drum.ended = facts.ended.value if facts.ended is not None else None
     drum.wanted_at = facts.wanted_at
     drum.wanted_output = facts.wanted_output.value if facts.wanted_output is not None else None

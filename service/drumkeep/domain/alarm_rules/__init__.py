@@ -8,9 +8,11 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from drumkeep.domain.alarm_rules.cold import cold
+from drumkeep.domain.alarm_rules.condensation import condensation
 from drumkeep.domain.alarm_rules.inputs import DrumNow, GatewayNow, SensorNow, Told, Was, group_by
 from drumkeep.domain.alarm_rules.plans import not_in_time, shelf_life, warm_up
-from drumkeep.domain.alarm_rules.stored import gassing, pressure, storage
+from drumkeep.domain.alarm_rules.pressure import pressure, vacuum
+from drumkeep.domain.alarm_rules.stored import gassing, storage
 from drumkeep.domain.alarm_rules.watch import blanket, offline, silent
 from drumkeep.domain.alarms import Finding
 
@@ -48,6 +50,8 @@ def findings(
         found += cold(place_drums, was=was)
         found += gassing(place_drums, was=was)
         found += pressure(place_drums, was=was)
+        found += vacuum(place_drums, was=was)
+        found += condensation(place_drums, was=was, now=now)
         found += storage(place_drums, was=was)
         found += blanket(place_drums, now=now)
     for wanted_drums in group_by(

@@ -25,6 +25,7 @@ Was = Callable[[AlarmKind, str, str], bool]
 class DrumNow:
     """A drum as last computed, as the rules need it; steps are grid steps, NEVER when not so.
 
+    ``dew_margin_k`` is how far its coldest surface lies above the dew point of the air round it.
     ``place_ref`` and ``lot_ref`` name them by what no other is called: site and product included.
     """
 
@@ -59,6 +60,9 @@ class DrumNow:
     in_warm_room: bool
     open_since: datetime | None
     expires_at: datetime
+    dew_margin_k: float | None = None
+    humidity: float | None = None
+    humidity_assumed: bool = False
 
 
 @dataclass(frozen=True)

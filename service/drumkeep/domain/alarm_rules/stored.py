@@ -1,15 +1,13 @@
-"""Drums as they are stored: gassing, pressure, and the storage band."""
+"""Drums as they are stored: gassing, and the storage band."""
 
 from collections.abc import Sequence
 from typing import Final
 
 from drumkeep.domain.alarm_rules.inputs import MANAGER, DrumNow, Was, count, tags
 from drumkeep.domain.alarms import AlarmKind, Finding, Priority
-from drumkeep.domain.liquid_pressure import OVER_OFF_KPA, OVER_ON_KPA, WARN_KPA, WARN_OFF_KPA
 from drumkeep.domain.liquid_state import NEVER
 from drumkeep.domain.places import STORAGE_KINDS
 from drumkeep.domain.products import Side
-from drumkeep.domain.wording import pressure as kpa
 from drumkeep.domain.wording import temperature
 
 DELAY_STEPS: Final = 6
@@ -47,70 +45,6 @@ def gassing(drums: Sequence[DrumNow], *, was: Was) -> list[Finding]:
             drums=tags(warm),
         )
     ]
-
-
-def pressure(drums: Sequence[DrumNow], *, was: Was) -> list[Finding]:
-    """Tell of high computed pressure, with dead bands; what is over the limit apart."""
-    first = drums[0]
-    over = [
-        d
-        for d in drums
-        if d.overpressure
-        or (
-            was(AlarmKind.OVERPRESSURE, first.place_ref, d.tag)
-            and (d.pressure_kpa or 0.0) > OVER_OFF_KPA
-        )
-    ]
-    warn = [
-        d
-        for d in drums
-        if d not in over
-        and d.pressure_kpa is not None
-        and (
-            d.pressure_kpa > WARN_KPA
-            or (was(AlarmKind.PRESSURE, first.place_ref, d.tag) and d.pressure_kpa > WARN_OFF_KPA)
-        )
-    ]
-    found = []
-    if over:
-        found.append(
-            _pressure_finding(
-                over,
-                kind=AlarmKind.OVERPRESSURE,
-                priority=Priority.CRITICAL,
-                words=f"over {kpa(OVER_ON_KPA)}: do not open, do not move, call",
-            )
-        )
-    if warn:
-        found.append(
-            _pressure_finding(
-                warn,
-                kind=AlarmKind.PRESSURE,
-                priority=Priority.HIGH,
-                words="cool it where it stands, vent slowly by the small bung before opening",
-            )
-        )
-    return found
-
-
-def _pressure_finding(
-    drums: Sequence[DrumNow], *, kind: AlarmKind, priority: Priority, words: str
-) -> Finding:
-    first = drums[0]
-    highest = max(d.pressure_kpa or 0.0 for d in drums)
-    return Finding(
-        kind=kind,
-        cause=first.place_ref,
-        site=first.site,
-        place=first.place,
-        priority=priority,
-        audience=(MANAGER,),
-        message=(
-            f"Keep off {count(drums)} in {first.place_name}: computed pressure up to "
-            f"{kpa(highest)}; {words}."
-        ),
-        drums=tags(drums),
-    )
 
 
 def storage(drums: Sequence[DrumNow], *, was: Was) -> list[Finding]:

@@ -26,6 +26,7 @@ class Drum(SQLModel, table=True):
     place_id: int = Field(foreign_key="place.id", index=True)
     received_at: datetime
     net_kg: float
+    un_mark: str | None = Field(default=None, max_length=80)
     ended: str | None = Field(default=None, max_length=8)
     wanted_at: datetime | None = None
     wanted_output: str | None = Field(default=None, max_length=16)

@@ -25,6 +25,12 @@ class Estimate(SQLModel, table=True):
     low_c: float | None = None
     high_c: float | None = None
     pressure_kpa: float | None = None
+    pressure_low_kpa: float | None = None
+    pressure_high_kpa: float | None = None
+    dew_c: float | None = None
+    dew_margin_k: float | None = None
+    humidity: float | None = None
+    humidity_assumed: bool | None = None
     conditions: list[str] = Field(default_factory=list, sa_type=JSON)
     verdicts: dict[str, Any] = Field(default_factory=dict, sa_type=JSON)
     readiness: str = Field(max_length=8, index=True)

@@ -26,6 +26,8 @@ KIND_WORDS: Final[Mapping[str, str]] = {
     "not_in_time": "Will not be ready in time",
     "shelf_life": "Shelf life",
     "blanket_missing": "No dry gas on an open drum",
+    "vacuum": "Deep vacuum in a cold drum",
+    "condensation": "Iso may sweat when opened",
     "sensor_silent": "Sensor silent",
     "gateway_offline": "Gateway offline",
 }

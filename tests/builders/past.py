@@ -11,15 +11,16 @@ from uuid import UUID
 
 import numpy as np
 
-from drumkeep.domain.air import SensorSeries, place_air
+from drumkeep.domain.air import place_air
 from drumkeep.domain.events import DrumEvent, EventKind
 from drumkeep.domain.grid import STEP_MS, step_at, to_ms
 from drumkeep.domain.liquid import Advanced, DrumPast, advance_drums
-from drumkeep.domain.liquid_events import StartAir
+from drumkeep.domain.liquid_start import StartAir
 from drumkeep.domain.liquid_state import LiquidStates, band_at
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import Product, Side, default_product
+from drumkeep.domain.sensor_series import SensorSeries
 from drumkeep.thermal.band import Band
 from drumkeep.thermal.boundary import exposure_of
 

@@ -9,11 +9,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from drumkeep.domain.air import CLIMATOLOGY_DAYS, PlaceAir, SensorSeries, place_air
+from drumkeep.domain.air import CLIMATOLOGY_DAYS, PlaceAir, place_air
 from drumkeep.domain.grid import STEP_MS, from_ms, to_ms
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.sensor_series import SensorSeries
 from drumkeep.domain.sensors import What
+from drumkeep.operations.air_clues import read_clues
 from drumkeep.storage import catalogue, readings
 from drumkeep.storage import ground as ground_rows
 from drumkeep.storage.tables.catalogue import Calibration, Mount, Place, Sensor, Site

@@ -165,7 +165,7 @@ def _basis(state: LiquidStates, *, heat: PlaceHeat, step: int) -> Basis | None:
         return Basis.UNSUPPORTED
     if record["dip_step"] != NEVER and step - record["dip_step"] <= MEASURED_STEPS:
         return Basis.MEASURED
-    known = bool(heat.air.known[step - heat.air.first])
+    known = heat.air.supported_at(step)
     return Basis.MODELLED if known else Basis.UNSUPPORTED
 
 

@@ -1,0 +1,50 @@
+"""Readings of one sensor while it hangs in one spot, as the rules take them."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drumkeep.domain.sensors import What
+
+Floats = NDArray[np.float64]
+Times = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class SensorSeries:
+    """One sensor's readings while mounted there, calibrated: epoch ms ascending, and °C or %.
+
+    It has a say from its first reading there until it is taken down, at ``until_ms``.
+
+    Attributes
+    ----------
+    ts_ms, value_c
+        Shape (reading,).
+    interval_s
+        What it is set to measure at, s.
+    error_k
+        Its stated error, K.
+    until_ms
+        When it was taken down, epoch ms; None while it hangs.
+    raw
+        As the sensor gave it, shape (reading,); left out where there is no calibration.
+    what
+        What it measures there.
+    stuck
+        Spans over which it stands still while what it measures does not (``domain.constancy``):
+        epoch ms, the end None while it does; they reach back further than the readings here.
+    """
+
+    ts_ms: Times
+    value_c: Floats
+    interval_s: float
+    error_k: float
+    until_ms: int | None = None
+    raw: Floats | None = None
+    what: What = What.AIR
+    stuck: tuple[tuple[int, int | None], ...] = field(default=())
+
+    def as_given(self) -> Floats:
+        """Return the values as the sensor gave them."""
+        return self.value_c if self.raw is None else self.raw

@@ -7,25 +7,33 @@ A drum's past is a function of its events, the readings of the places it was in,
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Any, Final
+from uuid import UUID
 
 import numpy as np
 from numpy.typing import NDArray
 
 from drumkeep.domain.air import NO_SENSOR_K
 from drumkeep.domain.events import MEASURING, DrumEvent, EventKind
+from drumkeep.domain.film import film_at
 from drumkeep.domain.grid import STEP_SECONDS, STEPS_PER_HOUR, step_at
-from drumkeep.domain.liquid_events import (
-    DIP_SIGMA_K,
-    SKIN_SIGMA_K,
-    Moment,
-    StartAir,
-    apply_event,
-    layer_at,
-    set_start,
+from drumkeep.domain.liquid_age import LotLife, grow_older
+from drumkeep.domain.liquid_agent import agent_inputs, lose_open
+from drumkeep.domain.liquid_events import Moment, apply_event
+from drumkeep.domain.liquid_measured import (
+    Beside,
+    Reading,
+    Taken,
+    depth_of,
+    observe,
+    reading_of,
+    take,
 )
 from drumkeep.domain.liquid_memory import remember
+from drumkeep.domain.liquid_pours import Pours, poured_between
 from drumkeep.domain.liquid_pressure import gauge_kpa, note_overpressure, pressure_inputs
+from drumkeep.domain.liquid_start import StartAir, begin_measured
 from drumkeep.domain.liquid_state import (
     UNSUPPORTED_K,
     LiquidStates,
@@ -42,9 +50,12 @@ from drumkeep.domain.liquid_surroundings import (
     memory_limits,
 )
 from drumkeep.domain.products import Product
+from drumkeep.domain.straps import Strap, strap_readings
+from drumkeep.thermal.constants import STANDARD_PRESSURE_KPA
 from drumkeep.thermal.drive import record_drive
 from drumkeep.thermal.parameter_sets import LIKELY, NAMED_SETTING, spread_out
 from drumkeep.thermal.stratified import LAYERS, Liquid, advance
+from drumkeep.thermal.wall import liquid_share
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -74,6 +85,8 @@ class DrumPast:
     state: LiquidStates | None = None
     start_air: StartAir | None = None
     share: float = 1.0
+    straps: Sequence[Strap] = ()
+    life: LotLife | None = None
 
 
 @dataclass(frozen=True)
@@ -86,12 +99,23 @@ class Checkpoint:
 
 
 @dataclass(frozen=True)
+class Measurement:
+    """What was measured of one drum and what became of it; ``event`` None for a strap."""
+
+    drum: int
+    event: UUID | None
+    reading: Reading
+    taken: Taken
+
+
+@dataclass(frozen=True)
 class Advanced:
     """Where the drums came to: records after the events of step ``step``."""
 
     step: int
     states: LiquidStates
     checkpoints: list[Checkpoint]
+    measurements: list[Measurement]
 
 
 def advance_drums(
@@ -132,14 +156,22 @@ class _Run:
         self.states = empty_states(len(pasts))
         self.limits = memory_limits([past.product for past in pasts])
         self.pressure = pressure_inputs([past.product for past in pasts])
+        self.agent = agent_inputs([past.product for past in pasts])
+        self.pours = Pours()
+        self.done: set[UUID] = set()
         self.starting: dict[int, list[int]] = defaultdict(list)
         self.happening: dict[int, list[tuple[int, DrumEvent]]] = defaultdict(list)
+        self.strapped: dict[int, list[tuple[int, Reading]]] = defaultdict(list)
+        self.measurements: list[Measurement] = []
+        self.film_steps = {film.step for heat in self.heats for film in heat.film}
         for row, past in enumerate(pasts):
             self.starting[past.start].append(row)
             for event in past.events:
                 step = max(step_at(event.at), past.start)
                 if step <= until:
                     self.happening[step].append((row, event))
+            for step, reading in strap_readings(past.straps, first=past.start, last=until):
+                self.strapped[step].append((row, reading))
         self.rows: Indices = np.empty(0, dtype=np.intp)
         self.at: Indices = np.empty(0, dtype=np.intp)
         self.liquid: Liquid
@@ -150,7 +182,7 @@ class _Run:
         checkpoints: list[Checkpoint] = []
         begun: list[int] = []
         for step in range(self.first, self.until + 1):
-            changed = False
+            changed = step in self.film_steps
             for row in self.starting.get(step, ()):
                 begun.append(row)
                 state = self.pasts[row].state
@@ -162,30 +194,58 @@ class _Run:
                 drums = drums[self.states["alive"][drums]]
                 if len(drums):
                     checkpoints.append(Checkpoint(step, drums, self.states[drums].copy()))
-            for row, event in self.happening.get(step, ()):
+            for row, event in sorted(self.happening.get(step, ()), key=_in_order):
                 self._happen(row, event, step=step)
                 changed = True
+            for row, reading in self.strapped.get(step, ()):
+                self._measure(row, reading, event=None, step=step)
+                changed = True
             if changed:
-                self._settle()
+                self._settle(step)
             if step < self.until and len(self.rows):
                 self._step(step)
-        return Advanced(step=self.until, states=self.states, checkpoints=checkpoints)
+        return Advanced(
+            step=self.until,
+            states=self.states,
+            checkpoints=checkpoints,
+            measurements=self.measurements,
+        )
 
     def _happen(self, row: int, event: DrumEvent, *, step: int) -> None:
+        self.done.add(event.id)
+        if event.kind in MEASURING:
+            self._measure(row, reading_of(event), event=event.id, step=step)
+            return
         record = self.states[row : row + 1]
         past = self.pasts[row]
-        place = int(record["place"][0])
-        heat = self.heats[self.place_row[place]] if place in self.place_row else None
+        heat = self._heat(record)
         moment = Moment(
             step=step,
             air_c=float(heat.air.window(first=step, last=step)[0]) if heat else float("nan"),
             sensor_error_k=heat.air.error_at(step) if heat else NO_SENSOR_K,
             start_air=past.start_air,
             find_place=_place_id,
+            site_kpa=heat.site_kpa if heat else STANDARD_PRESSURE_KPA,
+            life=past.life,
+            parcel=self.pours.parcel(record, event=event, product=past.product, life=past.life),
         )
         apply_event(record, event=event, product=past.product, moment=moment)
         if event.kind is EventKind.RECEIVED:
             self._replace_start(row, event)
+
+    def _heat(self, record: LiquidStates) -> PlaceHeat | None:
+        place = int(record["place"][0])
+        return self.heats[self.place_row[place]] if place in self.place_row else None
+
+    def _measure(self, row: int, reading: Reading, *, event: UUID | None, step: int) -> None:
+        record = self.states[row : row + 1]
+        if not record["alive"][0] or record["mass_kg"][0] <= 0.0:
+            return
+        beside = beside_of(
+            self.pasts[row], record, reading=reading, heat=self._heat(record), step=step
+        )
+        taken = take(reading, states=record, beside=beside)
+        self.measurements.append(Measurement(row, event, reading, taken))
 
     def _replace_start(self, row: int, receipt: DrumEvent) -> None:
         """Let the first measurement within a day of an unmeasured receipt set the start."""
@@ -198,27 +258,47 @@ class _Run:
             return
         trials = _start_trials(past, receipt=receipt, first=first)
         reached = advance_drums(
-            trials, places=dict(zip(self.place_ids, self.heats, strict=True)), until=end
-        ).states
-        layer = layer_at(
-            height_m=first.data.get("height_m"),
-            mass_kg=float(reached["mass_kg"][0]),
-            density_kg_m3=past.product.properties.density_kg_m3,
+            [*trials, *self._donors(row, step=step_at(receipt.at))],
+            places=dict(zip(self.place_ids, self.heats, strict=True)),
+            until=end,
+        ).states[: len(trials)]
+        reading = reading_of(first)
+        beside = beside_of(
+            past, reached[:1], reading=reading, heat=self._heat(reached[:1]), step=end
         )
-        then = reached["layers"][:, LIKELY, layer]
+        seen = observe(reading, states=reached[_START_TRIALS // 2 :], beside=beside)
+        then = seen.of(reached["layers"][:, LIKELY])
         starts = np.array([float(trial.events[0].data["liquid_c"]) for trial in trials])
-        measured = float(first.data["c"])
-        likely = float(np.interp(measured, then, starts))
-        sigma = float(
-            first.data.get("sigma_k")
-            or (DIP_SIGMA_K if first.kind is EventKind.DIPPED else SKIN_SIGMA_K)
-        )
+        likely = float(np.interp(reading.c, then, starts))
         slope = (starts[-1] - starts[0]) / max(float(then[-1] - then[0]), 1e-6)
-        if sigma * slope < float(record["doubt_k"][0]) / 2.0:
+        spread = seen.sigma_k * slope
+        if spread < float(record["doubt_k"][0]) / 2.0:
             # else the drum has forgotten its start by then, and the air it came from says more
-            set_start(record, likely=likely, spread=sigma * slope)
+            begin_measured(record, likely=likely, spread=spread)
 
-    def _settle(self) -> None:
+    def _donors(self, row: int, *, step: int) -> list[DrumPast]:
+        """Return the drums that liquid of one came from, directly or not, as they stand now."""
+        fed_by = poured_between([past.events for past in self.pasts])
+        found: list[int] = []
+        ahead = [row]
+        while ahead:
+            new = fed_by[ahead.pop()] - {row, *found}
+            found += sorted(new)
+            ahead += sorted(new)
+        return [
+            replace(
+                past,
+                start=step,
+                state=self.states[donor : donor + 1].copy(),
+                events=[e for e in past.events if e.id not in self.done],
+            )
+            if past.start <= step
+            else past
+            for donor in found
+            for past in [self.pasts[donor]]
+        ]
+
+    def _settle(self, step: int) -> None:
         """Work out anew which drums march, and what their liquid and surroundings are."""
         states = self.states
         marching = states["alive"] & np.isfinite(states["layers"][:, LIKELY, 0])
@@ -233,9 +313,10 @@ class _Run:
             [past.product for past in pasts],
             share=np.array([past.share for past in pasts]),
             mass_kg=states["mass_kg"][self.rows],
-            films=[self.heats[int(row)].films for row in self.at],
+            films=[self.heats[int(row)].films_at(step) for row in self.at],
         )
-        self.liquid = spread_out(likely, spread=NAMED_SETTING)
+        ranges = [film_at(self.heats[int(row)].film, step=step).half_range for row in self.at]
+        self.liquid = spread_out(likely, spread=replace(NAMED_SETTING, film=np.array(ranges)))
         self.fade = np.exp(-STEP_SECONDS / doubt_seconds(likely))
 
     def _step(self, step: int) -> None:
@@ -259,6 +340,15 @@ class _Run:
             drive_k=difference,
         )
         remember(states, band=band, limits=self.limits.take(rows), step=step)
+        grow_older(states, mean_c=mean)
+        lose_open(
+            states,
+            mean_c=mean,
+            agent=self.agent.take(rows),
+            pressure=self.pressure.take(rows),
+            site_kpa=self.air.site_kpa[self.at],
+            step=step,
+        )
         note_overpressure(
             states,
             gauge=gauge_kpa(
@@ -274,13 +364,51 @@ class _Run:
             liquid=self.liquid,
             side_c=air,
             floor_c=floor,
-            heat_w=(heat / LAYERS)[:, None],
+            heat_w=np.repeat((heat / LAYERS)[:, None], LAYERS, axis=1),
             seconds=float(STEP_SECONDS),
         )
         states["layers"] = np.moveaxis(layers, 0, 1)
         states["doubt_k"] = states["doubt_k"] * self.fade + spread * (1.0 - self.fade)
         states["resolved"] |= known & (states["doubt_k"] < UNSUPPORTED_K)
         self.states[rows] = states
+
+
+def beside_of(
+    past: DrumPast,
+    record: LiquidStates,
+    *,
+    reading: Reading,
+    heat: PlaceHeat | None,
+    step: int,
+) -> Beside:
+    """Return what surrounds the one drum in ``record`` when a reading is taken of it."""
+    side_c = float(heat.air.window(first=step, last=step)[0]) if heat else float("nan")
+    mean = likely_mean(record)
+    share = 1.0
+    if reading.on_wall and heat is not None and np.isfinite([side_c, mean[0]]).all():
+        liquid = liquid_of(
+            [past.product],
+            share=np.array([past.share]),
+            mass_kg=record["mass_kg"],
+            films=[heat.films_at(step)],
+        )
+        share = float(liquid_share(liquid, side_c=np.array([side_c]), mean_c=mean)[0])
+    return Beside(
+        step=step,
+        side_c=side_c,
+        sensor_error_k=heat.air.error_at(step) if heat else NO_SENSOR_K,
+        depth_m=depth_of(
+            mass_kg=float(record["mass_kg"][0]),
+            density_kg_m3=past.product.properties.density_kg_m3,
+        ),
+        liquid_share=share,
+    )
+
+
+def _in_order(happening: tuple[int, DrumEvent]) -> tuple[datetime, datetime, bool, int]:
+    """Order what happens within a step, so that liquid is drawn before it is poured in."""
+    _, event = happening
+    return event.at, event.recorded_at, event.kind is EventKind.TOPPED, event.id.int
 
 
 def _place_id(data: Mapping[str, Any]) -> int:
@@ -305,5 +433,5 @@ def _start_trials(past: DrumPast, *, receipt: DrumEvent, first: DrumEvent) -> li
     trials = []
     for start in np.linspace(centre - _START_SPAN_K, centre + _START_SPAN_K, _START_TRIALS):
         measured = replace(receipt, data={**receipt.data, "liquid_c": float(start)})
-        trials.append(replace(past, events=[measured, *before], state=None))
+        trials.append(replace(past, events=[measured, *before], state=None, straps=()))
     return trials

@@ -1,7 +1,7 @@
 """What each kind of event does to the liquid of one drum.
 
 Heat, mass, seal and memory only; who may do what and whether it makes sense is decided when the
-event is recorded (``domain.drums``).
+event is recorded (``domain.drums``). Measurements are ``domain.liquid_measured``'s.
 """
 
 from collections.abc import Callable, Mapping
@@ -14,56 +14,54 @@ from numpy.typing import NDArray
 
 from drumkeep.domain.events import DrumEvent, EventKind
 from drumkeep.domain.grid import step_at
-from drumkeep.domain.liquid_memory import redissolved
+from drumkeep.domain.liquid_age import LotLife, begin_age
+from drumkeep.domain.liquid_agent import lose_by_event
+from drumkeep.domain.liquid_memory import see_none, see_solids, stir
+from drumkeep.domain.liquid_pours import Parcel, pour_in, without_bottom
+from drumkeep.domain.liquid_seals import (
+    RECEIVED_SEAL_C,
+    reckon_headspace,
+    regulate,
+    reseal,
+    seal,
+    seal_anew,
+    unseal,
+    vent,
+)
+from drumkeep.domain.liquid_start import StartAir, begin
 from drumkeep.domain.liquid_state import (
     NEVER,
-    UNSUPPORTED_K,
     LiquidStates,
-    Solids,
     band_at,
 )
 from drumkeep.domain.products import Product, Side
-from drumkeep.thermal.band import MEAN_K, REST_K
-from drumkeep.thermal.geometry import CROSS_SECTION_M2
-from drumkeep.thermal.headspace import headspace_m3
-from drumkeep.thermal.parameter_sets import FAST, LIKELY, SLOW
-from drumkeep.thermal.stratified import LAYERS
+from drumkeep.thermal.constants import STANDARD_PRESSURE_KPA
 
 Floats = NDArray[np.float64]
 
-RECEIVED_SEAL_C: Final = 20.0
-"""A received drum counts as sealed at 20 °C at its received fill."""
-
-DIP_SIGMA_K: Final = 0.5
-SKIN_SIGMA_K: Final = 1.5
-"""A probe's class; paint, glue and the wall film under a skin reading (our judgement)."""
-
-START_SIGMA_K: Final = 0.5
+START_K: Final = 0.5
+KEPT_AT_START: Final = 0.5
+"""A receipt measured: the liquid so far either way, and so much left of the model's error."""
 
 TOPPED_DOUBT_K: Final = 10.0
-"""Liquid poured in from another drum may differ by so much; its share of this is left in doubt."""
-
-TWO_SIDED_90: Final = 1.645
-
-
-@dataclass(frozen=True)
-class StartAir:
-    """Air (°C) where a drum came from, over the 48 h before receipt."""
-
-    low_c: float
-    mean_c: float
-    high_c: float
+"""Poured in from a drum that is not known, liquid may differ by so much: its share is in doubt."""
 
 
 @dataclass(frozen=True)
 class Moment:
-    """The step at which an event is applied, and what surrounds the drum then."""
+    """The step at which an event is applied, what surrounds the drum then, and what is poured in.
+
+    ``life`` are the dates of its lot, ``parcel`` None where nothing is known of what came in.
+    """
 
     step: int
     air_c: float
     sensor_error_k: float
     start_air: StartAir | None
     find_place: Callable[[Mapping[str, Any]], int]
+    site_kpa: float = STANDARD_PRESSURE_KPA
+    life: LotLife | None = None
+    parcel: Parcel | None = None
 
 
 def apply_event(
@@ -72,7 +70,11 @@ def apply_event(
     """Apply one event to the one record in ``states`` (shape (1,)), in place."""
     handler = _HANDLERS.get(event.kind)
     if handler is not None and (states["alive"][0] or event.kind is EventKind.RECEIVED):
+        before = states.copy()
         handler(states, event, product, moment)
+        lose_by_event(
+            states, before=before, event=event, product=product, site_kpa=moment.site_kpa
+        )
 
 
 def _received(states: LiquidStates, event: DrumEvent, product: Product, moment: Moment) -> None:
@@ -83,27 +85,14 @@ def _received(states: LiquidStates, event: DrumEvent, product: Product, moment: 
     state["place"] = moment.find_place(data)
     liquid_c = data.get("liquid_c")
     if liquid_c is not None:
-        _start(states, low=liquid_c, likely=liquid_c, high=liquid_c, spread=START_SIGMA_K)
-        state["dip_step"], state["dip_share"] = moment.step, 0.5
+        begin(states, low=liquid_c, likely=liquid_c, high=liquid_c, spread=START_K)
+        state["kept"] = KEPT_AT_START
+        state["measured_step"] = state["dip_step"] = moment.step
     elif moment.start_air is not None:
         air = moment.start_air
-        _start(states, low=air.low_c, likely=air.mean_c, high=air.high_c, spread=0.0)
-    _seal(states, product, at_c=RECEIVED_SEAL_C, blanket_kpa=0.0)
-
-
-def _start(states: LiquidStates, *, low: float, likely: float, high: float, spread: float) -> None:
-    layers = states["layers"]
-    layers[0, SLOW] = low - spread
-    layers[0, LIKELY] = likely
-    layers[0, FAST] = high + spread
-    states["doubt_k"] = (high - low) + 2.0 * spread
-    states["resolved"] = states["doubt_k"] < UNSUPPORTED_K
-
-
-def set_start(states: LiquidStates, *, likely: float, spread: float) -> None:
-    """Start the liquid at a temperature found from a later measurement, in place."""
-    _start(states, low=likely, likely=likely, high=likely, spread=spread)
-    states["resolved"] = True
+        begin(states, low=air.low_c, likely=air.mean_c, high=air.high_c, spread=0.0)
+    seal(states, product, site_kpa=moment.site_kpa, at_c=RECEIVED_SEAL_C)
+    begin_age(states, life=moment.life, product=product, receipt=data, step=moment.step)
 
 
 def _moved(states: LiquidStates, event: DrumEvent, product: Product, moment: Moment) -> None:
@@ -112,21 +101,26 @@ def _moved(states: LiquidStates, event: DrumEvent, product: Product, moment: Mom
 
 
 def _weighed(states: LiquidStates, event: DrumEvent, product: Product, moment: Moment) -> None:
-    del product, moment
+    del moment
     _set_mass(states, float(event.data["net_kg"]))
+    reckon_headspace(states, product)
 
 
 def _topped(states: LiquidStates, event: DrumEvent, product: Product, moment: Moment) -> None:
-    del product, moment
     added = float(event.data["kg"])
     mass = float(states["mass_kg"][0]) + added
-    states["mass_kg"] = mass
-    states["doubt_k"] += TOPPED_DOUBT_K * added / mass
+    if moment.parcel is not None and np.isfinite(moment.parcel.set_c).all():
+        lot = 0 if moment.life is None else moment.life.lot
+        pour_in(states, parcel=moment.parcel, product=product, lot=lot)
+    else:
+        states["mass_kg"] = mass
+        states["doubt_k"] += TOPPED_DOUBT_K * added / mass
+    seal_anew(states, product, site_kpa=moment.site_kpa)
 
 
 def _decanted(states: LiquidStates, event: DrumEvent, product: Product, moment: Moment) -> None:
-    del product, moment
     _set_mass(states, float(states["mass_kg"][0]) - float(event.data["kg"]))
+    seal_anew(states, product, site_kpa=moment.site_kpa)
 
 
 def _set_mass(states: LiquidStates, mass_kg: float) -> None:
@@ -135,111 +129,38 @@ def _set_mass(states: LiquidStates, mass_kg: float) -> None:
     states["mass_kg"] = max(mass_kg, 0.0)
     if not 0.0 < mass_kg < before:
         return
-    gone = 1.0 - mass_kg / before
-    edges = np.arange(LAYERS + 1) / LAYERS
     for lane in states["layers"][0]:
-        heat = np.concatenate([[0.0], np.cumsum(lane)]) / LAYERS
-        kept = np.interp(gone + (1.0 - gone) * edges, edges, heat)
-        lane[:] = np.diff(kept) * LAYERS / (1.0 - gone)
-
-
-def _measured(states: LiquidStates, event: DrumEvent, product: Product, moment: Moment) -> None:
-    """Correct all layers by the weight that follows from both uncertainties."""
-    data = event.data
-    measured = float(data["c"])
-    is_dip = event.kind is EventKind.DIPPED
-    sigma = float(data.get("sigma_k") or (DIP_SIGMA_K if is_dip else SKIN_SIGMA_K))
-    layers = states["layers"]
-    if not np.isfinite(layers).all():
-        _start(states, low=measured, likely=measured, high=measured, spread=2.0 * sigma)
-        states["resolved"] = True
-        states["dip_step"], states["dip_share"] = moment.step, 0.5
-        return
-    layer = layer_at(
-        height_m=data.get("height_m"),
-        mass_kg=float(states["mass_kg"][0]),
-        density_kg_m3=product.properties.density_kg_m3,
-    )
-    lanes = layers[0, :, layer]
-    drive = abs(moment.air_c - float(layers[0, LIKELY].mean())) if np.isfinite(moment.air_c) else 0
-    band = band_at(
-        states,
-        step=moment.step,
-        sensor_error_k=moment.sensor_error_k,
-        drive_k=np.array([float(drive)]),
-    )
-    model = float(np.mean([band.bottom_high - band.bottom_low, band.top_high - band.top_low])) / 2.0
-    model = max(model, MEAN_K * REST_K, float(states["doubt_k"][0]) / 2.0) / TWO_SIDED_90
-    weight = model**2 / (model**2 + sigma**2)
-    innovation = measured - float(lanes[LIKELY])
-    likely = layers[0, LIKELY].copy()
-    layers[0] = likely + weight * innovation + (1.0 - weight) * (layers[0] - likely)
-    states["doubt_k"] *= 1.0 - weight
-    states["dip_share"] = weight
-    states["dip_step"] = moment.step
-    states["innovation_k"] = innovation
-    states["resolved"] = True
-
-
-def layer_at(*, height_m: float | None, mass_kg: float, density_kg_m3: float) -> int:
-    """Layer (0 the bottom) at a height above the bottom of the liquid; mid-depth where None."""
-    depth = mass_kg / (density_kg_m3 * CROSS_SECTION_M2)
-    share = 0.5 if height_m is None else height_m / depth if depth > 0.0 else 0.0
-    return int(np.clip(int(share * LAYERS), 0, LAYERS - 1))
+        lane[:] = without_bottom(lane, 1.0 - mass_kg / before)
 
 
 def _agitated(states: LiquidStates, event: DrumEvent, product: Product, moment: Moment) -> None:
     del product
     layers = states["layers"]
     layers[:] = layers.mean(axis=-1, keepdims=True)
-    states["agitated_step"] = moment.step
-    if states["warm_steps"][0] > 0:
-        states["warm_agitated_min"] += float(event.data["minutes"])
+    stir(states, minutes=float(event.data["minutes"]), step=moment.step)
 
 
 def _opened(states: LiquidStates, event: DrumEvent, product: Product, moment: Moment) -> None:
     del event, product, moment
-    states["sealed"] = False
-    states["opened"] = True
+    unseal(states)
 
 
 def _resealed(states: LiquidStates, event: DrumEvent, product: Product, moment: Moment) -> None:
-    del event, moment
-    _seal(states, product, at_c=_mean(states), blanket_kpa=0.0)
+    del event
+    reseal(states, product, site_kpa=moment.site_kpa)
 
 
 def _vented(states: LiquidStates, event: DrumEvent, product: Product, moment: Moment) -> None:
-    del event, moment
-    _seal(states, product, at_c=_mean(states), blanket_kpa=0.0)
+    del event
+    vent(states, product, site_kpa=moment.site_kpa)
 
 
 def _blanketed(states: LiquidStates, event: DrumEvent, product: Product, moment: Moment) -> None:
-    del moment
     kpa = float(event.data["kpa"])
     if event.data.get("regulator", False):
-        states["regulated_kpa"] = kpa
-        states["sealed"] = False
-        return
-    _seal(states, product, at_c=_mean(states), blanket_kpa=kpa)
-
-
-def _seal(states: LiquidStates, product: Product, *, at_c: float, blanket_kpa: float) -> None:
-    states["sealed"] = True
-    states["regulated_kpa"] = np.nan
-    states["seal_c"] = at_c
-    states["seal_blanket_kpa"] = blanket_kpa
-    states["seal_saturation"] = 1.0
-    states["seal_headspace_m3"] = headspace_m3(
-        mass_kg=states["mass_kg"],
-        density_kg_m3=product.properties.density_kg_m3,
-        expansion_1_k=product.properties.expansion_1_k,
-        temperature_c=at_c,
-    )
-
-
-def _mean(states: LiquidStates) -> float:
-    mean = float(states["layers"][0, LIKELY].mean())
-    return mean if np.isfinite(mean) else RECEIVED_SEAL_C
+        regulate(states, kpa=kpa)
+    else:
+        seal(states, product, site_kpa=moment.site_kpa, blanket_kpa=kpa)
 
 
 def _heated(states: LiquidStates, event: DrumEvent, product: Product, moment: Moment) -> None:
@@ -260,19 +181,14 @@ def _inspected(states: LiquidStates, event: DrumEvent, product: Product, moment:
         return
     solids = look.get("solids")
     if solids not in (None, "none"):
-        states["solids"] = Solids.SEEN
+        see_solids(states)
         return
     if solids != "none" or not look.get("reached_bottom"):
         return
     band = band_at(
         states, step=moment.step, sensor_error_k=moment.sensor_error_k, drive_k=np.zeros(1)
     )
-    seen = states["solids"][0] == Solids.SEEN
-    clear = redissolved(states)[0] if seen else band.bottom_low[0] >= product.limits.seed_c
-    if clear:
-        states["solids"] = Solids.NONE
-        states["cold_steps"] = 0
-        states["deep_steps"] = 0
+    see_none(states, low_c=float(band.low[0]), seed_c=product.limits.seed_c)
 
 
 def _released(states: LiquidStates, event: DrumEvent, product: Product, moment: Moment) -> None:
@@ -295,8 +211,6 @@ _HANDLERS: Final[Mapping[EventKind, Callable[[LiquidStates, DrumEvent, Product, 
     EventKind.WEIGHED: _weighed,
     EventKind.TOPPED: _topped,
     EventKind.DECANTED: _decanted,
-    EventKind.DIPPED: _measured,
-    EventKind.SKIN: _measured,
     EventKind.OPENED: _opened,
     EventKind.RESEALED: _resealed,
     EventKind.VENTED: _vented,

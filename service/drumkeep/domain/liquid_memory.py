@@ -1,5 +1,8 @@
 """What the liquid remembers: cold that seeds iso, warmth that redissolves, time beyond limits.
 
+Solids only suspected clear by a look at warm liquid. Solids seen need heat with agitation first,
+and then a look, which may come when the drum has cooled again as long as it was not cold.
+
 A heuristic on common practice, no source: no induction time for crystals in iso is published.
 """
 
@@ -9,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from drumkeep.domain.grid import STEP_HOURS
+from drumkeep.domain.grid import STEP_HOURS, STEP_SECONDS
 from drumkeep.domain.liquid_state import NEVER, LiquidStates, Solids
 from drumkeep.thermal.band import Band
 
@@ -26,6 +29,8 @@ WARM_STEPS: Final = 48
 """Four hours of low bottom at the redissolving limit, with agitation inside them."""
 
 WARM_AGITATED_MIN: Final = 30.0
+
+STEP_MIN: Final = STEP_SECONDS / 60.0
 
 DEAD_BAND_K: Final = 1.0 / 1.8
 """1 °F."""
@@ -72,13 +77,17 @@ def remember(states: LiquidStates, *, band: Band, limits: MemoryLimits, step: in
     )
     deep = runs & (band.bottom_low < limits.deep_c)
     states["deep_steps"] = np.where(deep, states["deep_steps"] + 1, 0)
+    states["redissolved"] &= ~(cold | deep)
     suspect = (states["cold_steps"] >= COLD_STEPS) | (states["deep_steps"] >= DEEP_STEPS)
     states["solids"] = np.where(
         limits.iso & (states["solids"] == Solids.NONE) & suspect, Solids.SUSPECTED, states["solids"]
     )
     warm = limits.iso & (band.bottom_low >= limits.redissolve_c)
     states["warm_steps"] = np.where(warm, states["warm_steps"] + 1, 0)
-    states["warm_agitated_min"] = np.where(warm, states["warm_agitated_min"], 0.0)
+    stirred = states["warm_agitated_min"] + STEP_MIN * (step < states["agitated_until"])
+    states["warm_agitated_min"] = np.where(warm, stirred, 0.0)
+    enough = (states["warm_steps"] >= WARM_STEPS) & (stirred >= WARM_AGITATED_MIN)
+    states["redissolved"] |= warm & enough
 
     low = band.bottom_low
     _since(
@@ -117,6 +126,50 @@ def _since(states: LiquidStates, name: str, *, on: Flags, off: Flags, step: int)
     states[name] = np.where(off, NEVER, np.where(on & (since == NEVER), step, since))
 
 
-def redissolved(states: LiquidStates) -> Flags:
-    """Tell which drums have been warm and agitated long enough for a look to clear them."""
-    return (states["warm_steps"] >= WARM_STEPS) & (states["warm_agitated_min"] >= WARM_AGITATED_MIN)
+def stir(states: LiquidStates, *, minutes: float, step: int) -> None:
+    """Note that one drum is agitated for so long from a step on, in place."""
+    until = step + int(np.ceil(minutes / STEP_MIN))
+    states["agitated_step"] = step
+    states["agitated_until"] = np.maximum(states["agitated_until"], until)
+
+
+def see_solids(states: LiquidStates) -> None:
+    """Note that somebody saw solids in one drum: heat before that did not dissolve them."""
+    states["solids"] = Solids.SEEN
+    states["redissolved"] = False
+    states["warm_steps"] = 0
+    states["warm_agitated_min"] = 0.0
+
+
+def see_none(states: LiquidStates, *, low_c: float, seed_c: float) -> None:
+    """Note a look to the bottom of one drum that found no solids; it may clear them.
+
+    Parameters
+    ----------
+    states
+        Its record, shape (1,), changed in place.
+    low_c
+        The coldest its liquid may be, °C.
+    seed_c
+        Its seeding limit, °C.
+    """
+    seen = states["solids"][0] == Solids.SEEN
+    if states["redissolved"][0] if seen else low_c >= seed_c:
+        states["solids"] = Solids.NONE
+        states["redissolved"] = False
+        states["cold_steps"] = 0
+        states["deep_steps"] = 0
+
+
+def take_colder(states: LiquidStates, *, other: LiquidStates) -> None:
+    """Let liquid of another drum come in: the worse of both memories counts, in place.
+
+    Solids, and cold that may have made them, are not thinned by what they are poured into. Both
+    records have shape (1,).
+    """
+    clean = [bool(s["redissolved"][0] or s["solids"][0] != Solids.SEEN) for s in (states, other)]
+    for name in ("cold_steps", "deep_steps", "cold_total_steps", "degree_hours", "solids"):
+        states[name] = np.maximum(states[name], other[name])
+    for name in ("coldest_c", "warm_steps", "warm_agitated_min"):
+        states[name] = np.minimum(states[name], other[name])
+    states["redissolved"] = all(clean) and states["solids"][0] == Solids.SEEN

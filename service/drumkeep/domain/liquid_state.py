@@ -23,6 +23,10 @@ NEVER: Final = -1
 MEASURED_STEPS: Final = 24
 """Two hours: how long a dip counts as a measurement, and how fast its grip on the band fades."""
 
+DISPUTED_STEPS: Final = 144
+"""Twelve hours: how long a refused measurement keeps the liquid from being called known, unless
+another settles it. A hand that measured may have been right."""
+
 UNSUPPORTED_K: Final = 2.0
 """What an unknown start or a gap may have left in the band before the liquid is called known."""
 
@@ -44,9 +48,14 @@ LIQUID_STATE: Final = np.dtype(
         ("alive", "?"),  # received, and neither emptied nor disposed of
         ("doubt_k", "f8"),  # what an unknown start or a gap has left in the band
         ("resolved", "?"),  # the start is known: seeding memory runs
-        ("dip_share", "f8"),  # weight of the last dip or skin reading
-        ("dip_step", "i8"),
+        ("kept", "f8", (LAYERS,)),  # share of the model's error that measurements left, then
+        ("measured_step", "i8"),  # when anything last measured it, straps on the skin too
+        ("dip_step", "i8"),  # when liquid or skin was last measured so that it counts as known
         ("innovation_k", "f8"),  # last measurement minus what was computed
+        ("refused_step", "i8"),  # when a measurement was refused that nothing has settled since
+        ("refused_k", "f8"),  # what that one was off by
+        ("refused_sigma_k", "f8"),
+        ("refused_source", "i8"),  # the sensor, or a person
         ("cold_steps", "i8"),  # likely bottom under the seeding limit since the last clear look
         ("deep_steps", "i8"),  # low bottom under the deep limit, without a break
         ("cold_total_steps", "i8"),
@@ -55,6 +64,15 @@ LIQUID_STATE: Final = np.dtype(
         ("solids", "i1"),
         ("warm_steps", "i8"),  # low bottom at or above the redissolving limit, without a break
         ("warm_agitated_min", "f8"),
+        ("redissolved", "?"),  # warm and agitated for long enough, and not cold since
+        ("agitated_until", "i8"),  # first step after the last agitation
+        ("agent_lost", "f8", (SETS,)),  # share of the resin's agent that left: least, likely, most
+        ("agent_accepted", "f8"),  # the likely share when a manager last released the drum
+        ("made_step", "i8"),  # when the oldest liquid in it was made
+        ("expires_step", "i8"),  # when the first of what is in it expires by its date
+        ("age_steps", "i8"),  # steps of known temperature that ``age_sum`` is over
+        ("age_sum", "f8"),  # their rates of ageing (thermal.ageing.ageing_rate)
+        ("mixed_lots", "?"),  # holds liquid of more than one lot
         ("agitated_step", "i8"),
         ("seed_since", "i8"),
         ("gas_since", "i8"),
@@ -65,6 +83,7 @@ LIQUID_STATE: Final = np.dtype(
         ("seal_headspace_m3", "f8"),
         ("seal_blanket_kpa", "f8"),
         ("seal_saturation", "f8"),
+        ("seal_site_kpa", "f8"),  # air where it was sealed; NaN for where it is now
         ("regulated_kpa", "f8"),  # blanket on a regulator; NaN when none
         ("opened", "?"),
         ("overpressure", "?"),
@@ -84,8 +103,13 @@ def empty_states(count: int) -> LiquidStates:
     states["layers"] = np.nan
     states["coldest_c"] = np.inf
     states["regulated_kpa"] = np.nan
-    for name in ("dip_step", "agitated_step", "seed_since", "gas_since"):
+    states["seal_site_kpa"] = np.nan
+    for name in ("dip_step", "agitated_step", "agitated_until", "seed_since", "gas_since"):
         states[name] = NEVER
+    states["kept"] = 1.0
+    for name in ("measured_step", "refused_step", "refused_source"):
+        states[name] = NEVER
+    states["refused_k"] = states["refused_sigma_k"] = np.nan
     for name in ("below_since", "above_since", "heat_until"):
         states[name] = NEVER
     states["innovation_k"] = np.nan
@@ -127,19 +151,34 @@ def band_at(
     drive_k
         |air − mean| at this very step, K: counts beside the hours on record.
     """
-    grip = np.where(
-        states["dip_step"] == NEVER,
-        0.0,
-        states["dip_share"] * np.exp(-(step - states["dip_step"]) / MEASURED_STEPS),
+    kept = kept_at(states, step=step)
+    kept_mean = kept.mean(axis=-1)
+    return band_of(
+        sets_first(states),
+        drive_k=np.maximum(drive_of(states["ring"]), drive_k),
+        sensor_error_k=sensor_error_k * kept_mean + hidden_doubt(states),
+        kept=np.stack([kept[..., 0], kept_mean, kept[..., -1]], axis=-1),
     )
+
+
+def kept_at(states: LiquidStates, *, step: int) -> Floats:
+    """Share of the model's and the air sensors' error that stands in each layer, (drum, 8)."""
+    age = np.maximum(step - states["measured_step"], 0)
+    fading = np.where(states["measured_step"] == NEVER, 0.0, np.exp(-age / MEASURED_STEPS))
+    return np.asarray(1.0 - (1.0 - states["kept"]) * fading[..., None], dtype=np.float64)
+
+
+def hidden_doubt(states: LiquidStates) -> Floats:
+    """Half of the doubt that the sets, as far apart as they are, do not show, K, (drum,)."""
     layers = sets_first(states)
     apart = np.abs((layers[FAST] - layers[SLOW]).mean(axis=-1))
-    return band_of(
-        layers,
-        drive_k=np.maximum(drive_of(states["ring"]), drive_k),
-        sensor_error_k=sensor_error_k + 0.5 * np.maximum(states["doubt_k"] - apart, 0.0),
-        kept=1.0 - grip,
-    )
+    return np.asarray(0.5 * np.maximum(states["doubt_k"] - apart, 0.0), dtype=np.float64)
+
+
+def disputed(states: LiquidStates, *, step: int) -> NDArray[np.bool_]:
+    """Whether a measurement that was refused still keeps each drum from being called known."""
+    since = states["refused_step"]
+    return np.asarray((since != NEVER) & (step - since <= DISPUTED_STEPS), dtype=np.bool_)
 
 
 def likely_mean(states: LiquidStates) -> Floats:

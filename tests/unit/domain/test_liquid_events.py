@@ -5,10 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drumkeep.domain.liquid_events import Moment, apply_event, layer_at
-from drumkeep.domain.liquid_memory import WARM_STEPS
+from drumkeep.domain.liquid_events import Moment, apply_event
 from drumkeep.domain.liquid_state import (
-    MEASURED_STEPS,
     NEVER,
     LiquidStates,
     Solids,
@@ -63,90 +61,6 @@ def width(states, hours=NOW):
 def heat(states):
     """Mass times mean of each set: heat over the specific heat, kg K."""
     return float(states["mass_kg"][0]) * states["layers"][0].mean(axis=-1)
-
-
-# Dips and skin readings
-
-
-def test_a_dip_moves_the_liquid_towards_it_and_narrows_the_band():
-    before, after = drum(), happen(drum(), "dipped", c=12.0)
-
-    assert 8.0 < after["layers"][0, LIKELY, 4] < 12.0
-    assert width(after) < width(before)
-    assert after["innovation_k"][0] == pytest.approx(4.0)
-
-
-def test_a_dip_moves_all_layers_alike():
-    moved = happen(drum(), "dipped", c=12.0)["layers"][0, LIKELY] - STACK
-
-    assert moved == pytest.approx([moved[0]] * 8)
-
-
-def test_a_dip_that_agrees_moves_nothing_and_still_narrows():
-    after = happen(drum(), "dipped", c=8.0)
-
-    assert after["layers"][0, LIKELY] == pytest.approx(STACK)
-    assert width(after) < width(drum())
-
-
-def test_the_weight_follows_from_both_uncertainties():
-    def moved(states, kind="dipped", **data):
-        return float(happen(states, kind, c=12.0, **data)["layers"][0, LIKELY, 4]) - 8.0
-
-    assert moved(drum(), sigma_k=0.1) > moved(drum(), sigma_k=0.5) > moved(drum(), sigma_k=3.0)
-    assert moved(drum(), "dipped") > moved(drum(), "skin")
-    assert moved(drum(slow=-5.0, fast=5.0)) > moved(drum(slow=-0.5, fast=0.5))
-
-
-def test_a_perfect_thermometer_is_believed_and_a_useless_one_is_not():
-    perfect = happen(drum(), "dipped", c=12.0, sigma_k=1e-6)
-    useless = happen(drum(), "dipped", c=12.0, sigma_k=1e6)
-
-    assert perfect["layers"][0, :, 4] == pytest.approx(12.0)
-    assert useless["layers"][0] == pytest.approx(drum()["layers"][0])
-
-
-def test_the_grip_of_a_dip_on_the_band_fades_within_hours():
-    even = np.full(8, 8.0)
-    plain, dipped = drum(even, slow=0.0, fast=0.0), drum(even, slow=0.0, fast=0.0)
-    # driven hard, so that the model's error is at its largest
-    plain["ring"] = dipped["ring"] = 30.0
-    happen(dipped, "dipped", c=8.0)
-
-    widths = [width(dipped, NOW + hours) for hours in (0.0, 1.0, 2.0, 6.0, 24.0)]
-    assert widths == sorted(widths)
-    assert widths[0] < 0.5 * width(plain)
-    assert widths[-1] == pytest.approx(width(plain), rel=0.01)
-    assert MEASURED_STEPS == 24  # two hours
-
-
-def test_a_dip_lowers_what_is_in_doubt():
-    after = happen(drum(slow=-6.0, fast=6.0), "dipped", c=8.0)
-
-    assert after["doubt_k"][0] < 2.0
-    assert after["resolved"][0]
-
-
-@pytest.mark.parametrize(
-    ("height_m", "layer"),
-    [(0.0, 0), (0.05, 0), (0.15, 1), (0.42, 4), (0.78, 7), (0.9, 7), (None, 4)],
-)
-def test_a_height_above_the_bottom_names_a_layer(height_m, layer):
-    # 250 kg of iso stand 0.791 m high: 0.099 m a layer
-    assert layer_at(height_m=height_m, mass_kg=250.0, density_kg_m3=1230.0) == layer
-
-
-def test_a_dip_low_down_is_compared_with_the_bottom():
-    after = happen(drum(), "dipped", c=4.0, height_m=0.02)
-
-    assert after["innovation_k"][0] == pytest.approx(0.0)
-
-
-@given(c=st.floats(-40.0, 60.0), sigma_k=st.floats(0.01, 10.0))
-def test_a_dip_never_carries_the_liquid_past_what_it_read(c, sigma_k):
-    after = happen(drum(), "dipped", c=c, sigma_k=sigma_k)["layers"][0, LIKELY, 4]
-
-    assert min(8.0, c) - 1e-9 <= after <= max(8.0, c) + 1e-9
 
 
 # Mass
@@ -283,23 +197,21 @@ def test_solids_seen_are_not_cleared_by_a_look_in_the_warm():
     assert states["solids"][0] == Solids.SEEN
 
 
-def test_solids_seen_are_cleared_by_a_look_after_heat_and_agitation():
+def test_solids_seen_are_cleared_by_a_look_after_they_were_redissolved():
     # common practice, no source: 4 h at 90 °F with 30 min of agitation, then a clear look
     states = drum(STACK + 30.0)
-    states["solids"], states["warm_steps"] = Solids.SEEN, WARM_STEPS
-    happen(states, "agitated", minutes=30.0)
+    states["solids"], states["redissolved"] = Solids.SEEN, True
     happen(states, "inspected", reached_bottom=True, solids="none")
 
     assert states["solids"][0] == Solids.NONE
 
 
-def test_agitation_counts_for_redissolving_only_while_warm():
-    cold, warm = drum(), drum()
-    warm["warm_steps"] = 1
-    for states in (cold, warm):
-        happen(states, "agitated", minutes=30.0)
+def test_agitation_lasts_for_its_minutes():
+    states = happen(drum(), "agitated", minutes=30.0)
+    assert states["agitated_until"][0] == step(NOW) + 6
 
-    assert (cold["warm_agitated_min"][0], warm["warm_agitated_min"][0]) == (0.0, 30.0)
+    happen(states, "agitated", minutes=4.0)
+    assert states["agitated_until"][0] == step(NOW) + 6
 
 
 def test_a_bulge_is_remembered_until_released():
@@ -354,7 +266,6 @@ def test_nothing_happens_to_a_drum_that_is_not_there():
     states = empty_states(1)
     for kind, data in (
         ("moved", {"to": VAN}),
-        ("dipped", {"c": 5.0}),
         ("agitated", {"minutes": 5.0}),
         ("opened", {}),
     ):

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from drumkeep.domain.liquid_memory import redissolved, remember
+from drumkeep.domain.liquid_memory import remember, see_none, see_solids, stir, take_colder
 from drumkeep.domain.liquid_state import NEVER, Solids, empty_states
 from drumkeep.domain.liquid_surroundings import memory_limits
 from drumkeep.domain.products import Side, default_product
@@ -139,36 +139,139 @@ def test_the_mark_of_cold_keeps_the_coldest_and_all_hours_for_ever():
 # Redissolving
 
 
-def test_solids_are_redissolved_after_four_hours_at_90_f_with_half_an_hour_of_agitation():
+def seen():
+    """A drum in which solids were seen."""
     states = one_drum()
+    see_solids(states)
+    return states
+
+
+def test_solids_are_redissolved_after_four_hours_at_90_f_with_half_an_hour_of_agitation():
+    states = seen()
     now = live(states, steps=HOUR, likely_c=f(90.0))
-    states["warm_agitated_min"] += 30.0
+    stir(states, minutes=30.0, step=now)
     now = live(states, steps=3 * HOUR - 1, first=now, likely_c=f(90.0))
-    assert not redissolved(states)[0]
+    assert not states["redissolved"][0]
 
     live(states, steps=1, first=now, likely_c=f(90.0))
-    assert redissolved(states)[0]
+    assert states["redissolved"][0]
 
 
 def test_agitation_too_short_redissolves_nothing():
-    states = one_drum()
+    states = seen()
     now = live(states, steps=HOUR, likely_c=f(95.0))
-    states["warm_agitated_min"] += 29.0
+    stir(states, minutes=25.0, step=now)
     live(states, steps=100 * HOUR, first=now, likely_c=f(95.0))
 
-    assert not redissolved(states)[0]
+    assert not states["redissolved"][0]
 
 
-def test_a_dip_under_90_f_of_the_low_bottom_starts_the_four_hours_anew():
-    states = one_drum()
-    now = live(states, steps=4 * HOUR, likely_c=f(92.0))
-    states["warm_agitated_min"] += 60.0
-    assert redissolved(states)[0]
+def test_only_the_agitation_within_the_warm_hours_counts():
+    states = seen()
+    stir(states, minutes=40.0, step=0)
+    now = live(states, steps=3, likely_c=f(85.0))
+    live(states, steps=10 * HOUR, first=now, likely_c=f(92.0))
+    # 25 of the 40 minutes were left when it came to 90 °F
+    assert states["warm_agitated_min"][0] == 25.0
+    assert not states["redissolved"][0]
 
+
+def test_under_90_f_of_the_low_bottom_the_four_hours_start_anew():
+    states = seen()
+    stir(states, minutes=60.0, step=0)
+    now = live(states, steps=4 * HOUR - 1, likely_c=f(92.0))
     now = live(states, steps=1, first=now, likely_c=f(92.0), low_c=f(89.9))
     assert (states["warm_steps"][0], states["warm_agitated_min"][0]) == (0, 0.0)
+
     live(states, steps=4 * HOUR, first=now, likely_c=f(92.0))
-    assert not redissolved(states)[0]
+    assert not states["redissolved"][0]
+
+
+def redissolved():
+    """A drum in which solids were seen, and then dissolved; and the step it has come to."""
+    states = seen()
+    stir(states, minutes=60.0, step=0)
+    return states, live(states, steps=5 * HOUR, likely_c=f(95.0))
+
+
+def test_the_clear_look_may_come_when_it_has_cooled_again():
+    states, now = redissolved()
+    live(states, steps=20 * HOUR, first=now, likely_c=f(70.0))
+
+    see_none(states, low_c=f(69.0), seed_c=ISO.limits.seed_c)
+
+    assert states["solids"][0] == Solids.NONE
+    assert not states["redissolved"][0]
+
+
+@pytest.mark.parametrize("how", [{"likely_c": f(49.9)}, {"likely_c": f(52.0), "low_c": f(40.9)}])
+def test_cold_after_the_heat_undoes_it(how):
+    states, now = redissolved()
+    now = live(states, steps=1, first=now, **how)
+    live(states, steps=HOUR, first=now, likely_c=f(70.0))
+
+    see_none(states, low_c=f(69.0), seed_c=ISO.limits.seed_c)
+
+    assert states["solids"][0] == Solids.SEEN
+
+
+def test_solids_seen_after_the_heat_were_not_dissolved_by_it():
+    states, now = redissolved()
+    see_solids(states)
+    live(states, steps=4 * HOUR, first=now, likely_c=f(95.0))
+
+    see_none(states, low_c=f(94.0), seed_c=ISO.limits.seed_c)
+
+    assert states["solids"][0] == Solids.SEEN
+
+
+def test_a_clear_look_without_heat_and_agitation_does_not_clear_what_was_seen():
+    states = seen()
+    live(states, steps=100 * HOUR, likely_c=f(95.0))
+
+    see_none(states, low_c=f(94.0), seed_c=ISO.limits.seed_c)
+
+    assert states["solids"][0] == Solids.SEEN
+
+
+# Liquid from another drum
+
+
+def remembering(**fields):
+    states = one_drum()
+    for name, value in fields.items():
+        states[name] = value
+    return states
+
+
+def test_of_two_memories_poured_together_the_worse_counts_in_everything():
+    good = remembering(cold_steps=3, coldest_c=8.0, warm_steps=60, warm_agitated_min=40.0)
+    bad = remembering(
+        cold_steps=7, cold_total_steps=30, degree_hours=4.0, coldest_c=5.0, solids=Solids.SUSPECTED
+    )
+    for states, other in ((good.copy(), bad), (bad.copy(), good)):
+        take_colder(states, other=other)
+        found = states[0]
+        assert (found["cold_steps"], found["cold_total_steps"], found["coldest_c"]) == (7, 30, 5.0)
+        assert (found["degree_hours"], found["solids"]) == (4.0, Solids.SUSPECTED)
+        assert (found["warm_steps"], found["warm_agitated_min"]) == (0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("own", "other", "after"),
+    [(True, None, True), (None, True, True), (True, False, False), (False, None, False)],
+)
+def test_solids_seen_count_as_dissolved_only_where_all_of_them_were(own, other, after):
+    def drum(dissolved):
+        if dissolved is None:
+            return one_drum()
+        return remembering(solids=Solids.SEEN, redissolved=dissolved)
+
+    states = drum(own)
+    take_colder(states, other=drum(other))
+
+    assert states["solids"][0] == Solids.SEEN
+    assert bool(states["redissolved"][0]) is after
 
 
 # Limits with their dead bands of 1 °F

@@ -107,16 +107,20 @@ def not_in_time(drums: Sequence[DrumNow], *, was: Was, now: datetime) -> list[Fi
 
 
 def shelf_life(drums: Sequence[DrumNow], *, today: date) -> list[Finding]:
-    """Say which lots expire within 30 days, 7 days, or have."""
+    """Say which lots expire within 30 days, 7 days, or have; heat ends some drums' life sooner."""
+
+    def left_of(drum: DrumNow) -> int:
+        return (drum.expires_at.date() - today).days
+
     found = []
-    for some in group_by(drums, lambda d: (d.site, d.lot_ref)).values():
-        first = some[0]
-        left = (first.expires_at.date() - today).days
-        if left > max(SHELF_DAYS):
-            continue
+    ending = [drum for drum in drums if left_of(drum) <= max(SHELF_DAYS)]
+    for whole in group_by(ending, lambda d: (d.site, d.lot_ref)).values():
+        first = min(whole, key=lambda d: d.expires_at)
+        left = left_of(first)
         expired = left <= 0
+        some = [drum for drum in whole if left_of(drum) <= 0] if expired else whole
         words = (
-            f"Put {count(some)} of lot {first.lot} aside: the lot has expired."
+            f"Put {count(some)} of lot {first.lot} aside: past shelf life."
             if expired
             else f"Use {count(some)} of lot {first.lot} first: {left} days of shelf life left."
         )

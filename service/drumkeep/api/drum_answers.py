@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, Final
 
+from drumkeep.api.pressure_answers import pressure_out
 from drumkeep.api.schemas.drums import DrumOut, EstimateOut, ReadinessOut, WasColdOut
 from drumkeep.api.schemas.events import EventOut
 from drumkeep.domain.conditions import CLEAR, Condition, was_cold
@@ -12,6 +13,7 @@ from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.products import OutputClass, Side
 from drumkeep.domain.readiness import Readiness
 from drumkeep.domain.wording import plain
+from drumkeep.operations.pressure import report_of
 from drumkeep.storage import catalogue
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.products import as_product
@@ -39,6 +41,7 @@ def drum_out(row: StockRow, *, output: OutputClass | None = None) -> DrumOut:
     chosen = output or OutputClass(row.drum.wanted_output or row.site.output_class)
     conditions = estimate.conditions if estimate is not None else []
     mark, degree_hours = None, None
+    report = report_of(row, product=as_product(row.product))
     if estimate is not None and row.product.side == Side.ISO:
         record = states_from_bytes([estimate.state])
         mark = was_cold(record, product=as_product(row.product))
@@ -60,6 +63,7 @@ def drum_out(row: StockRow, *, output: OutputClass | None = None) -> DrumOut:
         condition=next((c.value for c in GRAVEST if c.value in conditions), CLEAR),
         conditions=conditions,
         pressure_kpa=estimate.pressure_kpa if estimate is not None else None,
+        pressure=None if report is None else pressure_out(report),
         was_cold=None if mark is None else WasColdOut(min_c=mark[0], hours=mark[1]),
         degree_hours=degree_hours,
         wanted_at=row.drum.wanted_at,
@@ -93,8 +97,10 @@ def _readiness_out(estimate: Estimate | None, *, output: OutputClass) -> Readine
             advice=[],
             cautions=[],
             ready_at=None,
+            ready_from=None,
             warm_room=None,
             ready_in_warm_room_at=None,
+            ready_in_warm_room_from=None,
         )
     verdict: dict[str, Any] = estimate.verdicts[output.value]
 
@@ -108,8 +114,10 @@ def _readiness_out(estimate: Estimate | None, *, output: OutputClass) -> Readine
         advice=[plain(text) for text in verdict["advice"]],
         cautions=[plain(text) for text in verdict["cautions"]],
         ready_at=moment("ready_at"),
+        ready_from=moment("ready_from"),
         warm_room=verdict["warm_room"],
         ready_in_warm_room_at=moment("ready_in_warm_room_at"),
+        ready_in_warm_room_from=moment("ready_in_warm_room_from"),
     )
 
 

@@ -1,6 +1,7 @@
 """A drum's page, and the forms on it."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Annotated, Final
 from uuid import UUID
@@ -18,6 +19,7 @@ from drumkeep.operations import drums, history
 from drumkeep.operations.surroundings import read_ground
 from drumkeep.storage import drums as rows
 from drumkeep.storage.drums import StockRow
+from drumkeep.storage.products import as_product
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.form_faults import in_words_of_form
 from drumkeep.web.formats import Formats
@@ -26,6 +28,7 @@ from drumkeep.web.shell import Shell, ShellDep, see
 from drumkeep.web.view_models import HistoryRow
 from drumkeep.web.views.drums import drum_view
 from drumkeep.web.views.events import action_views, event_views
+from drumkeep.web.views.pressure import pressure_view
 
 router = APIRouter()
 
@@ -42,6 +45,7 @@ def drum_page(tx: ReadingDep, shell: ShellDep, tag: str, ahead: str = "here") ->
     formats = shell.formats.at(row.site.timezone)
     chosen = "warm_room" if ahead == "warm_room" else "here"
     ground = read_ground(tx)
+    product = as_product(row.product)
     names = {place.id: place.name for place in ground.places.values()}
     conditions = row.estimate.conditions if row.estimate is not None else []
     actions = action_views(
@@ -62,7 +66,10 @@ def drum_page(tx: ReadingDep, shell: ShellDep, tag: str, ahead: str = "here") ->
         tx=tx,
         page="drum",
         formats=formats,
-        drum=drum_view(row, formats=formats),
+        drum=replace(
+            drum_view(row, formats=formats, product=product),
+            pressure=pressure_view(row, product=product, formats=formats),
+        ),
         events=event_views(rows.event_rows(tx, drum_id=drum.id), places=names, formats=formats),
         actions=actions,
         history=_history(tx, row, shell=shell, ahead=chosen),

@@ -67,6 +67,14 @@ class WasCold:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PressureView:
+    """What is computed of a drum's pressure, fill and moisture: names and sentences."""
+
+    facts: tuple[tuple[str, str], ...]
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DrumView:
     """One drum as every page shows it.
 
@@ -103,10 +111,13 @@ class DrumView:
     advice: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     ready_at: datetime | None = None
+    ready_from: datetime | None = None
     warm_room: str | None = None
     ready_in_warm_room_at: datetime | None = None
+    ready_in_warm_room_from: datetime | None = None
     conditions: tuple[ConditionName, ...] = ()
     pressure_kpa: float | None = None
+    pressure: PressureView | None = None
     limits: tuple[LimitView, ...] = ()
     wanted_at: datetime | None = None
     start_by: datetime | None = None
@@ -190,10 +201,14 @@ class HistoryRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AirLine:
-    """Air of a place: ``past`` (time, °C), ``ahead`` (time, likely, low and high °C)."""
+    """Air of a place: ``past`` (time, °C), ``ahead`` (time, likely, low and high °C).
+
+    ``basis`` says in a sentence what the air ahead rests on; empty without it.
+    """
 
     past: tuple[tuple[datetime, float], ...] = ()
     ahead: tuple[tuple[datetime, float, float, float], ...] = ()
+    basis: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

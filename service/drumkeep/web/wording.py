@@ -187,9 +187,11 @@ def ready_lines(drum: DrumView, formats: Formats) -> tuple[str, ...]:
         return ()
     lines: list[str] = []
     if drum.ready_in_warm_room_at is not None and drum.warm_room is not None:
-        lines.append(f"Ready {formats.about(drum.ready_in_warm_room_at)} in {drum.warm_room}.")
+        times = formats.between(drum.ready_in_warm_room_from, drum.ready_in_warm_room_at)
+        lines.append(f"Ready {times} in {drum.warm_room}.")
     if drum.ready_at is not None:
-        lines.append(f"Ready {formats.about(drum.ready_at)} where it stands, {drum.place}.")
+        times = formats.between(drum.ready_from, drum.ready_at)
+        lines.append(f"Ready {times} where it stands, {drum.place}.")
     else:
         lines.append(f"Not within the coming days where it stands, {drum.place}.")
     return tuple(lines)
@@ -269,12 +271,6 @@ def verdict_time(view: VerdictView, formats: Formats) -> str:
     if view.time is None:
         return ""
     return f"Ready {formats.about(view.time)}{f' in {view.where}' if view.where else ''}"
-
-
-def pressure_words(kpa: float, formats: Formats) -> str:
-    """Return a pressure against the air outside: ``0.9 psi below the air outside, computed``."""
-    side = "below" if kpa < 0.0 else "above"
-    return f"{formats.pressure(abs(kpa))} {side} the air outside, computed"
 
 
 def limit_words(limit: LimitView, formats: Formats) -> str:

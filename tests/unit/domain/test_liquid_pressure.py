@@ -8,6 +8,10 @@ from drumkeep.domain.liquid_state import likely_mean
 from tests.builders.past import HALL, ISO, RESIN, advanced, event, place, received, state_after
 
 
+SOON = 0.02
+"""Hours after its receipt, within the same step."""
+
+
 def gauge(states, *, product=RESIN, mean_c=None):
     mean = likely_mean(states) if mean_c is None else np.array([mean_c])
     inputs = pressure_inputs([product])
@@ -45,7 +49,7 @@ def test_iso_builds_pressure_too_by_expanding():
 
 
 def test_an_open_drum_has_none():
-    assert gauge(sealed(event("opened", 0.0)), mean_c=40.0) == 0.0
+    assert gauge(sealed(event("opened", SOON)), mean_c=40.0) == 0.0
 
 
 def test_a_vented_drum_begins_again_at_what_it_is():
@@ -57,11 +61,11 @@ def test_a_vented_drum_begins_again_at_what_it_is():
 
 
 def test_a_blanket_adds_its_pressure_when_it_is_sealed_in():
-    assert gauge(sealed(event("blanketed", 0.0, gas="nitrogen", kpa=14.0))) == pytest.approx(14.0)
+    assert gauge(sealed(event("blanketed", SOON, gas="nitrogen", kpa=14.0))) == pytest.approx(14.0)
 
 
 def test_a_blanket_on_its_regulator_holds_its_pressure_in_warmth_and_cold():
-    held = sealed(event("blanketed", 0.0, gas="nitrogen", kpa=14.0, regulator=True))
+    held = sealed(event("blanketed", SOON, gas="nitrogen", kpa=14.0, regulator=True))
 
     assert [gauge(held, mean_c=c) for c in (0.0, 20.0, 40.0)] == [14.0] * 3
 

@@ -21,6 +21,7 @@ from drumkeep.web.view_models import (
     GroupView,
     HistoryRow,
     LimitView,
+    PressureView,
     ProblemView,
     ShelfView,
     TaskView,
@@ -80,6 +81,10 @@ def drum(tag: str = "K7Q-X4M", **changes: Any) -> DrumView:
         expires_on=NOW + timedelta(days=120),
         was_cold=WasCold(min_c=f(48), hours=1.5),
         pressure_kpa=4.0,
+        pressure=PressureView(
+            facts=(("Pressure", "0.6 psi above the air outside, computed."),),
+            cautions=("Computed, not measured.",),
+        ),
     )
     return replace(plain, **changes)
 

@@ -26,8 +26,10 @@ class ReadinessOut(Answer):
     advice: list[str]
     cautions: list[str]
     ready_at: MomentOut | None
+    ready_from: MomentOut | None
     warm_room: str | None
     ready_in_warm_room_at: MomentOut | None
+    ready_in_warm_room_from: MomentOut | None
 
 
 class WasColdOut(Answer):
@@ -35,6 +37,63 @@ class WasColdOut(Answer):
 
     min_c: float
     hours: float
+
+
+class MarkCheckOut(Answer):
+    """One rule of a UN mark, and whether it holds as computed."""
+
+    holds: bool
+    said: str
+
+
+class UnMarkOut(Answer):
+    """A drum's UN mark, and its limits: gauge, and vapour pressures absolute."""
+
+    text: str
+    material: str
+    head: str
+    packing_groups: list[str]
+    max_relative_density: float
+    test_kpa: float
+    gauge_at_55_c_limit_kpa: float
+    vapour_at_50_c_limit_kpa: float
+    vapour_at_55_c_limit_kpa: float
+    checks: list[MarkCheckOut]
+
+
+class DewPointOut(Answer):
+    """Dew point of the air round a drum, and how far its coldest surface lies above it."""
+
+    dew_c: float
+    humidity_percent: float
+    humidity_assumed: bool
+    margin_k: float
+
+
+class PressureOut(Answer):
+    """A drum's computed pressure, kPa gauge unless named absolute; shares are of the brim.
+
+    ``at_55_c_kpa`` is as it is filled, null where liquid fills it by then.
+    """
+
+    sealed: bool
+    likely_kpa: float | None
+    low_kpa: float | None
+    high_kpa: float | None
+    at_55_c_kpa: float | None
+    site_absolute_kpa: float
+    headspace_m3: float
+    fill: float
+    most_fill_at_55_c: float
+    most_net_kg_at_55_c: float
+    adr_fill: float
+    adr_net_kg: float
+    full_of_liquid_at_c: float | None
+    agent_at_50_c_absolute_kpa: float
+    agent_at_55_c_absolute_kpa: float
+    un_mark: UnMarkOut | None
+    dew_point: DewPointOut | None
+    said: list[str]
 
 
 class DrumOut(Answer):
@@ -54,6 +113,7 @@ class DrumOut(Answer):
     condition: str
     conditions: list[str]
     pressure_kpa: float | None
+    pressure: PressureOut | None
     was_cold: WasColdOut | None
     degree_hours: float | None
     wanted_at: MomentOut | None

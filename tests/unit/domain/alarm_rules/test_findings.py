@@ -34,6 +34,8 @@ def test_messages_are_sentences_with_the_verb_first():
         drum("H", wanted_at=NOW + 20 * HOURS, ready=False),
         drum("I", lot_ref="north-iso/LOT-2", expires_at=NOW),
         drum("J", open_since=NOW - 5 * HOURS),
+        drum("K", kind=PlaceKind.DOCK, pressure_kpa=-30.0),
+        drum("L", open_since=NOW - 0.5 * HOURS, dew_margin_k=1.0),
         sensors=(sensor(last_at=None),),
         gateways=(gateway(code="cellar", online=False),),
     )

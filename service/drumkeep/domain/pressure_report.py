@@ -1,0 +1,293 @@
+"""All that is computed of one drum's pressure, fill and mark, in figures and in sentences."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import isfinite
+from typing import Final
+
+import numpy as np
+
+from drumkeep.domain.condensation import DEW_MARGIN_K, WetAir
+from drumkeep.domain.filling import Filling, filling_of
+from drumkeep.domain.liquid_pressure import (
+    VACUUM_KPA,
+    PressureInputs,
+    activity_range,
+    expanding,
+    hot_gauge_kpa,
+    pressure_inputs,
+)
+from drumkeep.domain.liquid_state import LiquidStates, likely_mean
+from drumkeep.domain.products import Product, Side
+from drumkeep.domain.un_mark import UnMark, least_test_kpa
+from drumkeep.domain.wording import mass, pressure, temperature
+from drumkeep.thermal.headspace import ADR_C, FILL_C, HOT_C
+
+MODEL_CAUTION: Final = (
+    "Computed, not measured: no vapour pressure of a real blend is published, and water in iso "
+    "makes gas that is not in it. The supplier and the drum's maker come first."
+)
+MARK_CAUTION: Final = (
+    "Of the three rules on pressure one is enough, and the text of the regulations rules. The mark "
+    "is no limit to work by: a drum bulges long before."
+)
+_WATER_KG_M3: Final = 1000.0
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """Gauge pressure now, kPa: likely, and its band."""
+
+    likely: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class MarkCheck:
+    """One rule of the UN mark, whether it holds, and the figures in a sentence with marks."""
+
+    holds: bool
+    text: str
+
+
+@dataclass(frozen=True)
+class PressureReport:
+    """One drum's pressure; kPa gauge unless said otherwise.
+
+    ``now`` is None where its temperature is not known, ``hot_kpa`` (at 55 °C as it is filled) where
+    liquid fills it by then. ``agent_50_kpa`` and ``agent_55_kpa`` are the agent's partial pressures
+    over the blend, kPa absolute. ``dew_margin_k`` is how far its coldest surface lies above the dew
+    point of the air round it.
+    """
+
+    product: Product
+    sealed: bool
+    regulated_kpa: float | None
+    sealed_c: float
+    now: Gauge | None
+    mean_c: float | None
+    hot_kpa: float | None
+    site_kpa: float
+    headspace_m3: float
+    agent_50_kpa: float
+    agent_55_kpa: float
+    filling: Filling
+    mark: UnMark | None
+    wet: WetAir | None
+    dew_margin_k: float | None
+
+    @property
+    def checks(self) -> tuple[MarkCheck, ...]:
+        """What its mark says to it: pressure by three rules, then density."""
+        mark = self.mark
+        if mark is None:
+            return ()
+        relative = expanding(self.product)[0] / _WATER_KG_M3
+        named = "" if mark.density_marked else ", which holds where none is named"
+        return (
+            _hot_check(self.hot_kpa, mark),
+            _under(self.agent_50_kpa, mark.vapour_50_kpa, at_c=ADR_C),
+            _under(self.agent_55_kpa, mark.vapour_55_kpa, at_c=HOT_C),
+            MarkCheck(
+                holds=relative <= mark.max_relative_density,
+                text=(
+                    f"Relative density {relative:.2f}: "
+                    f"{_within(relative <= mark.max_relative_density)} the mark's "
+                    f"{mark.max_relative_density:g}{named}."
+                ),
+            ),
+        )
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What stands beside the figures."""
+        return (MODEL_CAUTION,) if self.mark is None else (MODEL_CAUTION, MARK_CAUTION)
+
+    def facts(self) -> Iterator[tuple[str, str]]:
+        """Return what is to be shown, as name and sentence with marks."""
+        yield "Pressure", self._now_words()
+        yield "If it gets hot", self._hot_words()
+        yield "Fill", self._fill_words()
+        if self.product.side is Side.RESIN:
+            yield "Blowing agent", self._agent_words()
+        yield "Air outside", f"{pressure(self.site_kpa)} absolute, by the altitude of the site."
+        if self.wet is not None and self.dew_margin_k is not None:
+            yield "Dew point", self._dew_words(self.wet, self.dew_margin_k)
+        yield "UN mark", self._mark_words()
+        for check in self.checks:
+            yield "UN mark" if check.holds else "UN mark: look", check.text
+
+    def _now_words(self) -> str:
+        if self.regulated_kpa is not None:
+            return f"{pressure(self.regulated_kpa)} of dry gas, held by its regulator."
+        if not self.sealed:
+            return "None: it is open."
+        if self.now is None:
+            return "Not known, for its temperature is not."
+        words = (
+            f"{_against_air(self.now.likely)}, computed; {_signed(self.now.low)} to "
+            f"{_signed(self.now.high)} over the band of its temperature"
+        )
+        low, high = activity_range(self.product)
+        if self.product.side is Side.RESIN and low < high:
+            words += f" and of how the blend holds its agent (activity {low:g} to {high:g})"
+        if self.now.likely <= VACUUM_KPA and self.mean_c is not None:
+            words += (
+                f". It was sealed at {temperature(self.sealed_c)} and is at "
+                f"{temperature(self.mean_c)} now: a vacuum, which may dent it and draws wet air in "
+                "when a bung is turned"
+            )
+        return words + "."
+
+    def _hot_words(self) -> str:
+        if self.hot_kpa is None:
+            return f"Full of liquid from {temperature(self.filling.full_c)} on: keep it cool."
+        closed = "as it is filled and sealed" if self.sealed else "as it is filled, closed now"
+        return f"At {temperature(HOT_C)} {_against_air(self.hot_kpa)}, {closed}."
+
+    def _fill_words(self) -> str:
+        fill = self.filling
+        return (
+            f"{_percent(fill.fill)} of the brim at {temperature(FILL_C)}. Most that is not full of "
+            f"liquid at {temperature(HOT_C)}: {mass(fill.most_kg)} ({_percent(fill.most_fill)}); "
+            f"ADR and IMDG allow {mass(fill.adr_kg)} ({_percent(fill.adr_fill)})."
+        )
+
+    def _agent_words(self) -> str:
+        own = self.product.properties
+        agent = own.blowing_agent
+        if agent is None:
+            return "None on record."
+        words = (
+            f"{agent.name}, {_percent(own.agent_mass_fraction)} by mass: "
+            f"{pressure(self.agent_55_kpa)} absolute over the blend at {temperature(HOT_C)}, by "
+            "Raoult's law."
+        )
+        reached = [c for c in (self.mean_c, HOT_C) if c is not None]
+        if min(reached) < agent.low_c or max(reached) > agent.high_c:
+            words += (
+                f" Its equation holds from {temperature(agent.low_c)} to "
+                f"{temperature(agent.high_c)} only; beyond, the pressure is a guess."
+            )
+        return words
+
+    def _dew_words(self, wet: WetAir, margin_k: float) -> str:
+        words = f"{temperature(wet.dew_c)} in the air around it ({wet.words}). "
+        if margin_k < DEW_MARGIN_K:
+            return f"{words}Steel under {wet.limit} may sweat, and its is."
+        return f"{words}Steel under {wet.limit} may sweat; its is warmer."
+
+    def _mark_words(self) -> str:
+        mark = self.mark
+        if mark is None:
+            least = least_test_kpa(self.agent_55_kpa)
+            return (
+                "Not known: read it off the steel, like UN 1A1/Y1.4/150/…, and record it with the "
+                "receipt. By its vapour pressure this liquid asks for a test pressure of "
+                f"{pressure(least)} or more."
+            )
+        groups = ", ".join(mark.packing_groups)
+        return (
+            f"{mark.text}: drum of {mark.material}, {mark.head} head, packing group {groups}, "
+            f"tested at {pressure(mark.test_kpa)}."
+        )
+
+
+def pressure_report(
+    *,
+    product: Product,
+    states: LiquidStates,
+    net_kg: float,
+    mark: UnMark | None,
+    site_kpa: float,
+    now: Gauge | None,
+    wet: WetAir | None = None,
+    dew_margin_k: float | None = None,
+) -> PressureReport:
+    """Return the report on one drum.
+
+    Parameters
+    ----------
+    product, net_kg, mark
+        What is in it, how much, and what its steel was tested for.
+    states
+        Its record, shape (1,).
+    site_kpa
+        Air pressure where it stands, kPa.
+    now
+        Its pressure as computed; None where unknown.
+    wet, dew_margin_k
+        The air round it, and how far its coldest surface lies above that air's dew point.
+    """
+    inputs = pressure_inputs([product])
+    site = np.array([site_kpa])
+    mean = likely_mean(states)
+    known = bool(np.isfinite(mean[0]))
+    hot = float(hot_gauge_kpa(states, mean_c=mean, inputs=inputs, site_kpa=site)[0])
+    held = float(states["regulated_kpa"][0])
+    gas = inputs.headspace_m3(
+        states["mass_kg"], temperature_c=mean if known else np.array([FILL_C])
+    )
+    return PressureReport(
+        product=product,
+        sealed=bool(states["sealed"][0]),
+        regulated_kpa=held if isfinite(held) else None,
+        sealed_c=float(states["seal_c"][0]),
+        now=now,
+        mean_c=float(mean[0]) if known else None,
+        hot_kpa=hot if isfinite(hot) else None,
+        site_kpa=site_kpa,
+        headspace_m3=float(gas[0]),
+        agent_50_kpa=_agent_at(inputs, ADR_C),
+        agent_55_kpa=_agent_at(inputs, HOT_C),
+        filling=filling_of(product, net_kg=net_kg),
+        mark=mark,
+        wet=wet,
+        dew_margin_k=dew_margin_k,
+    )
+
+
+def _agent_at(inputs: PressureInputs, c: float) -> float:
+    return float(inputs.agent_kpa(np.array([c]))[0])
+
+
+def _hot_check(hot_kpa: float | None, mark: UnMark) -> MarkCheck:
+    limit = pressure(mark.gauge_55_kpa)
+    if hot_kpa is None:
+        return MarkCheck(holds=False, text=f"At {temperature(HOT_C)} it is full of liquid.")
+    holds = hot_kpa <= mark.gauge_55_kpa
+    return MarkCheck(
+        holds=holds,
+        text=(
+            f"{_signed(hot_kpa)} at {temperature(HOT_C)} as it is filled: {_within(holds)} two "
+            f"thirds of the test pressure, {limit}."
+        ),
+    )
+
+
+def _under(kpa: float, limit: float, *, at_c: float) -> MarkCheck:
+    holds = kpa < limit
+    return MarkCheck(
+        holds=holds,
+        text=(
+            f"Agent over the blend {pressure(kpa)} absolute at {temperature(at_c)}: "
+            f"{'under' if holds else 'not under'} the mark's {pressure(limit)}."
+        ),
+    )
+
+
+def _within(holds: bool) -> str:  # noqa: FBT001 - one word for yes, one for no
+    return "within" if holds else "over"
+
+
+def _against_air(kpa: float) -> str:
+    return f"{pressure(abs(kpa))} {'below' if kpa < 0.0 else 'above'} the air outside"
+
+
+def _signed(kpa: float) -> str:
+    return f"{pressure(abs(kpa))} below" if kpa < 0.0 else pressure(kpa)
+
+
+def _percent(share: float) -> str:
+    return f"{share * 100.0:.1f} %"

@@ -106,6 +106,7 @@ def _out(tx: Tx, rows: Sequence[Sensor]) -> list[SensorOut]:
                 drum=None if mount.drum_id is None else tags[mount.drum_id],
                 since=mount.since,
                 until=mount.until,
+                height_m=mount.height_m,
             )
         )
     calibrated: defaultdict[int, list[CalibrationOut]] = defaultdict(list)

@@ -1,13 +1,15 @@
 """What surrounds the liquid: places as heat, their air as arrays, products as arrays."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from drumkeep.domain.air import PlaceAir
+from drumkeep.domain.air_ahead import AirClues
+from drumkeep.domain.film import FilmInForce, film_at
 from drumkeep.domain.liquid_memory import MemoryLimits
 from drumkeep.domain.products import Product, Properties, Side
 from drumkeep.thermal.boundary import Exposure
@@ -39,13 +41,30 @@ because the layer that comes last, at the bottom in warmth and on top in cold, l
 
 @dataclass(frozen=True)
 class PlaceHeat:
-    """A place as the liquid feels it; ``humidity`` in %, None where none is measured lately."""
+    """A place as the liquid feels it; ``humidity`` in %, None where none is measured lately.
+
+    ``films`` are those that the place's motion and standing name; ``film`` says in order of time
+    by what factor what was learned of the place differs from them (:meth:`films_at`). ``clues``
+    say what is known of its air to come.
+    """
 
     air: PlaceAir
     films: Exposure
     site_kpa: float
     floor: PlaceAir | None = None
     humidity: float | None = None
+    film: Sequence[FilmInForce] = ()
+    clues: AirClues = field(default_factory=AirClues)
+
+    def films_at(self, step: int) -> Exposure:
+        """Return the films as they are in force at a step."""
+        factor = film_at(self.film, step=step).factor
+        return replace(
+            self.films,
+            side_w_m2k=self.films.side_w_m2k * factor,
+            top_w_m2k=self.films.top_w_m2k * factor,
+            bottom_w_m2k=self.films.bottom_w_m2k * factor,
+        )
 
 
 class Weather:

@@ -6,29 +6,46 @@ long computation holds nobody up. What changed meanwhile keeps its mark and is c
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime, time
+from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Final
 
 from drumkeep.domain.drums import DrumFacts, fold
 from drumkeep.domain.events import DrumEvent, EventKind, effective
 from drumkeep.domain.grid import STEP_MS, from_ms, step_at, to_ms
-from drumkeep.domain.liquid import Advanced, DrumPast, advance_drums, first_measurement
-from drumkeep.domain.liquid_events import StartAir
+from drumkeep.domain.liquid import (
+    Advanced,
+    DrumPast,
+    Measurement,
+    advance_drums,
+    first_measurement,
+)
+from drumkeep.domain.liquid_age import LotLife, lot_life
+from drumkeep.domain.liquid_measured import BY_HAND
+from drumkeep.domain.liquid_start import StartAir
 from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import Product
-from drumkeep.operations.surroundings import Ground, read_ground, read_places, start_air
+from drumkeep.operations.straps import read_straps
+from drumkeep.operations.surroundings import (
+    Ground,
+    read_ground,
+    read_places,
+    start_air,
+    swayed_by,
+)
 from drumkeep.operations.verdicts import Known, judge_drums
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage import estimates as estimate_rows
+from drumkeep.storage import measurements as measurement_rows
 from drumkeep.storage import place_marks
 from drumkeep.storage.place_marks import Mark
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.catalogue import Lot
 from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.tables.estimates import Estimate
+from drumkeep.storage.tables.measurements import Measurement as MeasurementRow
 from drumkeep.storage.transaction import Tx
 
 START_HOURS: Final = 48
@@ -41,7 +58,10 @@ AT_ONCE: Final = 2000
 
 @dataclass(frozen=True)
 class Task:
-    """One drum to compute: its row as read, and where it starts."""
+    """One drum to compute: its row as read, and where it starts.
+
+    ``due`` is False for a drum that only comes along because liquid of it was poured into another.
+    """
 
     drum: Drum
     lot: Lot
@@ -49,6 +69,7 @@ class Task:
     facts: DrumFacts
     past: DrumPast
     checkpoint: int | None
+    due: bool
 
 
 @dataclass(frozen=True)
@@ -91,13 +112,30 @@ def due(tx: Tx, *, now: datetime) -> tuple[dict[int, int | None], list[Mark]]:
         ground = read_ground(tx)
         for mark in marks:
             moment = from_ms(mark.from_ms)
-            for drum_id, stay_since in drum_rows.stays_touching(
-                tx, place_ids=ground.fed_by(mark.place_id), since=moment
-            ):
+            places = swayed_by(
+                tx, ground=ground, place_id=mark.place_id, from_ms=mark.from_ms, to_ms=to_ms(now)
+            )
+            for drum_id, stay_since in drum_rows.stays_touching(tx, place_ids=places, since=moment):
                 start = max(mark.from_ms, to_ms(stay_since))
                 before = since.get(drum_id)
                 since[drum_id] = start if before is None else min(before, start)
-    return since, marks
+    return with_poured_on(tx, since=since), marks
+
+
+def with_poured_on(tx: Tx, *, since: Mapping[int, int | None]) -> dict[int, int | None]:
+    """Add to drums whose past changed those that liquid of them went into, from when it did."""
+    spread = dict(since)
+    ahead = {drum_id: changed for drum_id, changed in since.items() if changed is not None}
+    while ahead:
+        reached: dict[int, int] = {}
+        for pour in drum_rows.pours_from(tx, drum_ids=list(ahead)):
+            poured = to_ms(pour.at)
+            before = spread.get(pour.drum_id)
+            follows = poured // STEP_MS >= ahead[pour.donor_id] // STEP_MS
+            if follows and (before is None or poured < before):
+                spread[pour.drum_id] = reached[pour.drum_id] = poured
+        ahead = reached
+    return spread
 
 
 def load(
@@ -106,6 +144,7 @@ def load(
     since: Mapping[int, int | None],
     marks: Sequence[Mark],
     now: datetime,
+    others: Mapping[int, int | None] | None = None,
 ) -> Work:
     """Read what it takes to compute drums.
 
@@ -119,15 +158,15 @@ def load(
         Place marks that this computation will settle.
     now
         The present, UTC.
+    others
+        All drums whose past changed, those not computed here too: what is stored of them past that
+        time does not hold, and liquid of them may have gone into these.
     """
     step = step_at(now)
     ground = read_ground(tx)
-    rows = drum_rows.drums_by_id(tx, ids=list(since))
-    bounds = {
-        drum_id: step if changed is None else min(step, (changed - 1) // STEP_MS)
-        for drum_id, changed in since.items()
-    }
-    checkpoints = estimate_rows.latest_checkpoints(tx, bounds=bounds)
+    changes = {**(others or {}), **since}
+    starts = _with_donors(tx, changes=changes, due=since, step=step)
+    rows = drum_rows.drums_by_id(tx, ids=list(starts))
     log = drum_rows.events_of(tx, drum_ids=list(rows))
     catalogue = drum_rows.lots_and_products(tx, lot_ids=[d.lot_id for d in rows.values()])
     products = {lot_id: as_product(product) for lot_id, (_, product) in catalogue.items()}
@@ -136,10 +175,10 @@ def load(
         product = products[drum.lot_id]
         events = effective(log[drum_id])
         facts = fold(events, product=product)
-        found = checkpoints.get(drum_id)
+        found = starts[drum_id]
         receipt = step_at(facts.received_at)
         if found is not None and (
-            found[0] <= receipt or _start_is_open(events, changed=since[drum_id])
+            found[0] <= receipt or _start_is_open(events, changed=changes.get(drum_id))
         ):
             found = None
         start = receipt if found is None else found[0]
@@ -150,6 +189,7 @@ def load(
                 product=product,
                 facts=facts,
                 checkpoint=None if found is None else found[0],
+                due=drum_id in since,
                 past=DrumPast(
                     key=drum_id,
                     product=product,
@@ -163,9 +203,18 @@ def load(
                     state=None if found is None else states_from_bytes([found[1]]),
                     start_air=_start_air(tx, ground, facts) if found is None else None,
                     share=drum.share,
+                    life=_life(catalogue[drum.lot_id][0], product=product),
                 ),
             )
         )
+    tasks.sort(key=lambda task: not task.due)
+    straps = read_straps(tx, firsts={t.drum.id: t.past.start for t in tasks}, last=step)
+    tasks = [
+        replace(task, past=replace(task.past, straps=straps[task.drum.id]))
+        if task.drum.id in straps
+        else task
+        for task in tasks
+    ]
     first = min([task.past.start for task in tasks] + [step - DAY_STEPS])
     return Work(
         now=now,
@@ -177,6 +226,39 @@ def load(
         ground=ground,
         marks=marks,
     )
+
+
+def _with_donors(
+    tx: Tx, *, changes: Mapping[int, int | None], due: Iterable[int], step: int
+) -> dict[int, tuple[int, bytes] | None]:
+    """Return the checkpoint that each drum starts from, and each drum that was poured into one.
+
+    A donor starts early enough to be there when it is poured; None starts from the receipt.
+    """
+
+    def bound_of(drum_id: int, *, at_most: int) -> int:
+        changed = changes.get(drum_id)
+        return at_most if changed is None else min(at_most, (changed - 1) // STEP_MS)
+
+    bounds = {drum_id: bound_of(drum_id, at_most=step) for drum_id in due}
+    found = dict(bounds.items())
+    starts: dict[int, tuple[int, bytes] | None] = {}
+    while found:
+        checkpoints = estimate_rows.latest_checkpoints(tx, bounds=found)
+        starts |= {drum_id: checkpoints.get(drum_id) for drum_id in found}
+        found = {}
+        for pour in drum_rows.pours_into(tx, drum_ids=list(starts)):
+            start, poured = starts[pour.drum_id], step_at(pour.at)
+            if start is not None and poured < start[0]:
+                continue
+            bound = bound_of(pour.donor_id, at_most=min(poured, step))
+            if pour.donor_id not in bounds or bound < bounds[pour.donor_id]:
+                bounds[pour.donor_id] = found[pour.donor_id] = bound
+    return starts
+
+
+def _life(lot: Lot, *, product: Product) -> LotLife:
+    return lot_life(product, lot=lot.id, made_on=lot.made_on, expires_on=lot.expires_on)
 
 
 def _start_is_open(events: Sequence[DrumEvent], *, changed: int | None) -> bool:
@@ -230,16 +312,13 @@ def compute(work: Work) -> Outcome:
             product=task.product,
             facts=task.facts,
             share=task.drum.share,
-            made_on=datetime.combine(task.lot.made_on, time(), tzinfo=UTC),
-            expires_at=task.product.expires_at(
-                made_on=task.lot.made_on, expires_on=task.lot.expires_on
-            ),
         )
         for task in work.tasks
+        if task.due
     ]
     estimates = judge_drums(
         known,
-        states=advanced.states,
+        states=advanced.states[: len(known)],
         step=work.step,
         places=work.places,
         ground=work.ground,
@@ -262,8 +341,9 @@ def store(tx: Tx, *, outcome: Outcome) -> int:
     for row, task in enumerate(work.tasks):
         drum = now_rows[task.drum.id]
         if drum.revision == task.drum.revision:
-            fresh.add(row)
-            if drum.from_ms is not None:
+            if task.due:
+                fresh.add(row)
+            if task.due and drum.from_ms is not None:
                 drum.from_ms = None
                 tx.session.add(drum)
         else:
@@ -282,13 +362,44 @@ def store(tx: Tx, *, outcome: Outcome) -> int:
             if int(row) in fresh:
                 rows.append((work.tasks[int(row)].drum.id, checkpoint.step, state.tobytes()))
     estimate_rows.replace_checkpoints(tx, after=after, rows=rows)
+    measurement_rows.replace(
+        tx,
+        since={task.drum.id: task.checkpoint or 0 for task in (work.tasks[row] for row in fresh)},
+        rows=[
+            _measurement_row(met, drum_id=work.tasks[met.drum].drum.id)
+            for met in outcome.advanced.measurements
+            if met.drum in fresh
+        ],
+    )
     place_marks.settle(tx, marks=work.marks)
     return len(stored)
 
 
+def _measurement_row(met: Measurement, *, drum_id: int) -> MeasurementRow:
+    reading, taken = met.reading, met.taken
+    return MeasurementRow(
+        drum_id=drum_id,
+        step=taken.step,
+        event_id=met.event,
+        sensor_id=None if reading.source == BY_HAND else reading.source,
+        on_wall=reading.on_wall,
+        height_m=reading.height_m,
+        measured_c=taken.measured_c,
+        computed_c=taken.computed_c,
+        after_c=taken.after_c,
+        innovation_k=taken.innovation_k,
+        expected_k=taken.expected_k,
+        sigma_k=taken.sigma_k,
+        use=taken.use.value,
+    )
+
+
 def refresh_drums(tx: Tx, *, since: Mapping[int, int | None], now: datetime) -> None:
-    """Compute some drums within one transaction: what was recorded is shown at once."""
-    store(tx, outcome=compute(load(tx, since=since, marks=(), now=now)))
+    """Compute some drums within one transaction: what was recorded is shown at once.
+
+    Drums that their liquid went into are computed with them.
+    """
+    store(tx, outcome=compute(load(tx, since=with_poured_on(tx, since=since), marks=(), now=now)))
 
 
 def portions(since: Mapping[int, int | None]) -> Iterable[dict[int, int | None]]:

@@ -11,7 +11,8 @@ from drumkeep.domain.grid import to_ms
 from drumkeep.domain.readings import ArrivedPack, GatewayKey, Reading, Rejection
 from drumkeep.errors import Unavailable
 from drumkeep.storage import arrivals, place_marks, readings, rejects, spool_marks
-from drumkeep.storage.arrivals import KnownSensor, PlaceMount
+from drumkeep.storage import drums as drum_rows
+from drumkeep.storage.arrivals import Hanging, KnownSensor
 from drumkeep.storage.readings import Key, Latest, Row
 from drumkeep.storage.rejects import Refusal
 from drumkeep.storage.savepoint import savepoint
@@ -71,8 +72,8 @@ def record_batch(tx: Tx, *, packs: Sequence[ArrivedPack], now: datetime) -> Batc
     """Store what can be stored of these packs, and the rest with its reason.
 
     Of two values of one sensor for one time the first stays; the second is refused if it differs.
-    Each new reading marks the places where its sensor hung at that time, from the sensor's reading
-    before: the straight line between the two was another one until now.
+    Each new reading marks the places, or the drum, where its sensor hung at that time, from the
+    sensor's reading before: the straight line between the two was another one until now.
 
     Parameters
     ----------
@@ -104,7 +105,7 @@ def record_batch(tx: Tx, *, packs: Sequence[ArrivedPack], now: datetime) -> Batc
     rows = batch.rows()
     readings.insert_batch(tx, rows=rows)
     readings.raise_latest(tx, rows=rows, received_ms=to_ms(now))
-    _mark_places(tx, rows, latest)
+    _mark(tx, rows, latest)
     rejects.add(tx, refusals=batch.refusals(), now=now)
     confirmations = _confirm(tx, packs, gateways, now)
     return BatchOutcome(batch.outcomes(), confirmations)
@@ -256,12 +257,14 @@ def _refusals(pack: ArrivedPack, rejected: Sequence[Rejection]) -> Iterable[Refu
         )
 
 
-def _mark_places(tx: Tx, rows: Sequence[Row], latest: Mapping[int, Latest]) -> None:
+def _mark(tx: Tx, rows: Sequence[Row], latest: Mapping[int, Latest]) -> None:
+    """Have the drums computed again that these readings tell of, by their place or by a strap."""
     times: dict[int, list[int]] = defaultdict(list)
     for sensor_id, ts, _ in rows:
         times[sensor_id].append(ts)
-    from_ms: dict[int, int] = {}
-    for mount in arrivals.mounts_in_places(tx, sensor_ids=times):
+    places: dict[int, int] = {}
+    drums: dict[int, int] = {}
+    for mount in arrivals.mounts_of(tx, sensor_ids=times):
         first = _first_during(mount, times[mount.sensor_id])
         if first is None:
             continue
@@ -271,11 +274,15 @@ def _mark_places(tx: Tx, rows: Sequence[Row], latest: Mapping[int, Latest]) -> N
         else:
             previous = readings.previous_ts(tx, sensor_id=mount.sensor_id, ts_ms=first)
         since = first if previous is None else previous
-        from_ms[mount.place_id] = min(since, from_ms.get(mount.place_id, since))
-    place_marks.lower(tx, from_ms=from_ms)
+        if mount.place_id is not None:
+            places[mount.place_id] = min(since, places.get(mount.place_id, since))
+        elif mount.drum_id is not None:
+            drums[mount.drum_id] = min(since, drums.get(mount.drum_id, since))
+    place_marks.lower(tx, from_ms=places)
+    drum_rows.mark(tx, from_ms=drums)
 
 
-def _first_during(mount: PlaceMount, times: Iterable[int]) -> int | None:
+def _first_during(mount: Hanging, times: Iterable[int]) -> int | None:
     since = to_ms(mount.since)
     until = None if mount.until is None else to_ms(mount.until)
     during = (ts for ts in times if ts >= since and (until is None or ts < until))

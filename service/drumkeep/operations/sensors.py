@@ -22,17 +22,23 @@ SLACK: Final = timedelta(minutes=5)
 """How far ahead of ours the clock of whoever records a change may be."""
 
 LONGEST_INTERVAL_S: Final = 86_400.0
+HIGHEST_STRAP_M: Final = 0.9
+"""A drum is no higher."""
 
 
 @dataclass(frozen=True)
 class NewMount:
-    """Where a sensor hangs, from when till when: a place as ``site/code``, or a drum's tag."""
+    """Where a sensor hangs, from when till when: a place as ``site/code``, or a drum's tag.
+
+    ``height_m`` is above the bottom of the drum; mid-depth where left out.
+    """
 
     what: str
     place: str | None = None
     drum: str | None = None
     since: datetime | None = None
     until: datetime | None = None
+    height_m: float | None = None
 
 
 @dataclass(frozen=True)
@@ -251,6 +257,7 @@ def _hang(tx: Tx, sensor: Sensor, new: NewMount, *, now: datetime) -> None:
             drum_id=drum_id,
             since=since,
             until=new.until,
+            height_m=new.height_m,
         ),
     )
     _mark(tx, sensor, since=since)
@@ -280,6 +287,14 @@ def _check_what(checks: Checks, sensor: Sensor, new: NewMount, what: What) -> No
             "is missing",
             "Write the place as site/code." if wanted == "place" else "Write the drum's tag.",
         )
+    if new.height_m is not None and wanted == "place":
+        checks.add(
+            "mount.height_m",
+            new.height_m,
+            "is a height on a drum, and this is in a place",
+            "Leave it out.",
+        )
+    checks.within("mount.height_m", new.height_m, low=0.0, high=HIGHEST_STRAP_M, unit="m")
 
 
 def _take_down(tx: Tx, sensor: Sensor, *, at: datetime, field: str, now: datetime) -> None:
@@ -318,11 +333,15 @@ def _mark(tx: Tx, sensor: Sensor, *, since: datetime) -> None:
     """Have the drums computed again wherever this sensor hung from then on."""
     # The line from the reading before changes too, and air is bridged over gaps of up to 2 h.
     reach = max(timedelta(hours=2), timedelta(seconds=2.5 * sensor.interval_s))
-    from_ms: dict[int, int] = {}
+    places: dict[int, int] = {}
+    strapped: dict[int, int] = {}
     for mount in catalogue.mounts_of(tx, sensor_ids=[sensor.id]):
-        if mount.place_id is None or (mount.until is not None and mount.until < since):
+        if mount.until is not None and mount.until < since:
             continue
         start = max(0, to_ms(max(mount.since, since) - reach))
-        from_ms[mount.place_id] = min(start, from_ms.get(mount.place_id, start))
-    if from_ms:
-        place_marks.lower(tx, from_ms=from_ms)
+        if mount.place_id is not None:
+            places[mount.place_id] = min(start, places.get(mount.place_id, start))
+        elif mount.drum_id is not None:
+            strapped[mount.drum_id] = min(start, strapped.get(mount.drum_id, start))
+    place_marks.lower(tx, from_ms=places)
+    drums.mark(tx, from_ms=strapped)

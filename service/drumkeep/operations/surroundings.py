@@ -1,22 +1,30 @@
 """Places as the liquid feels them, from what is stored: air on the grid, films, warm rooms."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drumkeep.domain.air import CLIMATOLOGY_DAYS, PlaceAir, place_air
+from drumkeep.domain.air import PlaceAir, place_air
+from drumkeep.domain.constancy import SOONEST_MS
+from drumkeep.domain.film import FilmInForce
 from drumkeep.domain.grid import STEP_MS, from_ms, to_ms
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.places import PlaceKind
-from drumkeep.domain.sensor_series import SensorSeries
 from drumkeep.domain.sensors import What
 from drumkeep.operations.air_clues import read_clues
-from drumkeep.storage import catalogue, readings
+from drumkeep.operations.mounted_series import (
+    Hung,
+    calibrated,
+    read_series,
+    span_air,
+    week_extremes,
+)
+from drumkeep.storage import catalogue, place_films, readings
 from drumkeep.storage import ground as ground_rows
 from drumkeep.storage.tables.catalogue import Calibration, Mount, Place, Sensor, Site
 from drumkeep.storage.transaction import Tx
@@ -26,8 +34,6 @@ from drumkeep.thermal.headspace import site_pressure_kpa
 Floats = NDArray[np.float64]
 Times = NDArray[np.int64]
 Flags = NDArray[np.bool_]
-
-_WEEK_MS: Final = CLIMATOLOGY_DAYS * 86_400_000
 
 _AFTER_MS: Final = 2 * 3_600_000
 """Readings so long after the last step are read too: the line to them crosses it. A gateway's clock
@@ -47,6 +53,7 @@ class Ground:
     humidity_mounts: Mapping[int, Sequence[Mount]]
     sensors: Mapping[int, Sensor]
     calibrations: Mapping[int, Sequence[Calibration]]
+    films: Mapping[int, Sequence[FilmInForce]] = field(default_factory=dict)
 
     def fed_by(self, place_id: int) -> list[int]:
         """Return the places whose air the sensors of this one may tell: itself and all inside."""
@@ -70,6 +77,30 @@ class Ground:
         rooms.sort(key=lambda p: (-len(around & set(self.enclosing(p.id))), p.id))
         return rooms[0] if rooms else None
 
+    def hung(self, mounts: Iterable[Mount]) -> list[Hung]:
+        """Return the sensors of mounts in places, with all that tells what they said there."""
+        return [
+            Hung(
+                mount=mount,
+                sensor=self.sensors[mount.sensor_id],
+                calibrations=self.calibrations.get(mount.sensor_id, ()),
+                kind=PlaceKind(self.places[mount.place_id].kind),
+            )
+            for mount in mounts
+            if mount.place_id is not None
+        ]
+
+    def elsewhere(self, mounts: Sequence[Mount]) -> list[Hung]:
+        """Return the air sensors of the same site as some mounts, in other places."""
+        here = {mount.place_id for mount in mounts}
+        sites = {self.places[place].site_id for place in here if place is not None}
+        return self.hung(
+            mount
+            for place, hung in self.air_mounts.items()
+            if place not in here and self.places[place].site_id in sites
+            for mount in hung
+        )
+
     def enclosing(self, place_id: int) -> list[int]:
         """Return a place and those it sits in, from the inside out."""
         found: list[int] = []
@@ -92,6 +123,7 @@ def read_ground(tx: Tx) -> Ground:
     for mount in mounts:
         if mount.place_id is not None:
             hung[What(mount.what)][mount.place_id].append(mount)
+    films = place_films.all_films(tx)
     sensor_ids = sorted({mount.sensor_id for mount in mounts})
     calibrations: dict[int, list[Calibration]] = defaultdict(list)
     for calibration in catalogue.calibrations_of(tx, sensor_ids=sensor_ids):
@@ -104,6 +136,7 @@ def read_ground(tx: Tx) -> Ground:
         humidity_mounts=hung[What.HUMIDITY],
         sensors=catalogue.sensors_by_id(tx, ids=sensor_ids),
         calibrations=calibrations,
+        films={place: place_films.course_of(rows) for place, rows in films.items()},
     )
 
 
@@ -125,17 +158,45 @@ def read_places(
     """
     told: dict[int, PlaceAir] = {}
     heats = {}
-    for place_id in place_ids:
+    ids = list(place_ids)
+    clues = read_clues(tx, places=ground.places, place_ids=ids)
+    for place_id in ids:
         place = ground.places[place_id]
         air = _nearest_air(tx, ground, place_id, told=told, first=first, last=last)
         heats[place_id] = PlaceHeat(
             air=air,
             films=exposure_of(motion=place.motion, standing=place.standing),
+            film=ground.films.get(place_id, ()),
             site_kpa=site_pressure_kpa(ground.sites[place.site_id].altitude_m),
             humidity=_humidity(tx, ground, place_id, last=last),
             floor=_floor(tx, ground, place, air=air, last=last),
+            clues=clues[place_id],
         )
     return heats
+
+
+def swayed_by(tx: Tx, *, ground: Ground, place_id: int, from_ms: int, to_ms: int) -> list[int]:
+    """Return the places of which the readings of one place in a span may tell.
+
+    Its own and those inside; and where a sensor of the site stands still, what moves elsewhere
+    tells whether it is stuck.
+    """
+    site = ground.places[place_id].site_id
+    others = [
+        mount
+        for hung in (ground.air_mounts, ground.floor_mounts)
+        for place, mounts in hung.items()
+        if place != place_id and ground.places[place].site_id == site
+        for mount in mounts
+    ]
+    still = readings.unchanging(
+        tx,
+        sensor_ids=[mount.sensor_id for mount in others],
+        from_ms=from_ms - SOONEST_MS,
+        to_ms=to_ms,
+    )
+    told = {place_id} | {m.place_id for m in others if m.sensor_id in still and m.place_id}
+    return sorted({fed for place in told for fed in ground.fed_by(place)})
 
 
 def _nearest_air(
@@ -200,52 +261,17 @@ def _air(
     first: int,
     last: int,
 ) -> PlaceAir:
-    from_ms_, to_ms_ = first * STEP_MS, last * STEP_MS + _AFTER_MS
-    stored = _readings(tx, {m.sensor_id for m in mounts}, from_ms=from_ms_, to_ms=to_ms_)
-    series = []
-    for mount in mounts:
-        times, values = stored[mount.sensor_id]
-        inside = times >= to_ms(mount.since)
-        if mount.until is not None:
-            inside &= times < to_ms(mount.until)
-        sensor = ground.sensors[mount.sensor_id]
-        series.append(
-            SensorSeries(
-                ts_ms=times[inside],
-                value_c=calibrated(
-                    times[inside],
-                    values[inside],
-                    calibrations=ground.calibrations.get(mount.sensor_id, ()),
-                ),
-                interval_s=sensor.interval_s,
-                error_k=sensor.error_k,
-                until_ms=None if mount.until is None else to_ms(mount.until),
-            )
-        )
-    return place_air(
-        series, kind=kind, first=first, last=last, extremes=_extremes(tx, ground, mounts)
+    hung = ground.hung(mounts)
+    series = read_series(
+        tx,
+        hung=hung,
+        elsewhere=ground.elsewhere(mounts),
+        from_ms=first * STEP_MS,
+        to_ms=last * STEP_MS + _AFTER_MS,
     )
-
-
-def _readings(
-    tx: Tx, sensor_ids: Iterable[int], *, from_ms: int, to_ms: int
-) -> dict[int, tuple[Times, Floats]]:
-    """Return readings in a span, with the one before it: it bridges into the span."""
-    ids = sorted(sensor_ids)
-    found = readings.series(tx, sensor_ids=ids, from_ms=from_ms, to_ms=to_ms)
-    before = {
-        sensor_id: ts
-        for sensor_id in ids
-        if (ts := readings.previous_ts(tx, sensor_id=sensor_id, ts_ms=from_ms)) is not None
-    }
-    values = readings.stored(tx, keys=before.items())
-    for sensor_id, ts in before.items():
-        times, numbers = found[sensor_id]
-        found[sensor_id] = (
-            np.concatenate([np.array([ts], dtype=np.int64), times]),
-            np.concatenate([np.array([values[sensor_id, ts]]), numbers]),
-        )
-    return found
+    return place_air(
+        series, kind=kind, first=first, last=last, extremes=week_extremes(tx, hung=hung)
+    )
 
 
 def _humidity(tx: Tx, ground: Ground, place_id: int, *, last: int) -> float | None:
@@ -271,41 +297,6 @@ def _humidity(tx: Tx, ground: Ground, place_id: int, *, last: int) -> float | No
     return None
 
 
-def _extremes(
-    tx: Tx, ground: Ground, mounts: Sequence[Mount]
-) -> Callable[[int], tuple[float, float] | None]:
-    def week_up_to(moment_ms: int) -> tuple[float, float] | None:
-        lows, highs = [], []
-        for mount in mounts:
-            until = moment_ms if mount.until is None else min(moment_ms, to_ms(mount.until) - 1)
-            since = max(moment_ms - _WEEK_MS, to_ms(mount.since))
-            if since > until:
-                continue
-            found = readings.extremes(
-                tx, sensor_ids=[mount.sensor_id], from_ms=since, to_ms=until
-            ).get(mount.sensor_id)
-            if found is not None:
-                pair = calibrated(
-                    np.full(2, until, dtype=np.int64),
-                    np.array(found),
-                    calibrations=ground.calibrations.get(mount.sensor_id, ()),
-                )
-                lows.append(float(pair.min()))
-                highs.append(float(pair.max()))
-        return (min(lows), max(highs)) if lows else None
-
-    return week_up_to
-
-
-def calibrated(times: Times, values: Floats, *, calibrations: Sequence[Calibration]) -> Floats:
-    """Return true values: gain × raw + offset of the calibration that held at each time."""
-    true = values.astype(np.float64)
-    for calibration in sorted(calibrations, key=lambda c: c.since):
-        later = times >= to_ms(calibration.since)
-        true = np.where(later, calibration.gain * values + calibration.offset, true)
-    return true
-
-
 def start_air(
     tx: Tx, *, ground: Ground, place_id: int, at: datetime, hours: int
 ) -> tuple[float, float, float] | None:
@@ -317,35 +308,10 @@ def start_air(
     start = end - hours * 3_600_000
     for here in ground.enclosing(place_id):
         mounts = ground.air_mounts.get(here, ())
-        found = _span_air(tx, ground, mounts, start=start, end=end)
+        found = span_air(tx, hung=ground.hung(mounts), from_ms=start, to_ms=end)
         if found is not None:
             return found
     return None
-
-
-def _span_air(
-    tx: Tx, ground: Ground, mounts: Sequence[Mount], *, start: int, end: int
-) -> tuple[float, float, float] | None:
-    lows, highs, means = [], [], []
-    for mount in mounts:
-        times, values = readings.series(tx, sensor_ids=[mount.sensor_id], from_ms=start, to_ms=end)[
-            mount.sensor_id
-        ]
-        inside = times >= to_ms(mount.since)
-        if mount.until is not None:
-            inside &= times < to_ms(mount.until)
-        times, values = times[inside], values[inside]
-        if not len(times):
-            continue
-        true = calibrated(times, values, calibrations=ground.calibrations.get(mount.sensor_id, ()))
-        lows.append(float(true.min()))
-        highs.append(float(true.max()))
-        span = float(times[-1] - times[0])
-        area = float(np.trapezoid(true, times.astype(np.float64)))
-        means.append(area / span if span else float(true[0]))
-    if not means:
-        return None
-    return min(lows), float(np.median(means)), max(highs)
 
 
 def supported_to(air: PlaceAir) -> datetime | None:

@@ -9,8 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drumkeep.domain.condensation import WetAir, wet_air
-from drumkeep.domain.conditions import conditions_of
+from drumkeep.domain.conditions import conditions_of, was_cold
+from drumkeep.domain.content import Content
 from drumkeep.domain.drums import DrumFacts
+from drumkeep.domain.liquid_age import age_of
+from drumkeep.domain.liquid_agent import agent_loss
 from drumkeep.domain.liquid_pressure import (
     PressureInputs,
     gauge_kpa,
@@ -25,6 +28,7 @@ from drumkeep.domain.liquid_state import (
     LiquidStates,
     Solids,
     band_at,
+    disputed,
     likely_mean,
 )
 from drumkeep.domain.liquid_surroundings import PlaceHeat
@@ -46,8 +50,6 @@ class Known:
     product: Product
     facts: DrumFacts
     share: float
-    made_on: datetime
-    expires_at: datetime
 
 
 def judge_drums(
@@ -163,6 +165,8 @@ def _basis(state: LiquidStates, *, heat: PlaceHeat, step: int) -> Basis | None:
         return None
     if not record["resolved"] or record["doubt_k"] >= UNSUPPORTED_K:
         return Basis.UNSUPPORTED
+    if disputed(state, step=step)[0]:
+        return Basis.UNSUPPORTED
     if record["dip_step"] != NEVER and step - record["dip_step"] <= MEASURED_STEPS:
         return Basis.MEASURED
     known = heat.air.supported_at(step)
@@ -192,6 +196,14 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
         mean_c=computed.mean_c if computed else nowhere,
     )
     told = pressure if computed is not None and np.isfinite(pressure.likely) else None
+    age = age_of(state, product=drum.product, step=step)
+    content = Content(
+        age=age,
+        agent=agent_loss(state, product=drum.product),
+        redissolved=bool(state["redissolved"][0]),
+        mixed_lots=bool(state["mixed_lots"][0]),
+    )
+    cold = was_cold(state, product=drum.product)
     verdicts: dict[str, Any] = {}
     for output in OutputClass:
         ahead = outlook.ahead.get(output, Ahead())
@@ -204,13 +216,14 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
             output=output,
             pressure_kpa=told.likely if told else None,
             hot_kpa=pressure.hot,
-            made_on=drum.made_on,
-            expires_at=drum.expires_at,
+            made_on=age.made_at,
+            expires_at=age.expires_at,
+            content=content,
             ahead=ahead,
             wet_air=wet,
             now=now,
         )
-        cold = verdict.state is Readiness.TOO_COLD  # nothing else is mended by a warm room
+        too_cold = verdict.state is Readiness.TOO_COLD  # nothing else is mended by a warm room
         verdicts[output.value] = {
             "state": verdict.state.value,
             "answer": verdict.answer.value,
@@ -220,9 +233,9 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
             "ready_at": _iso(verdict.ready_at),
             "ready_from": _iso(ahead.ready_from) if verdict.ready_at else None,
             "warm_room": ahead.warm_room,
-            "ready_in_warm_room_at": _iso(ahead.ready_in_warm_room_at) if cold else None,
-            "ready_in_warm_room_from": _iso(ahead.ready_in_warm_room_from) if cold else None,
-            "never_note": ahead.never_note if cold else None,
+            "ready_in_warm_room_at": _iso(ahead.ready_in_warm_room_at) if too_cold else None,
+            "ready_in_warm_room_from": _iso(ahead.ready_in_warm_room_from) if too_cold else None,
+            "never_note": ahead.never_note if too_cold else None,
         }
     output = drum.facts.wanted_output or default
     chosen = verdicts[output.value]
@@ -249,6 +262,8 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
         dew_margin_k=wet.margin_k(computed.low_c) if wet and computed else None,
         humidity=wet.humidity if wet else None,
         humidity_assumed=wet.assumed if wet else None,
+        was_cold_c=cold[0] if cold else None,
+        was_cold_hours=cold[1] if cold else None,
         conditions=sorted(condition.value for condition in conditions),
         verdicts=verdicts,
         readiness=chosen["state"],

@@ -25,11 +25,12 @@ class KnownSensor:
 
 
 @dataclass(frozen=True, slots=True)
-class PlaceMount:
-    """A sensor in a place from ``since`` till before ``until``."""
+class Hanging:
+    """A sensor in a place, or else on a drum, from ``since`` till before ``until``."""
 
     sensor_id: int
-    place_id: int
+    place_id: int | None
+    drum_id: int | None
     since: datetime
     until: datetime | None
 
@@ -79,18 +80,13 @@ def sensors_by_name(tx: Tx, *, names: Collection[str]) -> dict[str, KnownSensor]
     }
 
 
-def mounts_in_places(tx: Tx, *, sensor_ids: Collection[int]) -> list[PlaceMount]:
-    """Return every mount of these sensors that is in a place and not on a drum."""
-    statement = select(Mount.sensor_id, Mount.place_id, Mount.since, Mount.until).where(
-        col(Mount.place_id).is_not(None)
-    )
+def mounts_of(tx: Tx, *, sensor_ids: Collection[int]) -> list[Hanging]:
+    """Return every mount of these sensors."""
+    statement = select(Mount.sensor_id, Mount.place_id, Mount.drum_id, Mount.since, Mount.until)
     return [
-        PlaceMount(sensor_id, place_id, since, until)
+        Hanging(*row)
         for some in _portions(sorted(sensor_ids))
-        for sensor_id, place_id, since, until in tx.session.exec(
-            statement.where(col(Mount.sensor_id).in_(some))
-        )
-        if place_id is not None
+        for row in tx.session.exec(statement.where(col(Mount.sensor_id).in_(some)))
     ]
 
 

@@ -11,7 +11,7 @@ from sqlmodel import col, delete, or_, select
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.events import DrumEvent, EventKind
 from drumkeep.storage.tables.catalogue import Lot, Place, Product, Site
-from drumkeep.storage.tables.drums import Drum, Event, Stay
+from drumkeep.storage.tables.drums import Drum, Event, Pour, Stay
 from drumkeep.storage.tables.estimates import Estimate
 from drumkeep.storage.transaction import Tx
 
@@ -31,6 +31,13 @@ def tags_by_id(tx: Tx, *, ids: Sequence[int]) -> dict[int, str]:
     """Return tags by drum id."""
     rows = tx.session.exec(select(Drum.id, Drum.tag).where(col(Drum.id).in_(ids))).all()
     return dict(rows)
+
+
+def ids_by_tag(tx: Tx, *, tags: Sequence[str]) -> dict[str, int]:
+    """Return drum ids by tag; tags that no drum bears have no entry."""
+    if not tags:
+        return {}
+    return dict(tx.session.exec(select(Drum.tag, Drum.id).where(col(Drum.tag).in_(tags))).all())
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +145,7 @@ def as_event(row: Event) -> DrumEvent:
 
 
 def project(tx: Tx, *, drum: Drum, facts: DrumFacts, origin: Stay | None) -> None:
-    """Write what a drum's events amount to into its row and its stays."""
+    """Write what a drum's events amount to into its row, its stays and what was poured into it."""
     drum.place_id = facts.place
     drum.received_at = facts.received_at
     drum.net_kg = facts.net_kg
@@ -155,6 +162,21 @@ def project(tx: Tx, *, drum: Drum, facts: DrumFacts, origin: Stay | None) -> Non
         )
     if origin is not None:
         tx.session.add(origin)
+    tx.session.exec(delete(Pour).where(col(Pour.drum_id) == drum.id))
+    donors = ids_by_tag(tx, tags=[tag for tag, _ in facts.poured_in])
+    for tag, at in facts.poured_in:
+        if tag in donors:
+            tx.session.add(Pour(drum_id=drum.id, donor_id=donors[tag], at=at))
+
+
+def pours_into(tx: Tx, *, drum_ids: Sequence[int]) -> Sequence[Pour]:
+    """Return what was ever poured into drums."""
+    return tx.session.exec(select(Pour).where(col(Pour.drum_id).in_(drum_ids))).all()
+
+
+def pours_from(tx: Tx, *, drum_ids: Sequence[int]) -> Sequence[Pour]:
+    """Return what was ever poured out of drums into others."""
+    return tx.session.exec(select(Pour).where(col(Pour.donor_id).in_(drum_ids))).all()
 
 
 def stays_touching(
@@ -178,6 +200,18 @@ def present_ids(tx: Tx) -> Sequence[int]:
 def marked(tx: Tx) -> Sequence[Drum]:
     """Return drums that must be computed again from some time on."""
     return tx.session.exec(select(Drum).where(col(Drum.from_ms).is_not(None))).all()
+
+
+def mark(tx: Tx, *, from_ms: Mapping[int, int]) -> None:
+    """Have drums computed again from times (epoch ms by drum id) on; an earlier mark stays.
+
+    Their revision grows, so that a computation that began before is not stored over it.
+    """
+    for drum in drums_by_id(tx, ids=list(from_ms)).values():
+        since = from_ms[drum.id]
+        drum.from_ms = since if drum.from_ms is None else min(drum.from_ms, since)
+        drum.revision += 1
+        tx.session.add(drum)
 
 
 def drums_of(tx: Tx, *, product_id: int) -> Sequence[Drum]:

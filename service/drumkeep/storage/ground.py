@@ -20,3 +20,12 @@ def place_mounts(tx: Tx) -> Sequence[Mount]:
         .where(col(Mount.place_id).is_not(None))
         .order_by(col(Mount.since), col(Mount.id))
     ).all()
+
+
+def drum_mounts(tx: Tx, *, drum_ids: Sequence[int]) -> Sequence[Mount]:
+    """Return every mount on these drums, past ones too, oldest first."""
+    return tx.session.exec(
+        select(Mount)
+        .where(col(Mount.drum_id).in_(drum_ids))
+        .order_by(col(Mount.since), col(Mount.id))
+    ).all()

@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from drumkeep.thermal.kernel import LAYERS
 from drumkeep.thermal.parameter_sets import LIKELY
 
 Floats = NDArray[np.float64]
@@ -65,23 +66,37 @@ def band_of(
     sensor_error_k
         What the sensors' own error may add, K.
     kept
-        Share of the model error that stands, 0–1; a dip lowers it for a while.
+        Share of the model error that stands, 0–1, broadcasting to (…, 3): bottom, mean and top;
+        a dip lowers it for a while.
     """
     bottoms, tops = layers_c[..., 0], layers_c[..., -1]
     means = layers_c.mean(axis=-1)
     cap = REST_K + DRIVE_SHARE * drive_k
+    stands = np.broadcast_to(kept, (*np.shape(means[LIKELY]), 3))
 
-    def error(limit: float) -> Floats:
-        return np.minimum(limit, cap) * kept + sensor_error_k
+    def error(limit: float, where: int) -> Floats:
+        return np.minimum(limit, cap) * stands[..., where] + sensor_error_k
 
     return Band(
         bottom=bottoms[LIKELY],
-        bottom_low=bottoms.min(axis=0) - error(BOTTOM_LOW_K),
-        bottom_high=bottoms.max(axis=0) + error(BOTTOM_HIGH_K),
+        bottom_low=bottoms.min(axis=0) - error(BOTTOM_LOW_K, 0),
+        bottom_high=bottoms.max(axis=0) + error(BOTTOM_HIGH_K, 0),
         mean=means[LIKELY],
-        mean_low=means.min(axis=0) - error(MEAN_K),
-        mean_high=means.max(axis=0) + error(MEAN_K),
+        mean_low=means.min(axis=0) - error(MEAN_K, 1),
+        mean_high=means.max(axis=0) + error(MEAN_K, 1),
         top=tops[LIKELY],
-        top_low=tops.min(axis=0) - error(TOP_K),
-        top_high=tops.max(axis=0) + error(TOP_K),
+        top_low=tops.min(axis=0) - error(TOP_K, 2),
+        top_high=tops.max(axis=0) + error(TOP_K, 2),
     )
+
+
+def layer_error(drive_k: Floats | float) -> Floats:
+    """Half-range of the model's error in each layer, K, shape (…, 8).
+
+    Straight lines from the bottom's to the mean's at mid-depth and to the top's, under the same
+    cap as the band.
+    """
+    bottom = 0.5 * (BOTTOM_LOW_K + BOTTOM_HIGH_K)
+    size = np.interp(np.linspace(0.0, 1.0, LAYERS), [0.0, 0.5, 1.0], [bottom, MEAN_K, TOP_K])
+    cap = REST_K + DRIVE_SHARE * np.asarray(drive_k, dtype=np.float64)[..., None]
+    return np.asarray(np.minimum(size, cap), dtype=np.float64)

@@ -91,7 +91,7 @@ def march(
         layers = np.moveaxis(over_time, -2, 0)
     drive = _drive_over_time(layers, air_c=air_c, before_k=drive_k, step_s=step_s)
     seconds = np.arange(steps + 1) * step_s
-    grown = 1.0 - np.exp(-seconds[:, None] / ERROR_GROWS_S) if start_known else 1.0
+    grown = 1.0 - np.exp(-seconds[:, None, None] / ERROR_GROWS_S) if start_known else 1.0
     band = band_of(
         np.moveaxis(layers, 1, 0), drive_k=drive, sensor_error_k=sensor_error_k, kept=grown
     )

@@ -24,9 +24,12 @@ FAST: Final = 2
 
 @dataclass(frozen=True)
 class Spread:
-    """Relative half-ranges of what is not known; each as a factor, 1.25 for a quarter."""
+    """Relative half-ranges of what is not known; each as a factor, 1.25 for a quarter.
 
-    film: float = 1.25
+    ``film`` may differ by drum, shape (drum,).
+    """
+
+    film: Floats | float = 1.25
     specific_heat: float = 1.04
     conductivity: float = 1.15
     expansion: float = 1.10
@@ -47,7 +50,7 @@ def spread_out(likely: Liquid, *, spread: Spread) -> Liquid:
     """
     count = len(likely.tables)
 
-    def three(value: Floats, factor: float) -> Floats:
+    def three(value: Floats, factor: Floats | float) -> Floats:
         return np.stack([value / factor, value, value * factor])
 
     def same(value: Floats) -> Floats:

@@ -5,7 +5,7 @@ import pytest
 
 from drumkeep.domain.grid import STEPS_PER_HOUR, step_at
 from drumkeep.domain.liquid import CHECKPOINT_STEPS, DrumPast, advance_drums
-from drumkeep.domain.liquid_events import StartAir
+from drumkeep.domain.liquid_start import StartAir
 from drumkeep.domain.liquid_state import LIQUID_STATE, UNSUPPORTED_K, states_from_bytes
 from drumkeep.domain.places import PlaceKind
 from drumkeep.thermal.parameter_sets import LIKELY

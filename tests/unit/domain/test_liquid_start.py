@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from drumkeep.domain.grid import STEPS_PER_HOUR
-from drumkeep.domain.liquid import DrumPast, advance_drums
-from drumkeep.domain.liquid_events import StartAir
+from drumkeep.domain.liquid import DrumPast, advance_drums, beside_of
+from drumkeep.domain.liquid_measured import observe, reading_of
+from drumkeep.domain.liquid_start import StartAir
 from drumkeep.domain.liquid_state import UNSUPPORTED_K
 from drumkeep.thermal.parameter_sets import FAST, LIKELY, SLOW
 from tests.builders.past import (
@@ -129,8 +130,16 @@ def test_a_first_measurement_within_a_day_sets_the_start_back_to_the_receipt(kin
     true_start = 13.0
     known = [received(liquid_c=true_start)]
     at_ten = state_after(known, hours=10.0, places=4.0)
-    seen = float(at_ten["layers"][0, LIKELY, 4])
-    measured = [received(), event(kind, 10.0, c=seen, height_m=0.42)]
+    look = event(kind, 10.0, c=0.0, height_m=0.42)
+    beside = beside_of(
+        DrumPast(1, ISO, known, FIRST),
+        at_ten,
+        reading=reading_of(look),
+        heat=place(4.0, hours=10.0),
+        step=step(10.0),
+    )
+    seen = observe(reading_of(look), states=at_ten, beside=beside).of(at_ten["layers"][0, LIKELY])
+    measured = [received(), event(kind, 10.0, c=float(seen), height_m=0.42)]
 
     whole = advanced(measured, hours=10.0, places=4.0, start_air=LOOSE)
     for checkpoint in whole.checkpoints[1:]:
@@ -150,7 +159,7 @@ def test_seeding_memory_runs_from_the_receipt_once_a_dip_has_set_the_start():
 
 
 def test_a_first_measurement_after_more_than_a_day_leaves_the_start():
-    measured = [received(), event("dipped", 24.5, c=20.0)]
+    measured = [received(), event("dipped", 24.5, c=10.0)]
     found = advanced(measured, hours=24.5, places=4.0, start_air=LOOSE)
     plain = advanced([received()], hours=24.5, places=4.0, start_air=LOOSE)
 

@@ -4,13 +4,17 @@ from drumkeep.asgi.fields import LEFT_OUT, Answer, Body, Line, Moment, MomentOut
 
 
 class MountIn(Body):
-    """Where it hangs: a place as ``site/code``, or a drum's tag; ``since`` is now if left out."""
+    """Where it hangs: a place as ``site/code``, or a drum's tag; ``since`` is now if left out.
+
+    ``height_m`` is above the bottom of a drum, mid-depth if left out.
+    """
 
     what: Line
     place: Line | None = None
     drum: Line | None = None
     since: Moment | None = None
     until: Moment | None = None
+    height_m: Number | None = None
 
 
 class CalibrationIn(Body):
@@ -53,6 +57,7 @@ class MountOut(Answer):
     drum: str | None
     since: MomentOut
     until: MomentOut | None
+    height_m: float | None
 
 
 class CalibrationOut(Answer):

@@ -96,7 +96,10 @@ class Calibration(SQLModel, table=True):
 
 
 class Mount(SQLModel, table=True):
-    """What a sensor measures, where, from when till when; ``until`` is exclusive."""
+    """What a sensor measures, where, from when till when; ``until`` is exclusive.
+
+    ``height_m`` is above the bottom of a drum's liquid; mid-depth where none is given.
+    """
 
     __table_args__ = (
         CheckConstraint("(place_id IS NULL) <> (drum_id IS NULL)", name="place_or_drum"),
@@ -110,3 +113,4 @@ class Mount(SQLModel, table=True):
     drum_id: int | None = Field(default=None, foreign_key="drum.id", index=True)
     since: datetime
     until: datetime | None = None
+    height_m: float | None = None

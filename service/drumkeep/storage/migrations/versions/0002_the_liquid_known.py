@@ -90,6 +90,20 @@ def upgrade() -> None:
         )
         batch_op.create_index(batch_op.f("ix_measurement_event_id"), ["event_id"], unique=False)
 
+    op.create_table(
+        "pour",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("drum_id", sa.Integer(), nullable=False),
+        sa.Column("donor_id", sa.Integer(), nullable=False),
+        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(["donor_id"], ["drum.id"], name=op.f("fk_pour_donor_id_drum")),
+        sa.ForeignKeyConstraint(["drum_id"], ["drum.id"], name=op.f("fk_pour_drum_id_drum")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_pour")),
+    )
+    with op.batch_alter_table("pour", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_pour_donor_id"), ["donor_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_pour_drum_id"), ["drum_id"], unique=False)
+
     with op.batch_alter_table("drum", schema=None) as batch_op:
         batch_op.add_column(sa.Column("un_mark", sa.String(length=80), nullable=True))
 
@@ -100,6 +114,8 @@ def upgrade() -> None:
         batch_op.add_column(sa.Column("dew_margin_k", sa.Float(), nullable=True))
         batch_op.add_column(sa.Column("humidity", sa.Float(), nullable=True))
         batch_op.add_column(sa.Column("humidity_assumed", sa.Boolean(), nullable=True))
+        batch_op.add_column(sa.Column("was_cold_c", sa.Float(), nullable=True))
+        batch_op.add_column(sa.Column("was_cold_hours", sa.Float(), nullable=True))
 
     with op.batch_alter_table("mount", schema=None) as batch_op:
         batch_op.add_column(sa.Column("height_m", sa.Float(), nullable=True))
@@ -116,6 +132,8 @@ def downgrade() -> None:
         batch_op.drop_column("height_m")
 
     with op.batch_alter_table("estimate", schema=None) as batch_op:
+        batch_op.drop_column("was_cold_hours")
+        batch_op.drop_column("was_cold_c")
         batch_op.drop_column("humidity_assumed")
         batch_op.drop_column("humidity")
         batch_op.drop_column("dew_margin_k")
@@ -126,6 +144,11 @@ def downgrade() -> None:
     with op.batch_alter_table("drum", schema=None) as batch_op:
         batch_op.drop_column("un_mark")
 
+    with op.batch_alter_table("pour", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_pour_drum_id"))
+        batch_op.drop_index(batch_op.f("ix_pour_donor_id"))
+
+    op.drop_table("pour")
     with op.batch_alter_table("measurement", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_measurement_event_id"))
         batch_op.drop_index(batch_op.f("ix_measurement_drum_id_step"))

@@ -55,7 +55,31 @@ BAD: Final[dict[str, tuple[Any, list[str]]]] = {
     "a motion of another name": (asked(setting={"motion": "breeze"}), ["setting.motion"]),
     "more than the whole side": (asked(setting={"share": 1.5}), ["setting.share"]),
     "a flow of another name": (asked(flow="turbulent"), ["flow"]),
-    "a flow not computed yet": (asked(flow="none"), ["flow"]),
+    "a wind of no strength": (
+        asked(setting={"motion": "windy", "wind_m_s": 0}),
+        ["setting.wind_m_s"],
+    ),
+    "a wind in still air": (
+        asked(setting={"motion": "still", "wind_m_s": 3}),
+        ["setting.wind_m_s"],
+    ),
+    "a share twice": (asked(setting={"crowding": "four", "share": 0.6}), ["setting.share"]),
+    "a crowd of another name": (asked(setting={"crowding": "many"}), ["setting.crowding"]),
+    "a blanket of less than nothing": (
+        asked(setting={"blanket_r_m2k_w": -1}),
+        ["setting.blanket_r_m2k_w"],
+    ),
+    "sun as text": (asked(setting={"sun_w_m2": "bright"}), ["setting.sun_w_m2"]),
+    "more sun than there is": (asked(setting={"sun_w_m2": 2000}), ["setting.sun_w_m2"]),
+    "a sun's hour as text": (
+        asked(setting={"sun_w_m2": [{"h": 0, "w_m2": 4}, {"h": "1", "w_m2": 4}]}),
+        ["setting.sun_w_m2.1.h"],
+    ),
+    "sun out of order": (
+        asked(setting={"sun_w_m2": [{"h": 1, "w_m2": 4}, {"h": 0, "w_m2": 4}]}),
+        ["setting.sun_w_m2.1.h"],
+    ),
+    "a paint that is a mirror": (asked(setting={"absorptance": 0}), ["setting.absorptance"]),
     "a drum too heavy for any liquid": (asked(net_kg=500), ["net_kg"]),
     "more than goes into a drum": (asked(net_kg=280), ["net_kg"]),
     "a usual drum of so light a liquid": (asked(properties={"density_kg_m3": 800}), ["net_kg"]),

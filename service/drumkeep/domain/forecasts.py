@@ -2,20 +2,37 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Final
 
 import numpy as np
 
+from drumkeep.domain.forecast_ranges import film_warnings, layer_warnings, property_warnings
 from drumkeep.domain.liquid_surroundings import table_of
 from drumkeep.domain.products import Properties, Side, default_product
+from drumkeep.domain.sun import DEFAULT_ABSORPTANCE, facing_sun, given_sun
 from drumkeep.errors import Fault, Invalid
-from drumkeep.thermal.boundary import Exposure, exposure_of
+from drumkeep.thermal.boundary import (
+    FLOOR_SHARE,
+    Exposure,
+    Setting,
+    exposure,
+    lid_film,
+    side_film,
+)
 from drumkeep.thermal.constants import DRUM_BRIM_M3, DRUM_STEEL_KG
+from drumkeep.thermal.film_table import WALL_SHARE
 from drumkeep.thermal.march import Course, Reach, likely_layers, march, reach_of
-from drumkeep.thermal.parameter_sets import GIVEN_EXPOSURE, NAMED_SETTING, SETS, spread_out
-from drumkeep.thermal.properties import Row
+from drumkeep.thermal.parameter_sets import (
+    GIVEN_EXPOSURE,
+    NAMED_SETTING,
+    SETS,
+    Spread,
+    spread_out,
+)
+from drumkeep.thermal.properties import NODES_C, REFERENCE_C, Row
+from drumkeep.thermal.solids import solid_course
 from drumkeep.thermal.stratified import LAYERS, Liquid
 
 STEP_S: Final = 300.0
@@ -24,6 +41,10 @@ LEAST_HOURS: Final = 0.08
 
 MOST_HOURS: Final = 24.0 * 31
 MOST_POINTS: Final = 2000
+
+_FILM_ROUNDS: Final = 2
+"""The films follow from the course and the course from the films: a second round moves it by less
+than a tenth of the band."""
 
 _GIVEN: Final = {
     Row.DENSITY: "density_kg_m3",
@@ -42,8 +63,19 @@ class AirPoint:
 
 
 @dataclass(frozen=True)
+class SunPoint:
+    """Global irradiance of the level at an hour from the start, W/m²."""
+
+    h: float
+    w_m2: float
+
+
+@dataclass(frozen=True)
 class ForecastRequest:
-    """The body of ``POST /api/v1/forecasts`` and of ``drumkeep forecast FILE``, checked."""
+    """The body of ``POST /api/v1/forecasts`` and of ``drumkeep forecast FILE``, checked.
+
+    Films come from ``exposure`` as numbers, else from ``setting`` by correlations.
+    """
 
     side: Side
     start_c: tuple[float, ...]
@@ -52,9 +84,10 @@ class ForecastRequest:
     hours: float = 48.0
     step_h: float = 0.5
     exposure: Exposure | None = None
-    motion: str = "still"
-    standing: str = "pallet"
-    share: float = 1.0
+    setting: Setting = field(default_factory=Setting)
+    floor_c: float | None = None
+    sun: tuple[SunPoint, ...] = ()
+    absorptance: float = DEFAULT_ABSORPTANCE
     flow: str = "free"
     steel_kg: float | None = None
     properties: Mapping[str, float] | None = None
@@ -63,7 +96,10 @@ class ForecastRequest:
 
 @dataclass(frozen=True)
 class Forecast:
-    """Temperatures (°C) at each hour; ``layers_c[time][layer]``, bottom first."""
+    """Temperatures (°C) at each hour; ``layers_c[time][layer]``, bottom first.
+
+    ``warnings`` say which correlation or property was used beyond its range.
+    """
 
     h: list[float]
     bottom_c: list[float]
@@ -73,6 +109,25 @@ class Forecast:
     low_c: list[float]
     high_c: list[float]
     reach: list[Reach]
+    warnings: list[str]
+
+
+@dataclass(frozen=True)
+class _Outside:
+    """What the drum faces at the grid's hours: °C and W/m² of the level, shape (time,)."""
+
+    air_c: np.ndarray
+    floor_c: np.ndarray
+    sun_w_m2: np.ndarray | None
+
+
+@dataclass(frozen=True)
+class _Faces:
+    """What side, top and bottom face, °C, shape (time, set, 1)."""
+
+    side_c: np.ndarray
+    top_c: np.ndarray
+    floor_c: np.ndarray
 
 
 def forecast(request: ForecastRequest) -> Forecast:
@@ -84,26 +139,104 @@ def forecast(request: ForecastRequest) -> Forecast:
         When the request holds together field by field but not as a whole.
     """
     _check(request)
-    liquid = _liquid(request)
     steps = int(np.ceil(request.hours * 3600.0 / STEP_S - 1e-9))
     grid_h = np.arange(steps + 1) * (STEP_S / 3600.0)
+    outside = _outside(request, grid_h=grid_h)
+    if request.exposure is not None:
+        liquid = _liquid(request, films=request.exposure)
+        course = _course(request, liquid=liquid, faces=_shaded(outside), spread=GIVEN_EXPOSURE)
+        warnings = []
+    else:
+        mean = np.full(len(grid_h), np.mean(request.start_c))
+        for _ in range(_FILM_ROUNDS):
+            liquid = _liquid(request, films=_films(request, outside=outside, mean_c=mean))
+            faces = _in_the_sun(request, outside=outside, mean_c=mean)
+            course = _course(request, liquid=liquid, faces=faces, spread=NAMED_SETTING)
+            mean = course.band.mean[:, 0]
+        warnings = film_warnings(request.setting, air_c=outside.air_c, mean_c=mean)
+    layers = likely_layers(course)
+    if request.flow == "free":
+        warnings += layer_warnings(liquid, layers_c=layers)
+    warnings += property_warnings(_properties(request), layers_c=layers)
+    return _sampled(request, course=course, grid_h=grid_h, warnings=warnings)
+
+
+def _outside(request: ForecastRequest, *, grid_h: np.ndarray) -> _Outside:
     air = np.interp(grid_h, [p.h for p in request.air], [p.c for p in request.air])
-    start = np.asarray(request.start_c, dtype=np.float64)
-    course = march(
-        np.broadcast_to(start, (SETS, 1, LAYERS)),
-        liquid=spread_out(
-            liquid, spread=GIVEN_EXPOSURE if request.exposure is not None else NAMED_SETTING
-        ),
-        air_c=air[:, None, None],
+    below = air if request.floor_c is None else np.full(len(air), request.floor_c)
+    share = FLOOR_SHARE[request.setting.standing]
+    sun = None
+    if request.sun:
+        sun = np.interp(grid_h, [p.h for p in request.sun], [p.w_m2 for p in request.sun])
+    return _Outside(air_c=air, floor_c=share * below + (1.0 - share) * air, sun_w_m2=sun)
+
+
+def _films(request: ForecastRequest, *, outside: _Outside, mean_c: np.ndarray) -> Exposure:
+    """Films of the setting at the means, over the course, of the air and of the liquid.
+
+    One number for the course: along it they differ by less than the spread of the sets. The
+    liquid's distance from the air is a mean of its size, so that day and night do not cancel.
+    """
+    air = float(outside.air_c.mean())
+    apart = np.abs(mean_c - outside.air_c).mean() * np.sign((mean_c - outside.air_c).mean() or 1.0)
+    return exposure(request.setting, surface_c=air + WALL_SHARE * float(apart), air_c=air)
+
+
+def _shaded(outside: _Outside) -> _Faces:
+    air = outside.air_c[:, None, None]
+    return _Faces(side_c=air, top_c=air, floor_c=outside.floor_c[:, None, None])
+
+
+def _in_the_sun(request: ForecastRequest, *, outside: _Outside, mean_c: np.ndarray) -> _Faces:
+    if outside.sun_w_m2 is None:
+        return _shaded(outside)
+    sun = given_sun(outside.sun_w_m2)
+    wall = outside.air_c + WALL_SHARE * (mean_c - outside.air_c)
+    side, top = (
+        facing_sun(
+            np.broadcast_to(outside.air_c, (SETS, len(outside.air_c))),
+            irradiance_w_m2=irradiance,
+            mean_c=mean_c,
+            absorptance=request.absorptance,
+            film_w_m2k=film(request.setting, surface_c=wall, air_c=outside.air_c),
+            faces_sky=sky,
+        ).T[:, :, None]
+        for film, irradiance, sky in (
+            (side_film, sun.side_w_m2, 0.0),
+            (lid_film, sun.top_w_m2, 1.0),
+        )
+    )
+    return replace(_shaded(outside), side_c=side, top_c=top)
+
+
+def _course(request: ForecastRequest, *, liquid: Liquid, faces: _Faces, spread: Spread) -> Course:
+    start = np.broadcast_to(np.asarray(request.start_c, dtype=np.float64), (SETS, 1, LAYERS))
+    sets = spread_out(liquid, spread=spread)
+    if request.flow == "none":
+        return solid_course(
+            start,
+            liquid=sets,
+            side_c=faces.side_c,
+            top_c=faces.top_c,
+            floor_c=faces.floor_c,
+            step_s=STEP_S,
+        )
+    return march(
+        start,
+        liquid=sets,
+        air_c=faces.side_c,
+        top_c=faces.top_c,
+        floor_c=faces.floor_c,
         drive_k=np.zeros(1),
         step_s=STEP_S,
         mixed=request.flow == "mixed",
         start_known=True,
     )
-    return _sampled(request, course=course, grid_h=grid_h)
 
 
-def _sampled(request: ForecastRequest, *, course: Course, grid_h: np.ndarray) -> Forecast:
+def _sampled(
+    request: ForecastRequest, *, course: Course, grid_h: np.ndarray, warnings: list[str]
+) -> Forecast:
     count = int(np.floor(request.hours / request.step_h + 1e-9))
     hours = np.arange(count + 1) * request.step_h
 
@@ -122,20 +255,12 @@ def _sampled(request: ForecastRequest, *, course: Course, grid_h: np.ndarray) ->
         low_c=at_hours(band.low[:, 0]),
         high_c=at_hours(band.high[:, 0]),
         reach=[reach_of(course, target_c=target) for target in request.targets_c],
+        warnings=warnings,
     )
 
 
 def _check(request: ForecastRequest) -> None:
     faults = []
-    if request.flow == "none":
-        faults.append(
-            Fault(
-                "flow",
-                "none",
-                "is not computed yet: conduction through solids comes later",
-                "Use free, or mixed while agitation runs.",
-            )
-        )
     if request.step_h > request.hours:
         mend = f"Give a step of at most {request.hours:g} h."
         faults.append(Fault("step_h", request.step_h, "is longer than the forecast", mend))
@@ -143,10 +268,11 @@ def _check(request: ForecastRequest) -> None:
         least = math.ceil(request.hours / MOST_POINTS * 1000.0) / 1000.0
         mend = f"Give a step of at least {least:g} h."
         faults.append(Fault("step_h", request.step_h, f"gives over {MOST_POINTS} points", mend))
-    for i, (before, after) in enumerate(pairwise(request.air)):
-        if after.h <= before.h:
-            mend = "Put the points in order of time, each hour once."
-            faults.append(Fault(f"air_c.{i + 1}.h", after.h, "does not follow", mend))
+    for name, points in (("air_c", request.air), ("setting.sun_w_m2", request.sun)):
+        for i, (before, after) in enumerate(pairwise(point.h for point in points)):
+            if after <= before:
+                mend = "Put the points in order of time, each hour once."
+                faults.append(Fault(f"{name}.{i + 1}.h", after, "does not follow", mend))
     most = DRUM_BRIM_M3 * _properties(request).density_kg_m3
     if _net_kg(request) > most:
         problem = "does not go into a drum"
@@ -168,11 +294,8 @@ def _net_kg(request: ForecastRequest) -> float:
     return _properties(request).net_kg if request.net_kg is None else request.net_kg
 
 
-def _liquid(request: ForecastRequest) -> Liquid:
+def _liquid(request: ForecastRequest, *, films: Exposure) -> Liquid:
     properties = _properties(request)
-    films = request.exposure or exposure_of(
-        motion=request.motion, standing=request.standing, share=request.share
-    )
     steel = request.steel_kg
     if steel is None:
         steel = 0.0 if request.exposure is not None else DRUM_STEEL_KG
@@ -194,6 +317,9 @@ def _table(request: ForecastRequest, properties: Properties) -> np.ndarray:
     for row, name in _GIVEN.items():
         if name in given:
             table[row] = given[name]
+    if request.flow != "free":
+        # One node and solids are exact for a depth that stays.
+        table[Row.DENSITY] = np.interp(REFERENCE_C, NODES_C, table[Row.DENSITY])
     nu = given.get("kinematic_viscosity_m2_s")
     if nu is not None:
         table[Row.LOG_VISCOSITY] = np.log(nu * table[Row.DENSITY])

@@ -67,6 +67,9 @@ to the inner sides, and slowly (our judgement; domain tables say half to three q
 BLANKET_R_M2K_W: Final = 0.33
 """13 mm of glass fibre at 0.04 W/(m K), our reckoning of a plain drum blanket."""
 
+MOST_BLANKET_R_M2K_W: Final = 5.0
+"""200 mm of it: more is a mistake."""
+
 
 @dataclass(frozen=True)
 class Setting:
@@ -174,7 +177,7 @@ def out_of_range(setting: Setting, *, surface_c: Numbers, air_c: Numbers) -> tup
     """
     surface, air = np.broadcast_arrays(np.atleast_1d(surface_c), np.atleast_1d(air_c))
     mean = 0.5 * (surface + air)
-    found = [outside("air_c", mean)]
+    found = [outside("air_c", np.concatenate([air, mean]))]
     driven = np.abs(surface - air) > NO_DRIVE_K
     if driven.any():
         found += _free_out_of_range(surface[driven], air[driven])

@@ -44,7 +44,7 @@ class Range(NamedTuple):
 
 
 RANGES: Final = {
-    "air_c": Range("film temperature of the air, °C (Sutherland's laws)", -50.0, 100.0),
+    "air_c": Range("temperature of the air, °C (Sutherland's laws)", -50.0, 100.0),
     "plate": Range("Rayleigh number of the side (Churchill and Chu)", 0.1, 1e12),
     "lid_up": Range("Rayleigh number of a lid that warms the air (McAdams)", 1e4, 1e11),
     "lid_down": Range("Rayleigh number of a lid that cools the air (McAdams)", 1e5, 1e10),

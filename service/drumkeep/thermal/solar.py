@@ -59,7 +59,7 @@ def sol_air(
     absorptance: Numbers,
     film_w_m2k: Numbers,
     emissivity: float = 0.0,
-    sky_w_m2: float = 0.0,
+    sky_w_m2: Numbers = 0.0,
 ) -> Numbers:
     """Temperature (°C) that a sunlit surface faces, in place of the air's.
 

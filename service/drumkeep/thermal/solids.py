@@ -77,10 +77,9 @@ def solid_course(
     start_c: Floats,
     *,
     liquid: Liquid,
-    air_c: Floats,
-    side_c: Floats | None = None,
-    top_c: Floats | None = None,
-    floor_c: Floats | None = None,
+    side_c: Floats,
+    top_c: Floats,
+    floor_c: Floats,
     step_s: float,
 ) -> Course:
     """March one drum whose liquid does not flow, under the slow, likely and fast set.
@@ -95,17 +94,15 @@ def solid_course(
         Layers at the start, °C, shape (3, 1, 8).
     liquid
         Properties and films of one drum, broadcasting to (3, 1).
-    air_c
-        Air at every step's end points, °C, shape (time, set, 1); the set axis may be 1.
     side_c, top_c, floor_c
-        What side, top and bottom face, same shape; the air where None.
+        What side, top and bottom face at every step's end points, °C, shape (time, set, 1); the
+        set axis may be 1.
     step_s
         Step, s.
     """
-    steps = air_c.shape[0]
+    steps = side_c.shape[0]
     side, top, bottom = (
-        np.broadcast_to(air_c if given is None else given, (steps, SETS, 1))
-        for given in (side_c, top_c, floor_c)
+        np.broadcast_to(faced, (steps, SETS, 1)) for faced in (side_c, top_c, floor_c)
     )
     middle_c = 0.5 * (start_c.mean(axis=-1) + side.mean(axis=0))
     height = np.broadcast_to(depth(liquid, mean_c=middle_c), (SETS, 1))

@@ -1,6 +1,7 @@
 """Body and answer of a what-if forecast."""
 
-from typing import Annotated, Final, Literal
+from collections.abc import Callable
+from typing import Annotated, Literal, TypeVar
 
 from pydantic import (
     BaseModel,
@@ -13,18 +14,36 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from drumkeep.asgi.faults import OWN
-from drumkeep.domain.forecasts import LEAST_HOURS, MOST_HOURS, AirPoint, ForecastRequest
+from drumkeep.domain.forecasts import (
+    LEAST_HOURS,
+    MOST_HOURS,
+    AirPoint,
+    ForecastRequest,
+    SunPoint,
+)
 from drumkeep.domain.products import Side
+from drumkeep.domain.sun import DEFAULT_ABSORPTANCE, LEAST_ABSORPTANCE, MOST_IRRADIANCE_W_M2
 from drumkeep.errors import Fault, Invalid
-from drumkeep.thermal.boundary import Exposure
+from drumkeep.thermal.boundary import (
+    LEAST_WIND_M_S,
+    MOST_BLANKET_R_M2K_W,
+    MOST_WIND_M_S,
+    SHARES,
+    Exposure,
+    Setting,
+)
+from drumkeep.thermal.constants import PAINT_EMISSIVITY
 from drumkeep.thermal.stratified import LAYERS
 
 _STRICT = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
 
 Celsius = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-60.0, le=150.0)]
 Film = Annotated[float, Field(gt=0.0, le=200.0)]
+Irradiance = Annotated[
+    float, Field(strict=True, allow_inf_nan=False, ge=0.0, le=MOST_IRRADIANCE_W_M2)
+]
 
-_CELSIUS: Final[TypeAdapter[float]] = TypeAdapter(Celsius)
+_Point = TypeVar("_Point", bound=BaseModel)
 
 
 class AirAtHour(BaseModel):
@@ -36,6 +55,15 @@ class AirAtHour(BaseModel):
     c: Celsius
 
 
+class SunAtHour(BaseModel):
+    """Global irradiance of the level at an hour from the start; straight lines between."""
+
+    model_config = _STRICT
+
+    h: Annotated[float, Field(ge=0.0, le=MOST_HOURS)]
+    w_m2: Irradiance
+
+
 class ExposureIn(BaseModel):
     """Films in W/(m² K): side outside only, top and bottom air to liquid."""
 
@@ -44,16 +72,6 @@ class ExposureIn(BaseModel):
     side_w_m2k: Film
     top_w_m2k: Film
     bottom_w_m2k: Film
-
-
-class SettingIn(BaseModel):
-    """Where the drum stands, instead of films as numbers."""
-
-    model_config = _STRICT
-
-    motion: Literal["still", "fan", "moving"] = "still"
-    standing: Literal["pallet", "slab", "truck_floor"] = "pallet"
-    share: Annotated[float, Field(gt=0.0, le=1.0)] = 1.0
 
 
 class PropertiesIn(BaseModel):
@@ -68,24 +86,91 @@ class PropertiesIn(BaseModel):
     kinematic_viscosity_m2_s: Annotated[float, Field(ge=1e-6, le=0.1)] | None = None
 
 
-def _air(value: object, points: ValidatorFunctionWrapHandler) -> list[AirAtHour]:
-    """Take one temperature for the same air at all hours.
+def _series(
+    point: type[_Point], *, value: str, one: TypeAdapter[float], what: str, example: str
+) -> Callable[[object, ValidatorFunctionWrapHandler], list[_Point]]:
+    """Take one number for the same at all hours, beside a list of points.
 
     Not a union: its errors would name the member tried, which nobody wrote.
     """
-    if isinstance(value, list):
-        given: list[AirAtHour] = points(value)
-        return given
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise PydanticCustomError(
-            OWN,
-            "{problem}. {mend}",
-            {
-                "problem": "is neither a temperature nor a list of them by the hour",
-                "mend": 'Write one number, as in 21.5, or points, as in [{"h": 0, "c": 21.5}].',
-            },
+
+    def read(given: object, points: ValidatorFunctionWrapHandler) -> list[_Point]:
+        if isinstance(given, list):
+            found: list[_Point] = points(given)
+            return found
+        if isinstance(given, bool) or not isinstance(given, int | float):
+            raise PydanticCustomError(
+                OWN,
+                "{problem}. {mend}",
+                {
+                    "problem": f"is neither {what} nor a list of them by the hour",
+                    "mend": f'Write one number, as in {example}, or points, as in [{{"h": 0, '
+                    f'"{value}": {example}}}].',
+                },
+            )
+        return [point.model_validate({"h": 0.0, value: one.validate_python(given)})]
+
+    return read
+
+
+class SettingIn(BaseModel):
+    """Where the drum stands, instead of films as numbers.
+
+    ``crowding`` stands for a share of the side that sees the air, which may be given instead;
+    ``sun_w_m2`` is the global irradiance of the level.
+    """
+
+    model_config = _STRICT
+
+    motion: Literal["still", "fan", "moving", "windy"] | None = None
+    wind_m_s: Annotated[float, Field(ge=LEAST_WIND_M_S, le=MOST_WIND_M_S)] | None = None
+    standing: Literal["pallet", "slab", "truck_floor"] = "pallet"
+    floor_c: Celsius | None = None
+    crowding: Literal["alone", "four", "block"] | None = None
+    share: Annotated[float, Field(gt=0.0, le=1.0)] | None = None
+    blanket_r_m2k_w: Annotated[float, Field(ge=0.0, le=MOST_BLANKET_R_M2K_W)] = 0.0
+    emissivity: Annotated[float, Field(ge=0.05, le=1.0)] = PAINT_EMISSIVITY
+    sun_w_m2: (
+        Annotated[
+            list[SunAtHour],
+            Field(min_length=1, max_length=10_000),
+            WrapValidator(
+                _series(
+                    SunAtHour,
+                    value="w_m2",
+                    one=TypeAdapter(Irradiance),
+                    what="an irradiance",
+                    example="600",
+                ),
+                json_schema_input_type=Irradiance | list[SunAtHour],
+            ),
+        ]
+        | None
+    ) = None
+    absorptance: Annotated[float, Field(ge=LEAST_ABSORPTANCE, le=1.0)] = DEFAULT_ABSORPTANCE
+
+    def faults(self) -> list[Fault]:
+        """Say what does not stand together."""
+        found = []
+        if self.motion == "still" and self.wind_m_s is not None:
+            mend = "Leave wind_m_s out, or make the motion windy."
+            found.append(Fault("setting.wind_m_s", self.wind_m_s, "stands beside still air", mend))
+        if self.crowding is not None and self.share is not None:
+            mend = "Give crowding or share, not both."
+            found.append(Fault("setting.share", self.share, "stands beside crowding", mend))
+        return found
+
+    def setting(self) -> Setting:
+        """Say the same in the words of physics; a wind alone makes the air windy."""
+        windy = "still" if self.wind_m_s is None else "windy"
+        return Setting(
+            motion=self.motion or windy,
+            standing=self.standing,
+            share=SHARES[self.crowding or "alone"] if self.share is None else self.share,
+            wind_m_s=self.wind_m_s,
+            blanket_r_m2k_w=self.blanket_r_m2k_w,
+            emissivity=self.emissivity,
         )
-    return [AirAtHour(h=0.0, c=_CELSIUS.validate_python(value))]
 
 
 class ForecastIn(BaseModel):
@@ -100,7 +185,16 @@ class ForecastIn(BaseModel):
     air_c: Annotated[
         list[AirAtHour],
         Field(min_length=1, max_length=10_000),
-        WrapValidator(_air, json_schema_input_type=Celsius | list[AirAtHour]),
+        WrapValidator(
+            _series(
+                AirAtHour,
+                value="c",
+                one=TypeAdapter(Celsius),
+                what="a temperature",
+                example="21.5",
+            ),
+            json_schema_input_type=Celsius | list[AirAtHour],
+        ),
     ]
     hours: Annotated[float, Field(strict=True, ge=LEAST_HOURS, le=MOST_HOURS)] = 48.0
     step_h: Annotated[float, Field(strict=True, ge=LEAST_HOURS, le=24.0)] = 0.5
@@ -129,9 +223,10 @@ class ForecastIn(BaseModel):
             # the usual half hour, unless all that is asked for is shorter
             step_h=self.step_h if "step_h" in self.model_fields_set else min(0.5, self.hours),
             exposure=Exposure(**self.exposure.model_dump()) if self.exposure else None,
-            motion=setting.motion,
-            standing=setting.standing,
-            share=setting.share,
+            setting=setting.setting(),
+            floor_c=setting.floor_c,
+            sun=tuple(SunPoint(h=p.h, w_m2=p.w_m2) for p in setting.sun_w_m2 or ()),
+            absorptance=setting.absorptance,
             flow=self.flow,
             steel_kg=self.steel_kg,
             properties=self.properties.model_dump(exclude_none=True) if self.properties else None,
@@ -150,6 +245,8 @@ class ForecastIn(BaseModel):
             mend = "Give exposure or setting, not both."
             value = self.setting.model_dump(exclude_unset=True)
             faults.append(Fault("setting", value, "stands beside exposure", mend))
+        if self.setting is not None:
+            faults += self.setting.faults()
         if faults:
             raise Invalid("The forecast cannot be computed as asked.", faults)
         return tuple(self.layers_c or [self.start_c or 0.0] * LAYERS)
@@ -168,7 +265,10 @@ class ReachOut(BaseModel):
 
 
 class ForecastOut(BaseModel):
-    """The course of the liquid; ``layers_c[time][layer]``, bottom first."""
+    """The course of the liquid; ``layers_c[time][layer]``, bottom first.
+
+    ``warnings`` say which correlation or property was used beyond its range.
+    """
 
     model_config = ConfigDict(from_attributes=True)
 
@@ -180,3 +280,4 @@ class ForecastOut(BaseModel):
     low_c: list[float]
     high_c: list[float]
     reach: list[ReachOut]
+    warnings: list[str]

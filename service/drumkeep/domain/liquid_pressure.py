@@ -98,6 +98,8 @@ def expanding(product: Product) -> tuple[float, float]:
     own = product.properties
     if not own.density_points:
         return own.density_kg_m3, own.expansion_1_k
+    if len(own.density_points) == 1:
+        return own.density_points[0][1], own.expansion_1_k
     cold, hot = (float(d) for d in straight(own.density_points, at_c=np.array([FILL_C, HOT_C])))
     return cold, (cold / hot - 1.0) / (HOT_C - FILL_C)
 

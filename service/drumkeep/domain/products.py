@@ -291,6 +291,7 @@ def with_overrides(
         stated=frozenset({*properties, *limits}),
     )
     _check_order(made.limits, faults)
+    _check_expanding(made.properties.density_points, faults)
     if faults:
         raise Invalid("The product does not hold together.", faults)
     return made
@@ -358,6 +359,17 @@ def _checked_points(
             mend = f"Leave at least {LEAST_APART_K:g} K between two points."
             faults.append(Fault(path, after, f"is too near the point at {before:g} °C", mend))
     return tuple(points)
+
+
+def _check_expanding(points: Points, faults: list[Fault]) -> None:
+    """Refuse densities between which a liquid would shrink as it warms, or swell like a gas."""
+    least, most = PROPERTY_RANGES["expansion_1_k"]
+    for (cold_c, cold), (warm_c, warm) in pairwise(points):
+        expansion = (cold / warm - 1.0) / (warm_c - cold_c)
+        if not least <= expansion <= most:
+            problem = f"makes an expansion of {expansion:.2g} per K from {cold_c:g} °C on"
+            mend = f"Give densities between which it is {least:g} to {most:g} per K."
+            faults.append(Fault("properties.density_points", warm, problem, mend))
 
 
 def _check_order(limits: Limits, faults: list[Fault]) -> None:

@@ -6,6 +6,7 @@ import pytest
 
 from drumkeep.domain.products import (
     ASSUMED,
+    JUDGED,
     PRACTICE,
     Cell,
     Limits,
@@ -72,6 +73,8 @@ def test_every_limit_and_property_tells_where_it_comes_from():
     for part, kind in ((ISO.limits, Limits), (ISO.properties, Properties)):
         for field in fields(part):
             expected = PRACTICE if kind is Limits else ASSUMED
+            if field.name == "agent_loss_allowance":
+                expected = JUDGED
             assert ISO.origin(field.name) == expected
 
 
@@ -133,3 +136,10 @@ def test_an_agent_not_known_is_refused_and_none_is_an_agent_too():
 
 def test_the_sides_carry_their_letters():
     assert (Side.ISO.letter, Side.RESIN.letter) == ("A", "B")
+
+
+@pytest.mark.parametrize("warm", [1230.0, 1240.0, 1000.0])
+def test_densities_between_which_a_liquid_does_not_expand_like_one_are_refused(warm):
+    assert "properties.density_points" in faults(
+        properties={"density_points": [[20.0, 1230.0], [55.0, warm]]}
+    )

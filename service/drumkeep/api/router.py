@@ -4,6 +4,7 @@ from fastapi import APIRouter
 
 from drumkeep.api import (
     accounts,
+    air_forecasts,
     alarms,
     drums,
     forecasts,
@@ -24,6 +25,7 @@ from drumkeep.api.schemas.problems import PROBLEMS
 NOUNS = (
     session,
     sites,
+    air_forecasts,
     places,
     products,
     lots,

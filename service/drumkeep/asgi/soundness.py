@@ -20,13 +20,13 @@ LONGEST: Final = 10_000
 """Characters of one string."""
 
 _FORMS: Final = frozenset({"application/x-www-form-urlencoded", "multipart/form-data"})
-_SENML: Final = "application/senml+json"
+_READ_ELSEWHERE: Final = frozenset({"application/senml+json", "text/csv"})
 _UNSOUND: Final = re.compile("[\x00\ud800-\udfff]")
 _INT64: Final = range(-(2**63), 2**63)
 
 
 async def refuse_unsound(request: Request) -> None:
-    """Look at query and body; a SenML pack is left to its own decoder, the path to the middleware.
+    """Look at query and body; SenML and CSV are left to their own decoders, the path to the middleware.
 
     Raises
     ------
@@ -41,7 +41,7 @@ async def refuse_unsound(request: Request) -> None:
     if length == "0" or (length is None and "transfer-encoding" not in request.headers):
         return
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if kind == _SENML:
+    if kind in _READ_ELSEWHERE:
         return
     if kind in _FORMS and not request.url.path.startswith("/api/"):
         form = await request.form()

@@ -9,7 +9,13 @@ from typing import Final
 import drumkeep
 from drumkeep.errors import DrumkeepError
 
-SUBCOMMANDS: Final = ("serve", "demo", "account", "forecast")
+SUBCOMMANDS: Final = {
+    "serve": "serve",
+    "demo": "demo",
+    "account": "account",
+    "forecast": "forecast",
+    "import": "imports",
+}
 """Modules of this package; each has ``add_parser(subparsers)`` that sets ``run``."""
 
 
@@ -28,7 +34,7 @@ def make_parser(asked: str | None = None) -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=drumkeep.__version__)
     subparsers = parser.add_subparsers(metavar="COMMAND", required=True)
     for name in (asked,) if asked in SUBCOMMANDS else SUBCOMMANDS:
-        import_module(f"drumkeep.cli.{name}").add_parser(subparsers)
+        import_module(f"drumkeep.cli.{SUBCOMMANDS[name]}").add_parser(subparsers)
     return parser
 
 

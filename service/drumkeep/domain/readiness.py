@@ -20,6 +20,13 @@ from drumkeep.domain.cautions import (
 )
 from drumkeep.domain.condensation import DEW_MARGIN_K, WetAir
 from drumkeep.domain.conditions import Condition
+from drumkeep.domain.content import (
+    AGENT_ADVICE,
+    CAUTION_MIXED,
+    Content,
+    agent_words,
+    spent_words,
+)
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.products import OutputClass, Product, Side
 from drumkeep.domain.quantities import kilograms_from_pounds
@@ -131,6 +138,7 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
     ahead: Ahead,
     hot_kpa: float | None = None,
     wet_air: WetAir | None = None,
+    content: Content = Content(),  # noqa: B008 - frozen
     now: datetime,
 ) -> Verdict:
     """Give the verdict on one drum for one output class.
@@ -159,6 +167,8 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
         Computed gauge pressure at 55 °C as it is filled; None where that was not asked.
     wet_air
         The air's dew point where it stands; None where the air is not known.
+    content
+        What its liquid has been through.
     now
         The present, UTC.
     """
@@ -180,10 +190,14 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
         conditions=conditions,
         solids_seen=solids_seen,
         pressure_kpa=pressure_kpa,
+        content=content,
     )
-    if now >= expires_at and state is None:
+    if content.mixed_lots:
+        words.cautions.append(CAUTION_MIXED)
+    spent = spent_words(content, expires_at=expires_at, now=now)
+    if spent is not None and state is None:
         state = Readiness.ON_HOLD
-        words.reasons.append(f"The lot expired on {expires_at:%Y-%m-%d}.")
+        words.reasons.append(spent)
         words.advice.append("Ask the manager: the supplier may re-test the lot.")
     if state is None and _is_unknown(computed):
         state = Readiness.UNKNOWN
@@ -236,6 +250,7 @@ def _held(
     conditions: frozenset[Condition],
     solids_seen: bool,
     pressure_kpa: float | None,
+    content: Content,
 ) -> Readiness | None:
     if Condition.BULGED in conditions:
         words.answer = Answer.DO_NOT_OPEN
@@ -262,15 +277,24 @@ def _held(
         return Readiness.ON_HOLD
     if Condition.REDISSOLVING in conditions:
         words.answer = Answer.LOOK_FIRST
-        words.reasons.append("Solids were seen; it is being warmed and mixed to dissolve them.")
-        words.advice.append("Keep it warm and mixed, then probe the bottom and record the look.")
-        words.cautions.append(CAUTION_HEATING)
+        if content.redissolved:
+            words.reasons.append("Solids were seen; it was warm and mixed long enough since.")
+            words.advice.append("Probe the bottom and record the look: nothing else clears it.")
+        else:
+            words.reasons.append("Solids were seen; it is being warmed and mixed to dissolve them.")
+            words.advice.append(
+                "Keep it warm and mixed, then probe the bottom and record the look."
+            )
+            words.cautions.append(CAUTION_HEATING)
         return Readiness.ON_HOLD
+    poor = content.agent if Condition.AGENT_LOSS_SUSPECTED in conditions else None
+    if poor is not None:
+        words.reasons.append(agent_words(poor))
+        words.advice.append(AGENT_ADVICE)
     if facts.hold is not None:
         words.reasons.append(f"On hold: {facts.hold.reason}.")
         words.advice.append("Ask the manager.")
-        return Readiness.ON_HOLD
-    return None
+    return None if poor is None and facts.hold is None else Readiness.ON_HOLD
 
 
 def _is_unknown(computed: Computed | None) -> bool:

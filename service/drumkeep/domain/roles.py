@@ -32,6 +32,7 @@ class Action(StrEnum):
     ACKNOWLEDGE_FOR_MANAGER = "acknowledge alarms addressed to the manager"
     SHELVE = "shelve alarms"
     SEND_READINGS = "send readings"
+    SEND_FORECASTS = "send forecasts of the air"
     CHANGE_CATALOGUE = "change the catalogue"
     CHANGE_ACCOUNTS = "see or change accounts and tokens"
 
@@ -54,6 +55,7 @@ PERMISSIONS: Final[Mapping[Action, frozenset[Role]]] = {
     Action.ACKNOWLEDGE_FOR_MANAGER: _MANAGING,
     Action.SHELVE: _MANAGING,
     Action.SEND_READINGS: _WORKING,
+    Action.SEND_FORECASTS: _SENDING,
     Action.CHANGE_CATALOGUE: _MANAGING,
     Action.CHANGE_ACCOUNTS: _MANAGING,
 }

@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 
 from drumkeep.domain.air import PlaceAir
+from drumkeep.domain.air_ahead import STRIDE, air_ahead
 from drumkeep.domain.grid import moment_of, step_at
 from drumkeep.domain.liquid_state import (
     UNSUPPORTED_K,
@@ -15,7 +16,7 @@ from drumkeep.domain.liquid_state import (
     likely_mean,
     states_from_bytes,
 )
-from drumkeep.domain.outlook import STRIDE, Prospect, air_ahead
+from drumkeep.domain.outlook import Prospect
 from drumkeep.domain.places import PlaceKind
 from drumkeep.operations.estimates import DAY_STEPS
 from drumkeep.operations.surroundings import Ground, read_ground, read_places
@@ -91,6 +92,7 @@ def ahead_of(tx: Tx, *, drum: Drum, hours: int, place_id: int | None = None) -> 
         kind=PlaceKind(where.kind),
         set_point_c=where.set_point_c,
         air=heat.air,
+        clues=heat.clues,
         now_step=step,
         hours=hours,
     )
@@ -98,7 +100,7 @@ def ahead_of(tx: Tx, *, drum: Drum, hours: int, place_id: int | None = None) -> 
     course = Prospect(
         states=state,
         products=[product],
-        films=[heat.films],
+        films=[heat.films_at(step)],
         ahead=[ahead],
         share=np.array([drum.share]),
     ).course(hours=hours, pessimist=True)

@@ -8,6 +8,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from drumkeep.domain.air_ahead import PER_HOUR, STRIDE, AirAhead, air_ahead
 from drumkeep.domain.alarm_rules.plans import READY_BEFORE
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.grid import moment_of
@@ -15,14 +16,11 @@ from drumkeep.domain.liquid_state import LiquidStates
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.outlook import (
     ALARM_HOURS,
-    PER_HOUR,
     READY_HOURS,
-    STRIDE,
-    WARM_ROOM_K,
-    AirAhead,
+    STEP_S,
     Prospect,
-    air_ahead,
     first_below,
+    first_perhaps_within,
     first_within,
     mixed_within,
     steps_below,
@@ -132,6 +130,7 @@ class _Look:
         self.places, self.ground, self.now = places, ground, now
         self.share = np.array([d.share for d in drums])
         self.rooms = [ground.warm_room_for(d.facts.place) for d in drums]
+        self.films = {place: heat.films_at(step) for place, heat in places.items()}
         self._ahead: dict[int, AirAhead] = {}
 
     def outlooks(self) -> list[DrumOutlook]:
@@ -156,32 +155,46 @@ class _Look:
         )
         cold = steps_below(likely.band, limit_c=seed) / PER_HOUR
         lowest = likely.band.bottom_low.min(axis=0)
+        rows = [*range(count), *moved]
+        ready = {output: self._ready(slow.band, rows, output=output) for output in OutputClass}
         return [
             DrumOutlook(
                 ahead={
-                    output: self._ahead_for(i, output=output, slow=slow, in_room=in_room)
-                    for output in OutputClass
+                    output: self._ahead_for(i, times=times, in_room=in_room.get(i))
+                    for output, times in ready.items()
                 },
                 seeds_at=self._moment(int(seeds[i])),
                 cold_hours=float(cold[i]),
                 lowest_c=float(lowest[i]),
                 maybe_seeds_at=self._moment(int(maybe[i])),
-                **self._wanted(i, slow=slow),
+                **self._wanted(i, slow=slow, ready=ready),
             )
             for i in range(count)
         ]
+
+    def _ready(self, band: Band, rows: Sequence[int], *, output: OutputClass) -> "_Ready":
+        """Find when each column of a slow course is ready for an output class."""
+        use = np.array([d.product.limits.use_band(output) for d in self.drums])[rows]
+        low, high = use[:, 0], use[:, 1]
+        return _Ready(
+            use_band=use,
+            slow=first_within(band, low_c=low, high_c=high),
+            fast=first_perhaps_within(band, low_c=low, high_c=high),
+            mixed=mixed_within(band, low_c=low, high_c=high),
+        )
 
     def _prospect(
         self,
         rows: Sequence[int] | range,
         where: Sequence[Place],
         states: LiquidStates | None = None,
+        ahead: Sequence[AirAhead] | None = None,
     ) -> Prospect:
         return Prospect(
             states=self.states[list(rows)] if states is None else states,
             products=[self.drums[i].product for i in rows],
-            films=[self.places[p.id].films for p in where],
-            ahead=[self._air(p) for p in where],
+            films=[self.films[p.id] for p in where],
+            ahead=[self._air(p) for p in where] if ahead is None else ahead,
             share=self.share[list(rows)],
         )
 
@@ -191,6 +204,7 @@ class _Look:
                 kind=PlaceKind(place.kind),
                 set_point_c=place.set_point_c,
                 air=self.places[place.id].air,
+                clues=self.places[place.id].clues,
                 now_step=self.step,
                 hours=READY_HOURS,
             )
@@ -200,33 +214,41 @@ class _Look:
         """Time of a forecast index; None for "never"."""
         return None if index < 0 else moment_of(self.step + index * STRIDE)
 
-    def _ahead_for(
-        self,
-        i: int,
-        *,
-        output: OutputClass,
-        slow: Course,
-        in_room: Mapping[int, int],
-    ) -> Ahead:
-        """Read one drum's columns of the slow course: where it is, and in its warm room if any."""
-        low, high = self.drums[i].product.limits.use_band(output)
+    def _ahead_for(self, i: int, *, times: "_Ready", in_room: int | None) -> Ahead:
+        """Read one drum's columns: where it is, and in its warm room if it would be moved."""
         room = self.rooms[i]
-        moved = in_room.get(i)
-        in_room_at = None
-        if moved is not None:
-            in_room_at = self._moment(_within(slow.band, moved, low, high))
+        slow, fast = times.slow, times.fast
         return Ahead(
-            ready_at=self._moment(_within(slow.band, i, low, high)),
-            mixed_at=self._moment(_mixed(slow.band, i, low, high)),
-            warm_room=room.name if room is not None and moved is not None else None,
-            ready_in_warm_room_at=in_room_at,
-            never_note=_never_note(room, low=low, high=high, error_k=self._room_error(room)),
+            ready_at=self._moment(int(slow[i])),
+            ready_from=self._moment(int(fast[i])),
+            mixed_at=self._moment(int(times.mixed[i])),
+            warm_room=room.name if room is not None and in_room is not None else None,
+            ready_in_warm_room_at=None if in_room is None else self._moment(int(slow[in_room])),
+            ready_in_warm_room_from=None if in_room is None else self._moment(int(fast[in_room])),
+            never_note=None if room is None else self._never_note(room, times.use_band[i]),
         )
 
-    def _room_error(self, room: Place | None) -> float:
-        return 0.0 if room is None else self.places[room.id].air.error_at(self.step)
+    def _never_note(self, room: Place, use_band: Floats) -> str | None:
+        """Say that a warm room can never bring a product into its use band, and what would."""
+        if room.set_point_c is None:
+            return None
+        low, high = float(use_band[0]), float(use_band[1])
+        air = self._air(room)
+        off_k = 0.5 * float(air.high[-1] - air.low[-1])
+        margin = off_k + REST_K + air.error_k
+        if low + margin <= room.set_point_c <= high - margin:
+            return None
+        if low + margin > high - margin:
+            return f"{room.name} cannot be held closely enough for this product's use band."
+        needed = low + margin if room.set_point_c < low + margin else high - margin
+        return (
+            f"{room.name} at {temperature(room.set_point_c)} can never bring this product into "
+            f"its use band; a set point of {temperature(needed)} would."
+        )
 
-    def _wanted(self, i: int, *, slow: Course) -> dict[str, Any]:
+    def _wanted(
+        self, i: int, *, slow: Course, ready: Mapping[OutputClass, "_Ready"]
+    ) -> dict[str, Any]:
         drum = self.drums[i]
         wanted = drum.facts.wanted_at
         if wanted is None or wanted <= self.now:
@@ -235,13 +257,12 @@ class _Look:
         output = drum.facts.wanted_output or OutputClass(site.output_class)
         low, high = drum.product.limits.use_band(output)
         room = self.rooms[i]
-        slow_ready = self._moment(_within(slow.band, i, low, high))
         start_by = None
         if room is not None and room.id != drum.facts.place:
             start_by = self._start_by(i, room=room, wanted=wanted, slow=slow, band=(low, high))
         return {
             "wanted_at": wanted,
-            "slow_ready_at": slow_ready,
+            "slow_ready_at": self._moment(int(ready[output].slow[i])),
             "start_by": start_by,
             "warm_room_place": room.id if room is not None else None,
         }
@@ -289,42 +310,28 @@ class _Look:
         """Tell which starts (forecast steps from now) have the drum ready by the step ``last``."""
         states = np.repeat(self.states[i : i + 1], len(starts))
         states["layers"] = slow.layers_c[starts, :, i]
-        rows = [i] * len(starts)
-        course = self._prospect(rows, [room] * len(starts), states=states).course(
-            hours=min(last // PER_HOUR + 1, READY_HOURS), pessimist=True
-        )
+        here = self._prospect([i], [self.ground.places[self.drums[i].facts.place]])
+        states["doubt_k"] = here.doubt_after(starts * STEP_S)[:, 0]
+        course = self._prospect(
+            [i] * len(starts),
+            [room] * len(starts),
+            states=states,
+            ahead=[self._air(room).later(int(start)) for start in starts],
+        ).course(hours=min(last // PER_HOUR + 1, READY_HOURS), pessimist=True)
         low, high = np.full(len(starts), band[0]), np.full(len(starts), band[1])
         ready = first_within(course.band, low_c=low, high_c=high)
         return np.asarray((ready >= 0) & (starts + ready <= last), dtype=np.bool_)
 
 
+@dataclass(frozen=True)
+class _Ready:
+    """Forecast indices at which columns of a slow course are ready; −1 for never."""
+
+    use_band: Floats
+    slow: NDArray[np.intp]
+    fast: NDArray[np.intp]
+    mixed: NDArray[np.intp]
+
+
 def _cut(band: Band, *, times: int, drums: int) -> Band:
     return Band(*(values[:times, :drums] for values in band.__dict__.values()))
-
-
-def _column(band: Band, i: int) -> Band:
-    return Band(*(values[:, i : i + 1] for values in band.__dict__.values()))
-
-
-def _within(band: Band, i: int, low: float, high: float) -> int:
-    return int(first_within(_column(band, i), low_c=np.array([low]), high_c=np.array([high]))[0])
-
-
-def _mixed(band: Band, i: int, low: float, high: float) -> int:
-    return int(mixed_within(_column(band, i), low_c=np.array([low]), high_c=np.array([high]))[0])
-
-
-def _never_note(room: Place | None, *, low: float, high: float, error_k: float) -> str | None:
-    """Say that a warm room can never bring a product into its use band, and what would."""
-    if room is None or room.set_point_c is None:
-        return None
-    margin = WARM_ROOM_K + REST_K + error_k
-    if low + margin <= room.set_point_c <= high - margin:
-        return None
-    if low + margin > high - margin:
-        return f"{room.name} cannot be held closely enough for this product's use band."
-    needed = low + margin if room.set_point_c < low + margin else high - margin
-    return (
-        f"{room.name} at {temperature(room.set_point_c)} can never bring this product into its "
-        f"use band; a set point of {temperature(needed)} would."
-    )

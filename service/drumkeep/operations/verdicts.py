@@ -223,6 +223,7 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
             wet_air=wet,
             now=now,
         )
+        too_warm = verdict.state is Readiness.TOO_WARM
         too_cold = verdict.state is Readiness.TOO_COLD  # nothing else is mended by a warm room
         verdicts[output.value] = {
             "state": verdict.state.value,
@@ -231,7 +232,7 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
             "advice": list(verdict.advice),
             "cautions": list(verdict.cautions),
             "ready_at": _iso(verdict.ready_at),
-            "ready_from": _iso(ahead.ready_from) if verdict.ready_at else None,
+            "ready_from": _iso(ahead.ready_from) if too_cold or too_warm else None,
             "warm_room": ahead.warm_room,
             "ready_in_warm_room_at": _iso(ahead.ready_in_warm_room_at) if too_cold else None,
             "ready_in_warm_room_from": _iso(ahead.ready_in_warm_room_from) if too_cold else None,

@@ -10,9 +10,11 @@ from typing import Final
 
 from drumkeep.domain.grid import STEPS_PER_HOUR, step_at
 from drumkeep.notify.alarm_topics import AlarmTopics
+from drumkeep.operations.air_habits import lessons_of, store_lessons
 from drumkeep.operations.alarm_notices import alarms_to_publish, note_published
 from drumkeep.operations.alarms import evaluate_alarms
 from drumkeep.operations.estimates import compute, due, load, portions, store
+from drumkeep.operations.place_films import lessons, put_learned, study
 from drumkeep.storage import estimates
 from drumkeep.storage.engine import Engine
 from drumkeep.storage.transaction import reading, transaction
@@ -40,7 +42,7 @@ def advance(engine: Engine, now: datetime) -> None:
         # the marks are settled with the last portion: until then a crash loses none of them
         settling = marks if index == len(parts) - 1 else ()
         with reading(engine) as tx:
-            work = load(tx, since=part, marks=settling, now=now)
+            work = load(tx, since=part, marks=settling, now=now, others=since)
         outcome = compute(work)
         with transaction(engine) as tx:
             store(tx, outcome=outcome)
@@ -82,8 +84,27 @@ def thin(engine: Engine, now: datetime) -> None:
         estimates.thin(tx, before=step_at(now - KEPT_WHOLE), keep_every=THINNED_STEPS)
 
 
+def learn_air(engine: Engine, now: datetime) -> None:
+    """Learn from the hours on record how the air of each place goes."""
+    with reading(engine) as tx:
+        lessons = lessons_of(tx, now=now)
+    with transaction(engine) as tx:
+        store_lessons(tx, lessons=lessons, now=now)
+
+
+def learn_films(engine: Engine, now: datetime) -> None:
+    """Learn from the dips on record how strong the film of each place is."""
+    with reading(engine) as tx:
+        dips = lessons(tx, now=now)
+    found = study(dips)
+    with transaction(engine) as tx:
+        put_learned(tx, found=found, now=now)
+
+
 JOBS: Final = (
     Job("advance", advance, every_s=4.0),
     Job("alarms", evaluate, every_s=60.0),
+    Job("air", learn_air, every_s=3600.0),
+    Job("films", learn_films, every_s=6 * 3600.0),
     Job("thin", thin, every_s=6 * 3600.0),
 )

@@ -213,4 +213,4 @@ def _words(
         said.append(
             f"next 12 hours {formats.temp(lowest)} to {formats.temp(max(p[1] for p in ahead))}"
         )
-    return f"Air at {shelf.place}: {', '.join(said)}."
+    return f"Air at {shelf.place}: {', '.join(said)}. {shelf.air_line.basis}".strip()

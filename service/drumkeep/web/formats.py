@@ -34,6 +34,7 @@ _DAYS_NAMED: Final = 6
 """A weekday alone says which day is meant for this many days ahead."""
 _SPARE_DIGITS: Final = 1
 _NOON: Final = 12
+_HALF_HOUR: Final = timedelta(minutes=30)
 
 How = Literal["when", "ago", "until", "left", "about", "date"]
 
@@ -219,6 +220,30 @@ class Formats:
             # It belongs to the evening that it ends: nobody would look for it in the morning.
             clock, day = "midnight", self.day(later - timedelta(minutes=1))
         return f"about {clock} {day}".strip()
+
+    def between(self, earliest: datetime | None, latest: datetime | None) -> str:
+        """Return a span of computed times: ``between 2 pm and 6 pm tomorrow``.
+
+        Its end is that of :meth:`about`; one time where both round to it or there is no earliest.
+        """
+        last = self.about(latest)
+        if earliest is None or latest is None:
+            return last
+        first = self.earliest(earliest).removeprefix("about ")
+        last = last.removeprefix("about ")
+        if latest - earliest < _HALF_HOUR or first == last:
+            return self.about(latest)
+        return f"between {first} and {last}"
+
+    def earliest(self, at: datetime) -> str:
+        """Return a computed time, rounded down to the half hour: ``about 2 pm``, ``now``."""
+        if at - self.now < _HALF_HOUR:
+            return "now"
+        local = self.local(at)
+        over = timedelta(
+            minutes=local.minute % 30, seconds=local.second, microseconds=local.microsecond
+        )
+        return self.about(at - over)
 
     def date(self, at: datetime | None) -> str:
         """Return a date: ``14 Nov 2026``."""

@@ -192,6 +192,9 @@ def ready_lines(drum: DrumView, formats: Formats) -> tuple[str, ...]:
     if drum.ready_at is not None:
         times = formats.between(drum.ready_from, drum.ready_at)
         lines.append(f"Ready {times} where it stands, {drum.place}.")
+    elif drum.ready_from is not None:
+        times = formats.earliest(drum.ready_from)
+        lines.append(f"Where it stands, {drum.place}, not surely in four days; {times} at best.")
     else:
         lines.append(f"Not within the coming days where it stands, {drum.place}.")
     return tuple(lines)

@@ -3,94 +3,20 @@
 import numpy as np
 import pytest
 
+from drumkeep.domain.air_ahead import PER_HOUR, STRIDE, AirAhead, AirBasis
 from drumkeep.domain.outlook import (
-    ALARM_HOURS,
-    PER_HOUR,
     READY_HOURS,
-    STRIDE,
-    AirAhead,
     Prospect,
-    air_ahead,
     first_below,
+    first_perhaps_within,
     first_within,
     mixed_within,
     steps_below,
 )
-from drumkeep.domain.places import PlaceKind
 from drumkeep.thermal.band import Band
 from drumkeep.thermal.boundary import exposure_of
 from drumkeep.thermal.parameter_sets import FAST, LIKELY, SLOW
-from tests.builders.past import ISO, place, readings, received, state_after, step
-
-NOW_H = 30.0
-
-
-def day(h):
-    return 5.0 + 10.0 * np.sin(h * np.pi / 12.0)
-
-
-def ahead(air, *, kind=PlaceKind.YARD, set_point_c=None, hours=36):
-    return air_ahead(
-        kind=kind,
-        set_point_c=set_point_c,
-        air=place(air, hours=NOW_H).air,
-        now_step=step(NOW_H),
-        hours=hours,
-    )
-
-
-def test_elsewhere_the_last_day_comes_again():
-    found = ahead(day)
-    hours = np.arange(len(found.likely)) / PER_HOUR
-
-    assert found.likely == pytest.approx(day(NOW_H + hours), abs=1e-9)
-    assert found.either_way_k == 3.0
-
-
-def test_the_third_day_looks_like_the_first():
-    found = ahead(lambda h: day(h) + (h > 20.0), hours=72).likely
-
-    assert (found[1 : 24 * PER_HOUR] == found[1 + 24 * PER_HOUR : 48 * PER_HOUR]).all()
-    assert (found[1 : 24 * PER_HOUR] == found[1 + 48 * PER_HOUR : 72 * PER_HOUR]).all()
-
-
-def test_a_warm_room_is_held_at_its_set_point():
-    found = ahead(24.0, kind=PlaceKind.WARM_ROOM, set_point_c=27.0)
-
-    assert found.likely[0] == 24.0
-    assert (found.likely[1:] == 27.0).all()
-    assert found.either_way_k == 1.0
-
-
-def test_a_warm_room_without_a_set_point_is_like_any_other_place():
-    found = ahead(day, kind=PlaceKind.WARM_ROOM)
-
-    assert found.either_way_k == 3.0
-    assert np.ptp(found.likely) > 10.0
-
-
-def test_a_set_point_means_nothing_elsewhere():
-    assert np.ptp(ahead(day, set_point_c=27.0).likely) > 10.0
-
-
-def test_a_warm_room_whose_air_is_not_known_is_still_held_at_its_set_point():
-    found = ahead(None, kind=PlaceKind.WARM_ROOM, set_point_c=27.0)
-
-    assert (found.likely == 27.0).all()
-
-
-def test_air_on_record_for_minutes_only_is_held():
-    short = air_ahead(
-        kind=PlaceKind.YARD,
-        set_point_c=None,
-        air=place(8.0, hours=0.0).air,
-        now_step=step(0.0),
-        hours=ALARM_HOURS,
-    )
-
-    assert (short.likely == 8.0).all()
-    assert len(short.likely) == ALARM_HOURS * PER_HOUR + 1
-
+from tests.builders.past import ISO, received, state_after
 
 def prospect(air_c, *, liquid_c=20.0, off_k=3.0):
     return Prospect(
@@ -99,7 +25,11 @@ def prospect(air_c, *, liquid_c=20.0, off_k=3.0):
         films=[exposure_of(motion="still", standing="pallet")],
         ahead=[
             AirAhead(
-                likely=np.full(READY_HOURS * PER_HOUR + 1, air_c), either_way_k=off_k, error_k=0.5
+                likely=np.full(READY_HOURS * PER_HOUR + 1, air_c),
+                low=np.full(READY_HOURS * PER_HOUR + 1, air_c - off_k),
+                high=np.full(READY_HOURS * PER_HOUR + 1, air_c + off_k),
+                error_k=0.5,
+                basis=AirBasis.USUAL_DAY,
             )
         ],
         share=np.ones(1),
@@ -195,9 +125,3 @@ def test_a_limit_is_passed_only_by_being_below_it():
     assert first_below(found, limit_c=TEN).tolist() == [2]
     assert steps_below(found, limit_c=TEN).tolist() == [2]
     assert first_below(found, limit_c=np.array([5.0])).tolist() == [-1]
-
-
-def test_a_day_of_readings_is_enough_to_look_ahead():
-    series = readings(day, first_h=NOW_H - 24.0, last_h=NOW_H)
-
-    assert np.isfinite(ahead(series).likely).all()

@@ -47,8 +47,10 @@ _NOT_COMPUTED: Final[dict[str, Any]] = {
     "advice": ["Dip the liquid and record it."],
     "cautions": [CAUTION_SHEET],
     "ready_at": None,
+    "ready_from": None,
     "warm_room": None,
     "ready_in_warm_room_at": None,
+    "ready_in_warm_room_from": None,
     "never_note": None,
 }
 _GONE: Final[Mapping[str, Any]] = {
@@ -135,8 +137,10 @@ def drum_view(
         advice=advice,
         cautions=tuple(caution for caution in cautions if caution not in reasons),
         ready_at=ready_at,
+        ready_from=_moment(verdict["ready_from"]),
         warm_room=verdict["warm_room"],
         ready_in_warm_room_at=ready_in_warm_room_at,
+        ready_in_warm_room_from=_moment(verdict["ready_in_warm_room_from"]),
         conditions=cast(
             "tuple[ConditionName, ...]", tuple(estimate.conditions if estimate else ())
         ),

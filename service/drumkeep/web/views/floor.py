@@ -10,9 +10,9 @@ from urllib.parse import urlencode
 import numpy as np
 from numpy.typing import NDArray
 
+from drumkeep.domain.air_ahead import STRIDE, air_ahead, basis_words
 from drumkeep.domain.grid import moment_of, step_at
 from drumkeep.domain.liquid_surroundings import PlaceHeat
-from drumkeep.domain.outlook import STRIDE, air_ahead
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import OutputClass, Side, default_product
 from drumkeep.domain.roles import Role
@@ -234,6 +234,7 @@ def _shelf(
         kind=PlaceKind(place.kind),
         set_point_c=place.set_point_c,
         air=air,
+        clues=heat.clues,
         now_step=step,
         hours=EXTREMES_HOURS,
     )
@@ -243,7 +244,6 @@ def _shelf(
     if np.isfinite(air.likely[-1]):
         times = [moment_of(step + i * STRIDE) for i in range(len(ahead.likely))]
         drawn = [at for at in times if at <= times[0] + timedelta(hours=AHEAD_HOURS)]
-        off = ahead.either_way_k
         line = AirLine(
             past=tuple(
                 (moment_of(air.first + i), float(air.likely[i]))
@@ -251,9 +251,12 @@ def _shelf(
                 if air.known[i]
             ),
             ahead=tuple(
-                (at, float(c), float(c) - off, float(c) + off)
-                for at, c in zip(drawn, ahead.likely, strict=False)
+                (at, float(c), float(low_c), float(high_c))
+                for at, c, low_c, high_c in zip(
+                    drawn, ahead.likely, ahead.low, ahead.high, strict=False
+                )
             ),
+            basis=basis_words(ahead, now=moment_of(step)),
         )
         low, high = _extremes(ahead.likely, times)
     return ShelfView(

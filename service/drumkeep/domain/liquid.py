@@ -18,7 +18,7 @@ from drumkeep.domain.air import NO_SENSOR_K
 from drumkeep.domain.events import MEASURING, DrumEvent, EventKind
 from drumkeep.domain.film import film_at
 from drumkeep.domain.grid import STEP_SECONDS, STEPS_PER_HOUR, step_at
-from drumkeep.domain.liquid_age import LotLife, grow_older
+from drumkeep.domain.liquid_age import LotLife, begin_age, grow_older
 from drumkeep.domain.liquid_agent import agent_inputs, lose_open
 from drumkeep.domain.liquid_events import Moment, apply_event
 from drumkeep.domain.liquid_measured import (
@@ -166,6 +166,9 @@ class _Run:
         self.film_steps = {film.step for heat in self.heats for film in heat.film}
         for row, past in enumerate(pasts):
             self.starting[past.start].append(row)
+            if past.state is None:  # its lot has an age before it is here
+                record, life, product = self.states[row : row + 1], past.life, past.product
+                begin_age(record, life=life, product=product, receipt={}, step=past.start)
             for event in past.events:
                 step = max(step_at(event.at), past.start)
                 if step <= until:
@@ -218,7 +221,8 @@ class _Run:
             return
         record = self.states[row : row + 1]
         past = self.pasts[row]
-        heat = self._heat(record)
+        received = event.kind is EventKind.RECEIVED
+        heat = self._heat_of(_place_id(event.data)) if received else self._heat(record)
         moment = Moment(
             step=step,
             air_c=float(heat.air.window(first=step, last=step)[0]) if heat else float("nan"),
@@ -230,11 +234,13 @@ class _Run:
             parcel=self.pours.parcel(record, event=event, product=past.product, life=past.life),
         )
         apply_event(record, event=event, product=past.product, moment=moment)
-        if event.kind is EventKind.RECEIVED:
+        if received:
             self._replace_start(row, event)
 
     def _heat(self, record: LiquidStates) -> PlaceHeat | None:
-        place = int(record["place"][0])
+        return self._heat_of(int(record["place"][0]))
+
+    def _heat_of(self, place: int) -> PlaceHeat | None:
         return self.heats[self.place_row[place]] if place in self.place_row else None
 
     def _measure(self, row: int, reading: Reading, *, event: UUID | None, step: int) -> None:

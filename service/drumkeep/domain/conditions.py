@@ -4,6 +4,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from drumkeep.domain.liquid_agent import agent_loss
 from drumkeep.domain.liquid_state import NEVER, LiquidStates, Solids
 from drumkeep.domain.products import Product, Side
 
@@ -45,10 +46,13 @@ def conditions_of(
         if state["solids"] == Solids.SUSPECTED:
             found.add(Condition.SOLIDS_SUSPECTED)
         if state["solids"] == Solids.SEEN:
-            warming = state["warm_steps"] > 0
+            warming = state["warm_steps"] > 0 or state["redissolved"]
             found.add(Condition.REDISSOLVING if warming else Condition.SOLIDS_SUSPECTED)
     elif state["gas_since"] != NEVER or mean_c > product.limits.gassing_c:
         found.add(Condition.GASSING)
+    agent = agent_loss(states, product=product)
+    if agent is not None and agent.suspected:
+        found.add(Condition.AGENT_LOSS_SUSPECTED)
     if state["overpressure"]:
         found.add(Condition.OVERPRESSURE)
     if state["bulged"]:

@@ -48,7 +48,8 @@ class Hold:
 class DrumFacts:
     """What is true of a drum now, by what people recorded.
 
-    ``agitations`` are the times and minutes of all of them, in order.
+    ``agitations`` are the times and minutes of all of them, in order; ``poured_in`` the tags of
+    the drums that liquid came from, and when.
     """
 
     received_at: datetime
@@ -69,6 +70,7 @@ class DrumFacts:
     open: bool = False
     open_since: datetime | None = None
     blanketed_at: datetime | None = None
+    poured_in: tuple[tuple[str, datetime], ...] = ()
     looked_at: datetime | None = None
     dipped_at: datetime | None = None
 
@@ -181,9 +183,7 @@ def _after(state: _Fold, facts: DrumFacts, event: DrumEvent) -> DrumFacts:  # no
             _check_mass(float(data["net_kg"]), product=product, name="net_kg")
             return replace(facts, net_kg=float(data["net_kg"]))
         case EventKind.TOPPED:
-            added = float(data["kg"])
-            _check_mass(added, product=product, name="kg", there_kg=facts.net_kg)
-            return replace(facts, net_kg=facts.net_kg + added)
+            return _top(facts, event, product=product)
         case EventKind.DECANTED:
             return replace(facts, net_kg=_decant(facts, data))
         case EventKind.DIPPED | EventKind.SKIN:
@@ -240,6 +240,23 @@ def _move(state: _Fold, facts: DrumFacts, event: DrumEvent) -> DrumFacts:
     state.stays[-1] = replace(state.stays[-1], until=event.at)
     state.stays.append(Stay(place=place, since=event.at))
     return replace(facts, place=place)
+
+
+def _top(facts: DrumFacts, event: DrumEvent, *, product: Product) -> DrumFacts:
+    """Take liquid of another drum; what should not have been mixed is held until somebody looks."""
+    data = event.data
+    added = float(data["kg"])
+    _check_mass(added, product=product, name="kg", there_kg=facts.net_kg)
+    reasons = [f"mixed with {data['mixed_with']}"] if data.get("mixed_with") else []
+    if data.get("was_held"):
+        reasons.append(f"{data['from']}, poured into it, was on hold ({data['was_held']})")
+    hold = facts.hold
+    if reasons and hold is None:
+        hold = Hold(reason="; ".join(reasons), since=event.at, by=event.by)
+    source = ((str(data["from"]), event.at),) if "from" in data else ()
+    return replace(
+        facts, net_kg=facts.net_kg + added, hold=hold, poured_in=(*facts.poured_in, *source)
+    )
 
 
 def _decant(facts: DrumFacts, data: Mapping[str, Any]) -> float:

@@ -21,6 +21,8 @@ from drumkeep.domain.grid import STEP_SECONDS, STEPS_PER_HOUR, step_at
 from drumkeep.domain.liquid_age import LotLife, begin_age, grow_older
 from drumkeep.domain.liquid_agent import agent_inputs, lose_open
 from drumkeep.domain.liquid_events import Moment, apply_event
+from drumkeep.domain.liquid_films import Films
+from drumkeep.domain.liquid_heaters import blanket_r, heat_w
 from drumkeep.domain.liquid_measured import (
     Beside,
     Reading,
@@ -53,8 +55,8 @@ from drumkeep.domain.products import Product
 from drumkeep.domain.straps import Strap, strap_readings
 from drumkeep.thermal.constants import STANDARD_PRESSURE_KPA
 from drumkeep.thermal.drive import record_drive
-from drumkeep.thermal.parameter_sets import LIKELY, NAMED_SETTING, spread_out
-from drumkeep.thermal.stratified import LAYERS, Liquid, advance
+from drumkeep.thermal.parameter_sets import LIKELY, NAMED_SETTING, apart, spread_out
+from drumkeep.thermal.stratified import Liquid, advance
 from drumkeep.thermal.wall import liquid_share
 
 Floats = NDArray[np.float64]
@@ -153,6 +155,7 @@ class _Run:
         self.place_row = {place: row for row, place in enumerate(self.place_ids)}
         self.heats = [places[place] for place in self.place_ids]
         self.air = Weather(self.heats, first=self.first, last=until)
+        self.films = Films(self.heats, first=self.first, last=until)
         self.states = empty_states(len(pasts))
         self.limits = memory_limits([past.product for past in pasts])
         self.pressure = pressure_inputs([past.product for past in pasts])
@@ -178,6 +181,9 @@ class _Run:
         self.rows: Indices = np.empty(0, dtype=np.intp)
         self.at: Indices = np.empty(0, dtype=np.intp)
         self.liquid: Liquid
+        self.share: Floats
+        self.film_factor: Floats
+        self.film_range: Floats
         self.fade: Floats
 
     def advance(self) -> Advanced:
@@ -315,14 +321,17 @@ class _Run:
         self.at = np.array(
             [self.place_row[int(place)] for place in states["place"][self.rows]], dtype=np.intp
         )
+        self.share = np.array([past.share for past in pasts], dtype=np.float64)
         likely = liquid_of(
             [past.product for past in pasts],
-            share=np.array([past.share for past in pasts]),
+            share=self.share,
             mass_kg=states["mass_kg"][self.rows],
             films=[self.heats[int(row)].films_at(step) for row in self.at],
         )
-        ranges = [film_at(self.heats[int(row)].film, step=step).half_range for row in self.at]
-        self.liquid = spread_out(likely, spread=replace(NAMED_SETTING, film=np.array(ranges)))
+        films = [film_at(self.heats[int(row)].film, step=step) for row in self.at]
+        self.film_factor = np.array([film.factor for film in films], dtype=np.float64)
+        self.film_range = np.array([film.half_range for film in films], dtype=np.float64)
+        self.liquid = spread_out(likely, spread=replace(NAMED_SETTING, film=self.film_range))
         self.fade = np.exp(-STEP_SECONDS / doubt_seconds(likely))
 
     def _step(self, step: int) -> None:
@@ -364,13 +373,27 @@ class _Run:
                 site_kpa=self.air.site_kpa[self.at],
             ),
         )
-        heat = np.where(step < states["heat_until"], states["heat_w"], 0.0)
+        faced = self.films.over(
+            step,
+            at=self.at,
+            air_c=air,
+            mean_c=mean,
+            share=self.share,
+            factor=self.film_factor,
+            blanket_r=blanket_r(states, step=step),
+        )
+        liquid = replace(
+            self.liquid,
+            side_w_m2k=apart(faced.side_w_m2k, self.film_range),
+            top_w_m2k=apart(faced.top_w_m2k, self.film_range),
+        )
         layers = advance(
             sets_first(states),
-            liquid=self.liquid,
-            side_c=air,
+            liquid=liquid,
+            side_c=faced.side_c,
+            top_c=faced.top_c,
             floor_c=floor,
-            heat_w=np.repeat((heat / LAYERS)[:, None], LAYERS, axis=1),
+            heat_w=heat_w(states, liquid=liquid, step=step),
             seconds=float(STEP_SECONDS),
         )
         states["layers"] = np.moveaxis(layers, 0, 1)

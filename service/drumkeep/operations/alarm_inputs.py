@@ -7,6 +7,7 @@ from typing import Any
 
 from drumkeep.domain.alarm_rules import DrumNow, GatewayNow, SensorNow
 from drumkeep.domain.grid import from_ms
+from drumkeep.domain.liquid_age import age_of
 from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import Product
@@ -34,7 +35,8 @@ def drums_now(tx: Tx) -> list[DrumNow]:
 def _drum_now(row: StockRow, *, product: Product) -> DrumNow:
     estimate = row.estimate
     assert estimate is not None  # noqa: S101 - the caller looked
-    state = states_from_bytes([estimate.state])[0]
+    states = states_from_bytes([estimate.state])
+    state = states[0]
     outlook = estimate.outlook
     return DrumNow(
         tag=row.drum.tag,
@@ -70,7 +72,7 @@ def _drum_now(row: StockRow, *, product: Product) -> DrumNow:
         dew_margin_k=estimate.dew_margin_k,
         humidity=estimate.humidity,
         humidity_assumed=bool(estimate.humidity_assumed),
-        expires_at=product.expires_at(made_on=row.lot.made_on, expires_on=row.lot.expires_on),
+        expires_at=age_of(states, product=product, step=estimate.step).ends_at,
     )
 
 

@@ -16,6 +16,7 @@ from drumkeep.domain.products import Product
 from drumkeep.domain.roles import Role, correction_action, event_action, may
 from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid, NotFound, Refused
 from drumkeep.operations.estimates import START_HOURS, origin_of, refresh_drums
+from drumkeep.operations.pours import LOOKED_UP, corrected_event, pour_of, told_of
 from drumkeep.operations.surroundings import Ground, read_ground
 from drumkeep.storage import catalogue
 from drumkeep.storage import drums as rows
@@ -87,17 +88,33 @@ def record_event(
         by=by.account_id,
         note=happening.note,
     )
+    event, twin = pour_of(tx, drum=drum, event=event, target=target)
+    ground = read_ground(tx)
+    row, since = _take(tx, drum=drum, log=log, event=event, by=by, ground=ground)
+    changed = {drum.id: since}
+    if twin is not None:
+        theirs = rows.events_of(tx, drum_ids=[twin.drum.id])[twin.drum.id]
+        with told_of(twin.drum.tag):
+            _, changed[twin.drum.id] = _take(
+                tx, drum=twin.drum, log=theirs, event=twin.event, by=by, ground=ground
+            )
+    tx.session.flush()
+    refresh_drums(tx, since=changed, now=now)
+    return drum, row
+
+
+def _take(
+    tx: Tx, *, drum: Drum, log: Sequence[DrumEvent], event: DrumEvent, by: By, ground: Ground
+) -> tuple[Event, int]:
+    """Log an event that makes sense of one drum; return its row and from when it counts, ms."""
+    before = effective(log)
     with _places_by_reference(tx):
         facts = fold(effective([*log, event]), product=_product(tx, drum))
     row = log_event(tx, drum=drum, event=event, by=by)
-    rows.project(
-        tx, drum=drum, facts=facts, origin=origin_stay(read_ground(tx), drum=drum, facts=facts)
-    )
-    since = _changed_since(event, target=target, before=before)
+    rows.project(tx, drum=drum, facts=facts, origin=origin_stay(ground, drum=drum, facts=facts))
+    since = _changed_since(event, target=corrected_event(before, event), before=before)
     drum.from_ms = since if drum.from_ms is None else min(drum.from_ms, since)
-    tx.session.flush()
-    refresh_drums(tx, since={drum.id: drum.from_ms}, now=now)
-    return drum, row
+    return row, drum.from_ms
 
 
 def drum_tagged(tx: Tx, *, tag: str) -> Drum:
@@ -169,10 +186,14 @@ def _refuse_another(
         known.drum_id == drum.id
         and known.kind == happening.kind.value
         and (known.kind == EventKind.WANTED or known.at == happening.at)
-        and (known.data, known.note) == (data, happening.note)
+        and (_told(known.data), known.note) == (data, happening.note)
     )
     if not same:
         raise another_event(happening.event_id)
+
+
+def _told(data: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in data.items() if name not in LOOKED_UP}
 
 
 def another_event(event_id: UUID) -> Conflict:

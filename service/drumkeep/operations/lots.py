@@ -78,6 +78,7 @@ def change_lot(tx: Tx, *, product: str, code: str, changes: LotChanges, now: dat
     checks = Checks()
     _check(checks, lot, now=now)
     checks.raise_faults("The lot cannot be changed.")
+    catalogue.mark_drums_of_lot(tx, lot_id=lot.id)  # the dates are part of what they carry
     return lot
 
 

@@ -247,6 +247,15 @@ def mark_drums_of(tx: Tx, *, product_id: int) -> None:
     )
 
 
+def mark_drums_of_lot(tx: Tx, *, lot_id: int) -> None:
+    """Have all drums of a lot computed again from the beginning."""
+    tx.session.execute(
+        update(Drum)
+        .where(col(Drum.lot_id) == lot_id)
+        .values(from_ms=0, revision=col(Drum.revision) + 1)
+    )
+
+
 def _by_id(tx: Tx, kind: type[_Row], ids: Sequence[int | None]) -> dict[int, _Row]:
     key = col(kind.id)  # type: ignore[attr-defined]  # every table asked for has one
     wanted = {i for i in ids if i is not None}

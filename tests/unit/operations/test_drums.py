@@ -62,7 +62,8 @@ def test_what_is_left_in_an_all_but_empty_drum_stays_a_temperature(depot, net_kg
     assert np.isfinite(layers).all()
     assert -15.0 < layers.min() <= layers.max() < 22.0  # the air's lowest, and where it began
     depot.record(tag, "dipped", 6.5, c=10.0)
-    depot.record(tag, "topped", 7.0, kg=100.0, **{"from": "K7Q-X4M"})
+    other = depot.receive("hall", 1.0, recorded=6.5)
+    depot.record(tag, "topped", 7.0, kg=100.0, **{"from": other})
     depot.check_all(7.0)
 
 

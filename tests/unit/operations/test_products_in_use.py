@@ -48,7 +48,7 @@ def test_a_density_that_puts_a_dip_above_the_liquid_is_refused(depot):
 def test_what_a_drum_holds_by_default_changes_for_all_that_were_not_weighed(depot):
     depot.night()
     usual = depot.receive("hall", 0.0)
-    weighed = depot.receive("hall", 0.0, net_kg=240.0)
+    weighed = depot.receive("hall", 0.0, net_kg=90.0)
     depot.record(usual, "decanted", 1.0, kg=150.0, to=weighed)
     assert depot.drum(usual).net_kg == 100.0
 

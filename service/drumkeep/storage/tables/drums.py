@@ -50,6 +50,15 @@ class Event(SQLModel, table=True):
     note: str | None = Field(default=None, max_length=2000)
 
 
+class Pour(SQLModel, table=True):
+    """Liquid of one drum that was poured into another and when, from the events of ``drum_id``."""
+
+    id: int = Field(default=None, primary_key=True)
+    drum_id: int = Field(foreign_key="drum.id", index=True)
+    donor_id: int = Field(foreign_key="drum.id", index=True)
+    at: datetime
+
+
 class Stay(SQLModel, table=True):
     """Where a drum was and when, from its events; ``origin`` marks air that set its start."""
 

@@ -31,6 +31,8 @@ class Estimate(SQLModel, table=True):
     dew_margin_k: float | None = None
     humidity: float | None = None
     humidity_assumed: bool | None = None
+    was_cold_c: float | None = None
+    was_cold_hours: float | None = None
     conditions: list[str] = Field(default_factory=list, sa_type=JSON)
     verdicts: dict[str, Any] = Field(default_factory=dict, sa_type=JSON)
     readiness: str = Field(max_length=8, index=True)

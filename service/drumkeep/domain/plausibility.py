@@ -333,10 +333,10 @@ APART_STEPS: Final = 12
 
 
 def stand_apart(lines: Floats, *, sound: Flags, error_k: Sequence[float]) -> tuple[Flags, Floats]:
-    """Say which sensors of a place stand apart from the median of its others.
+    """Say which sensors of a place stand apart from most of its others.
 
-    One does where over the last hour it was off in the mean by more than :data:`APART_K` and the
-    errors of both.
+    Two do from one another where over the last hour they differed in the mean by more than
+    :data:`APART_K` and the errors of both.
 
     Parameters
     ----------
@@ -351,22 +351,28 @@ def stand_apart(lines: Floats, *, sound: Flags, error_k: Sequence[float]) -> tup
     Returns
     -------
     tuple[Flags, Floats]
-        Whether each stands apart, and what the others say; shape (sensor, step − APART_STEPS).
+        Whether each stands apart, and the median of the others; shape (sensor, step −
+        APART_STEPS).
     """
     sensors, steps = lines.shape
-    apart = np.zeros((sensors, steps - APART_STEPS), dtype=np.bool_)
-    others_say = np.full((sensors, steps - APART_STEPS), np.nan)
-    if sensors == 1:
-        return apart, others_say
+    shape = (sensors, steps - APART_STEPS)
+    others_say = np.full(shape, np.nan)
+    differing, spoken = np.zeros(shape), np.zeros(shape)
     told = np.where(sound, lines, np.nan)
     for row in range(sensors):
-        others = median_of(np.delete(told, row, axis=0))
-        off = np.lib.stride_tricks.sliding_window_view(told[row] - others, APART_STEPS + 1)
-        limit = APART_K + error_k[row] + max(e for i, e in enumerate(error_k) if i != row)
-        # a step at which either says nothing makes the mean NaN, which is never greater
-        apart[row] = np.abs(off.mean(axis=1)) > limit
-        others_say[row] = others[APART_STEPS:]
-    return apart, others_say
+        for other in range(row):
+            off = np.lib.stride_tricks.sliding_window_view(
+                told[row] - told[other], APART_STEPS + 1
+            ).mean(axis=1)
+            # a step at which either says nothing makes the mean NaN
+            both = np.isfinite(off)
+            differ = np.abs(off) > APART_K + error_k[row] + error_k[other]
+            for one in (row, other):
+                spoken[one] += both
+                differing[one] += both & differ
+        if sensors > 1:
+            others_say[row] = median_of(np.delete(told, row, axis=0))[APART_STEPS:]
+    return np.asarray(differing > spoken / 2.0, dtype=np.bool_), others_say
 
 
 def median_of(lines: Floats) -> Floats:

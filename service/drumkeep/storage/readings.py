@@ -4,6 +4,7 @@ The key of a reading begins with its hour, so every query names the hours that i
 hours alone would read all sensors.
 """
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final, TypeVar
@@ -19,6 +20,7 @@ _HOUR_MS: Final = 3_600_000
 _HOURS_AT_ONCE: Final = 1000
 _KEYS_AT_ONCE: Final = 1000
 _FIRST_LOOK_BACK_HOURS: Final = 6
+_QUIET_HOURS: Final = 3
 
 _Item = TypeVar("_Item")
 
@@ -160,11 +162,17 @@ def series(tx: Tx, *, sensor_ids: Sequence[int], from_ms: int, to_ms: int) -> di
 
 
 def extremes(
-    tx: Tx, *, sensor_ids: Sequence[int], from_ms: int, to_ms: int
+    tx: Tx,
+    *,
+    sensor_ids: Sequence[int],
+    from_ms: int,
+    to_ms: int,
+    within: tuple[float, float] = (-math.inf, math.inf),
 ) -> dict[int, tuple[float, float]]:
     """Return the lowest and highest value of each sensor in a span of time, ends included.
 
-    As the sensors gave them; a sensor without a reading there has no entry.
+    As the sensors gave them, of those values that lie ``within`` two others; a sensor without such
+    a reading there has no entry.
     """
     statement = (
         select(
@@ -172,7 +180,11 @@ def extremes(
             func.min(reading.c.value).label("low"),
             func.max(reading.c.value).label("high"),
         )
-        .where(reading.c.sensor_id.in_(list(set(sensor_ids))), reading.c.ts.between(from_ms, to_ms))
+        .where(
+            reading.c.sensor_id.in_(list(set(sensor_ids))),
+            reading.c.ts.between(from_ms, to_ms),
+            reading.c.value.between(*within),
+        )
         .group_by(reading.c.sensor_id)
     )
     found: dict[int, tuple[float, float]] = {}
@@ -186,17 +198,61 @@ def extremes(
 
 def previous_ts(tx: Tx, *, sensor_id: int, ts_ms: int) -> int | None:
     """Return the time of a sensor's newest reading strictly before a time; None if none is."""
+    return _newest_before(tx, sensor_id=sensor_id, ts_ms=ts_ms)
+
+
+def unchanging(tx: Tx, *, sensor_ids: Sequence[int], from_ms: int, to_ms: int) -> set[int]:
+    """Return which sensors said only one value in some whole three hours of a span of time.
+
+    Hours of the clock, so that a standstill of six hours has such three in it. Where the span
+    begins or ends within three hours, what is in it counts for all.
+    """
+    statement = (
+        select(reading.c.sensor_id)
+        .where(reading.c.sensor_id.in_(list(set(sensor_ids))), reading.c.ts.between(from_ms, to_ms))
+        .group_by(reading.c.sensor_id, reading.c.hour // _QUIET_HOURS)
+        .having(func.min(reading.c.value) == func.max(reading.c.value))
+        .distinct()
+    )
+    connection = tx.session.connection()
+    found: set[int] = set()
+    for hours in _hours(from_ms, to_ms):
+        found |= set(connection.scalars(statement.where(reading.c.hour.in_(hours))))
+    return found
+
+
+def differed_ts(tx: Tx, *, sensor_id: int, ts_ms: int, value: float) -> int | None:
+    """Return the time of a sensor's newest reading before a time that says another value."""
+    return _newest_before(tx, sensor_id=sensor_id, ts_ms=ts_ms, but=value)
+
+
+def first_ts(tx: Tx, *, sensor_id: int, from_ms: int, to_ms: int) -> int | None:
+    """Return the time of a sensor's first reading in a span, ends included; None if none is."""
+    statement = select(func.min(reading.c.ts)).where(
+        reading.c.sensor_id == sensor_id, reading.c.ts.between(from_ms, to_ms)
+    )
+    connection = tx.session.connection()
+    for hours in _hours(from_ms, to_ms):
+        found: int | None = connection.scalar(statement.where(reading.c.hour.in_(hours)))
+        if found is not None:
+            return found
+    return None
+
+
+def _newest_before(tx: Tx, *, sensor_id: int, ts_ms: int, but: float | None = None) -> int | None:
     known = newest(tx, sensor_ids=[sensor_id]).get(sensor_id)
     if known is None or known.first_ms >= ts_ms:
         return None
-    if known.ts_ms < ts_ms:
+    if but is None and known.ts_ms < ts_ms:
         return known.ts_ms
     statement = select(func.max(reading.c.ts)).where(
         reading.c.sensor_id == sensor_id, reading.c.ts < ts_ms
     )
+    if but is not None:
+        statement = statement.where(reading.c.value != but)
     connection = tx.session.connection()
     # Backwards, each look longer than the one before: the answer is nearly always close.
-    last, span = hour_of(ts_ms), _FIRST_LOOK_BACK_HOURS
+    last, span = hour_of(min(ts_ms, known.ts_ms)), _FIRST_LOOK_BACK_HOURS
     oldest = hour_of(known.first_ms)
     while last >= oldest:
         hours = list(range(max(oldest, last - span + 1), last + 1))

@@ -1,0 +1,296 @@
+"""What sensors said while they hung somewhere, as series: calibrated, with their standstills."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drumkeep.domain.air import CLIMATOLOGY_DAYS, Extremes, widened
+from drumkeep.domain.constancy import (
+    HISTORY_MS,
+    OPEN_AIR,
+    SOONEST_MS,
+    Trace,
+    habit_of,
+    patience_from_afar,
+    standstills,
+    stuck_from,
+)
+from drumkeep.domain.grid import to_ms
+from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.plausibility import Code, codes_of, look_back_ms, manner_of
+from drumkeep.domain.sensor_series import SensorSeries
+from drumkeep.domain.sensors import What
+from drumkeep.storage import readings
+from drumkeep.storage.tables.catalogue import Calibration, Mount, Sensor
+from drumkeep.storage.transaction import Tx
+
+Floats = NDArray[np.float64]
+Times = NDArray[np.int64]
+
+_WEEK_MS: Final = CLIMATOLOGY_DAYS * 86_400_000
+
+_WITNESSES: Final = 4
+"""So many sensors elsewhere are asked about one that stands still, those in the open air first."""
+
+
+@dataclass(frozen=True)
+class Hung:
+    """One sensor while it hangs in one spot of a place of a kind, with its calibrations."""
+
+    mount: Mount
+    sensor: Sensor
+    calibrations: Sequence[Calibration]
+    kind: PlaceKind
+
+    @property
+    def what(self) -> What:
+        """What it measures there."""
+        return What(self.mount.what)
+
+    def since_ms(self) -> int:
+        """Return when it was hung there, epoch ms."""
+        return to_ms(self.mount.since)
+
+    def until_ms(self) -> int | None:
+        """Return when it was taken down, epoch ms; None while it hangs."""
+        return None if self.mount.until is None else to_ms(self.mount.until)
+
+    def during(self, times: Times) -> NDArray[np.bool_]:
+        """Say which times (epoch ms) lie within the mount."""
+        inside = times >= self.since_ms()
+        until = self.until_ms()
+        return inside if until is None else inside & (times < until)
+
+    def series(self, times: Times, raw: Floats) -> SensorSeries:
+        """Return the readings that were made there."""
+        inside = self.during(times)
+        here, given = times[inside], raw[inside]
+        return SensorSeries(
+            ts_ms=here,
+            value_c=calibrated(here, given, calibrations=self.calibrations),
+            interval_s=self.sensor.interval_s,
+            error_k=self.sensor.error_k,
+            until_ms=self.until_ms(),
+            raw=given,
+            what=self.what,
+        )
+
+
+def read_series(
+    tx: Tx, *, hung: Sequence[Hung], elsewhere: Sequence[Hung], from_ms: int, to_ms: int
+) -> list[SensorSeries]:
+    """Return what sensors of one spot said in a span, and before it as far back as it matters.
+
+    Parameters
+    ----------
+    tx
+        Any transaction.
+    hung
+        The sensors of a place that measure the same there, past ones too.
+    elsewhere
+        Air sensors elsewhere on the site, for what stands still.
+    from_ms, to_ms
+        Epoch ms, ends included. The reading before the span bridges into it.
+
+    Returns
+    -------
+    list[SensorSeries]
+        In the order of ``hung``.
+    """
+    stored = _stored(
+        tx, sensors={h.sensor.id: h.sensor for h in hung}, from_ms=from_ms, to_ms=to_ms
+    )
+    still = readings.unchanging(
+        tx, sensor_ids=list(stored), from_ms=from_ms - SOONEST_MS, to_ms=to_ms
+    )
+    found = []
+    for one in hung:
+        series = one.series(*stored[one.sensor.id])
+        if one.sensor.id in still and len(series.ts_ms):
+            beside = [h for h in hung if h.sensor.id != one.sensor.id]
+            stuck = _stuck(tx, one, series=series, beside=beside, elsewhere=elsewhere)
+            series = _with_standstills(series, stuck)
+        found.append(series)
+    return found
+
+
+def _with_standstills(
+    series: SensorSeries, stuck: Iterable[tuple[int, int | None]]
+) -> SensorSeries:
+    return SensorSeries(
+        ts_ms=series.ts_ms,
+        value_c=series.value_c,
+        interval_s=series.interval_s,
+        error_k=series.error_k,
+        until_ms=series.until_ms,
+        raw=series.raw,
+        what=series.what,
+        stuck=tuple(stuck),
+    )
+
+
+def _stored(
+    tx: Tx, *, sensors: dict[int, Sensor], from_ms: int, to_ms: int
+) -> dict[int, tuple[Times, Floats]]:
+    """Return readings in a span, the one before it, and those by which that one is judged."""
+    begins: dict[int, list[int]] = {}
+    for sensor_id, sensor in sensors.items():
+        before = readings.previous_ts(tx, sensor_id=sensor_id, ts_ms=from_ms)
+        begin = from_ms if before is None else before - look_back_ms(sensor.interval_s)
+        begins.setdefault(begin, []).append(sensor_id)
+    found: dict[int, tuple[Times, Floats]] = {}
+    for begin, ids in begins.items():
+        found |= readings.series(tx, sensor_ids=ids, from_ms=begin, to_ms=to_ms)
+    return found
+
+
+def _stuck(
+    tx: Tx,
+    one: Hung,
+    *,
+    series: SensorSeries,
+    beside: Sequence[Hung],
+    elsewhere: Sequence[Hung],
+) -> list[tuple[int, int | None]]:
+    """Return the spans over which a sensor is stuck, of those that its readings here touch."""
+    times, raw = series.ts_ms, series.as_given()
+    found: list[tuple[int, int | None]] = []
+    for first, last in standstills(times, raw):
+        begin = int(times[first]) if first else _began(tx, one, at=int(times[0]), value=raw[0])
+        end = int(times[last])
+        if end - begin < SOONEST_MS:
+            continue
+        seen_to = min(end, begin + HISTORY_MS)
+        own = one.series(
+            *readings.series(
+                tx, sensor_ids=[one.sensor.id], from_ms=begin - HISTORY_MS, to_ms=seen_to
+            )[one.sensor.id]
+        )
+        before = own.ts_ms < begin
+        habit = habit_of((own.ts_ms[before], own.as_given()[before]))
+        patience = patience_from_afar(habit, what=one.what, kind=one.kind)
+        asked = elsewhere if patience is not None and seen_to - begin >= patience else ()
+        doubted = stuck_from(
+            own.ts_ms[~before],
+            habit=habit,
+            interval_s=one.sensor.interval_s,
+            what=one.what,
+            kind=one.kind,
+            beside=_traces(tx, beside, from_ms=begin, to_ms=seen_to),
+            elsewhere=_traces(tx, _witnesses(asked), from_ms=begin, to_ms=seen_to),
+        )
+        if doubted is not None:
+            found.append((doubted, int(times[last + 1]) if last + 1 < len(times) else None))
+    return found
+
+
+def _witnesses(elsewhere: Iterable[Hung]) -> list[Hung]:
+    order = sorted(elsewhere, key=lambda h: (h.kind not in OPEN_AIR, h.mount.id))
+    return order[:_WITNESSES]
+
+
+def _began(tx: Tx, one: Hung, *, at: int, value: float) -> int:
+    """Return since when a sensor has said the same as at a time, while it hung there; epoch ms."""
+    other = readings.differed_ts(tx, sensor_id=one.sensor.id, ts_ms=at, value=float(value))
+    since = one.since_ms() if other is None else max(other + 1, one.since_ms())
+    first = readings.first_ts(tx, sensor_id=one.sensor.id, from_ms=since, to_ms=at)
+    return at if first is None else first
+
+
+def _traces(tx: Tx, hung: Sequence[Hung], *, from_ms: int, to_ms: int) -> list[Trace]:
+    """Return the trusted readings of others in a span."""
+    stored = readings.series(
+        tx,
+        sensor_ids=sorted({h.sensor.id for h in hung}),
+        from_ms=from_ms - max((look_back_ms(h.sensor.interval_s) for h in hung), default=0),
+        to_ms=to_ms,
+    )
+    found = []
+    for one in hung:
+        series = one.series(*stored[one.sensor.id])
+        good = (codes_of(series, kind=one.kind) == Code.TRUSTED) & (series.ts_ms >= from_ms)
+        found.append((series.ts_ms[good], series.value_c[good]))
+    return found
+
+
+def week_extremes(tx: Tx, *, hung: Sequence[Hung]) -> Extremes:
+    """Return what tells the lowest and highest air of the week up to a time, of what can be."""
+
+    def week_up_to(moment_ms: int) -> tuple[float, float] | None:
+        lows, highs, begins = [], [], []
+        oldest = readings.newest(tx, sensor_ids=[h.sensor.id for h in hung])
+        for one in hung:
+            taken_down = one.until_ms()
+            until = moment_ms if taken_down is None else min(moment_ms, taken_down - 1)
+            since = max(moment_ms - _WEEK_MS, one.since_ms())
+            if since > until or one.sensor.id not in oldest:
+                continue
+            found = readings.extremes(
+                tx,
+                sensor_ids=[one.sensor.id],
+                from_ms=since,
+                to_ms=until,
+                within=_raw_range(one, at=until),
+            ).get(one.sensor.id)
+            if found is not None:
+                pair = calibrated(
+                    np.full(2, until, dtype=np.int64),
+                    np.array(found),
+                    calibrations=one.calibrations,
+                )
+                lows.append(float(pair.min()))
+                highs.append(float(pair.max()))
+                begins.append(max(oldest[one.sensor.id].first_ms, one.since_ms()))
+        if not lows:
+            return None
+        return widened(min(lows), max(highs), record_ms=moment_ms - min(begins))
+
+    return week_up_to
+
+
+def _raw_range(one: Hung, *, at: int) -> tuple[float, float]:
+    """Return between which values as given a calibrated one can be."""
+    manner = manner_of(one.what, kind=one.kind)
+    offset, slope = calibrated(
+        np.full(2, at, dtype=np.int64), np.array([0.0, 1.0]), calibrations=one.calibrations
+    )
+    gain = slope - offset
+    return (manner.low - offset) / gain, (manner.high - offset) / gain
+
+
+def span_air(
+    tx: Tx, *, hung: Sequence[Hung], from_ms: int, to_ms: int
+) -> tuple[float, float, float] | None:
+    """Return lowest, mean and highest trusted air (°C) of a span; None if there is none.
+
+    The mean is over time, by straight lines between the readings.
+    """
+    lows, highs, means = [], [], []
+    for series, one in zip(
+        read_series(tx, hung=hung, elsewhere=(), from_ms=from_ms, to_ms=to_ms), hung, strict=True
+    ):
+        good = codes_of(series, kind=one.kind) == Code.TRUSTED
+        good &= (series.ts_ms >= from_ms) & (series.ts_ms <= to_ms)
+        times, true = series.ts_ms[good], series.value_c[good]
+        if not len(times):
+            continue
+        lows.append(float(true.min()))
+        highs.append(float(true.max()))
+        span = float(times[-1] - times[0])
+        area = float(np.trapezoid(true, times.astype(np.float64)))
+        means.append(area / span if span else float(true[0]))
+    if not means:
+        return None
+    return min(lows), float(np.median(means)), max(highs)
+
+
+def calibrated(times: Times, values: Floats, *, calibrations: Sequence[Calibration]) -> Floats:
+    """Return true values: gain × raw + offset of the calibration that held at each time."""
+    true = values.astype(np.float64)
+    for calibration in sorted(calibrations, key=lambda c: c.since):
+        later = times >= to_ms(calibration.since)
+        true = np.where(later, calibration.gain * values + calibration.offset, true)
+    return true

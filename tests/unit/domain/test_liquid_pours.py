@@ -11,11 +11,14 @@ from drumkeep.domain.liquid_pours import draw, pour_in, without_bottom
 from drumkeep.domain.liquid_state import Solids, empty_states
 from drumkeep.domain.products import Side, default_product
 from drumkeep.thermal.parameter_sets import FAST, LIKELY, SLOW
+from drumkeep.thermal.stratified import LAYERS
 from tests.builders.past import HALL
 
 ISO, RESIN = default_product(Side.ISO), default_product(Side.RESIN)
-STACK = np.array([4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 11.0])
-temperatures = st.lists(st.floats(-20.0, 50.0), min_size=8, max_size=8).map(sorted).map(np.array)
+STACK = np.repeat([4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 11.0], LAYERS // 8)
+temperatures = (
+    st.lists(st.floats(-20.0, 50.0), min_size=LAYERS, max_size=LAYERS).map(sorted).map(np.array)
+)
 masses = st.floats(1.0, 120.0)
 
 
@@ -81,21 +84,23 @@ def test_nothing_gets_colder_or_warmer_than_both_drums_were_and_the_bottom_stays
 
 
 def test_warmer_liquid_stays_on_top():
-    after = poured(drum(np.full(8, 10.0), net_kg=60.0), drum(np.full(8, 30.0)), kg=60.0)
+    after = poured(drum(np.full(LAYERS, 10.0), net_kg=60.0), drum(np.full(LAYERS, 30.0)), kg=60.0)
 
-    assert after["layers"][0, LIKELY] == pytest.approx([10.0] * 4 + [30.0] * 4)
+    assert after["layers"][0, LIKELY] == pytest.approx(
+        [10.0] * (LAYERS // 2) + [30.0] * (LAYERS // 2)
+    )
 
 
 def test_colder_liquid_mixes_with_what_it_sinks_through():
-    after = poured(drum(np.full(8, 30.0), net_kg=60.0), drum(np.full(8, 10.0)), kg=60.0)
+    after = poured(drum(np.full(LAYERS, 30.0), net_kg=60.0), drum(np.full(LAYERS, 10.0)), kg=60.0)
 
-    assert after["layers"][0, LIKELY] == pytest.approx([20.0] * 8)
+    assert after["layers"][0, LIKELY] == pytest.approx([20.0] * LAYERS)
 
 
 def test_an_empty_drum_takes_the_liquid_as_it_is():
-    after = poured(drum(np.full(8, 30.0), net_kg=0.0), drum(np.full(8, 10.0)), kg=60.0)
+    after = poured(drum(np.full(LAYERS, 30.0), net_kg=0.0), drum(np.full(LAYERS, 10.0)), kg=60.0)
 
-    assert after["layers"][0, LIKELY] == pytest.approx([10.0] * 8)
+    assert after["layers"][0, LIKELY] == pytest.approx([10.0] * LAYERS)
     assert after["mass_kg"][0] == 60.0
 
 
@@ -119,7 +124,7 @@ def test_liquid_not_known_well_makes_the_whole_not_known_if_it_is_much():
 def test_what_was_measured_in_the_drum_says_nothing_of_what_came_in():
     after = poured(drum(net_kg=60.0, kept=0.2), drum(), kg=60.0)
 
-    assert after["kept"][0] == pytest.approx([0.6] * 8)
+    assert after["kept"][0] == pytest.approx([0.6] * LAYERS)
 
 
 # Memory, age, agent

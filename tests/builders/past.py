@@ -22,7 +22,7 @@ from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import Product, Side, default_product
 from drumkeep.domain.sensor_series import SensorSeries
 from drumkeep.thermal.band import Band
-from drumkeep.thermal.boundary import exposure_of
+from drumkeep.thermal.boundary import Setting
 
 BEGIN: Final = datetime(2026, 1, 10, tzinfo=UTC)
 FIRST: Final = step_at(BEGIN)
@@ -113,7 +113,7 @@ def place(
         air=place_air(
             series, kind=kind, first=FIRST, last=step(hours), extremes=lambda _ms: extremes
         ),
-        films=exposure_of(motion=motion, standing="pallet"),
+        setting=Setting(motion=motion),
         site_kpa=101.325,
     )
 

@@ -74,6 +74,10 @@ def _out(tx: Tx, rows: Sequence[Place]) -> list[PlaceOut]:
             inside=None if row.inside_id is None else references[row.inside_id],
             motion=row.motion,
             standing=row.standing,
+            wind_m_s=row.wind_m_s,
+            crowding=row.crowding,
+            sun=row.sun,
+            absorptance=row.absorptance,
             set_point_c=row.set_point_c,
             capacity=row.capacity,
         )

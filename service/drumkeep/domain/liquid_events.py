@@ -6,16 +6,15 @@ event is recorded (``domain.drums``). Measurements are ``domain.liquid_measured`
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from drumkeep.domain.events import DrumEvent, EventKind
-from drumkeep.domain.grid import step_at
 from drumkeep.domain.liquid_age import LotLife, begin_age
 from drumkeep.domain.liquid_agent import lose_by_event
+from drumkeep.domain.liquid_heaters import begin_heating
 from drumkeep.domain.liquid_memory import see_none, see_solids, stir
 from drumkeep.domain.liquid_pours import Parcel, pour_in, without_bottom
 from drumkeep.domain.liquid_seals import (
@@ -165,12 +164,7 @@ def _blanketed(states: LiquidStates, event: DrumEvent, product: Product, moment:
 
 def _heated(states: LiquidStates, event: DrumEvent, product: Product, moment: Moment) -> None:
     del product, moment
-    states["heat_w"] = float(event.data["watts"])
-    states["heat_until"] = step_at(_when(event.data["until"]))
-
-
-def _when(value: object) -> datetime:
-    return value if isinstance(value, datetime) else datetime.fromisoformat(str(value))
+    begin_heating(states, event=event)
 
 
 def _inspected(states: LiquidStates, event: DrumEvent, product: Product, moment: Moment) -> None:

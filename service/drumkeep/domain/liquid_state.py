@@ -90,6 +90,10 @@ LIQUID_STATE: Final = np.dtype(
         ("bulged", "?"),
         ("heat_w", "f8"),
         ("heat_until", "i8"),
+        ("heat_device", "i1"),  # domain.liquid_heaters.Device
+        ("heat_height_m", "f8"),  # of a band's middle; NaN where nobody said
+        ("heat_blanket_r", "f8"),  # m² K/W over side and top while the heater is on
+        ("thermostat_c", "f8"),  # NaN without one
     ]
 )
 
@@ -109,6 +113,7 @@ def empty_states(count: int) -> LiquidStates:
     states["kept"] = 1.0
     for name in ("measured_step", "refused_step", "refused_source"):
         states[name] = NEVER
+    states["heat_height_m"] = states["thermostat_c"] = np.nan
     states["refused_k"] = states["refused_sigma_k"] = np.nan
     for name in ("below_since", "above_since", "heat_until"):
         states[name] = NEVER

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -12,7 +13,8 @@ from drumkeep.domain.air_ahead import AirClues
 from drumkeep.domain.film import FilmInForce, film_at
 from drumkeep.domain.liquid_memory import MemoryLimits
 from drumkeep.domain.products import Product, Properties, Side
-from drumkeep.thermal.boundary import Exposure
+from drumkeep.domain.sun import DEFAULT_ABSORPTANCE, Sun
+from drumkeep.thermal.boundary import Exposure, Setting, exposure
 from drumkeep.thermal.constants import DRUM_STEEL_KG, GRAVITY_M_S2
 from drumkeep.thermal.geometry import CROSS_SECTION_M2, PERIMETER_M
 from drumkeep.thermal.parameter_sets import NAMED_SETTING
@@ -43,18 +45,25 @@ because the layer that comes last, at the bottom in warmth and on top in cold, l
 class PlaceHeat:
     """A place as the liquid feels it; ``humidity`` in %, None where none is measured lately.
 
-    ``films`` are those that the place's motion and standing name; ``film`` says in order of time
-    by what factor what was learned of the place differs from them (:meth:`films_at`). ``clues``
-    say what is known of its air to come.
+    ``setting`` names its films; ``film`` says in order of time by what factor what was learned of
+    the place differs from them (:meth:`films_at`). ``clues`` say what is known of its air to come.
+    ``sun`` runs over the steps of ``air``; None under a roof.
     """
 
     air: PlaceAir
-    films: Exposure
+    setting: Setting
     site_kpa: float
     floor: PlaceAir | None = None
     humidity: float | None = None
     film: Sequence[FilmInForce] = ()
     clues: AirClues = field(default_factory=AirClues)
+    sun: Sun | None = None
+    absorptance: float = DEFAULT_ABSORPTANCE
+
+    @cached_property
+    def films(self) -> Exposure:
+        """Films that the setting names, at the reference state of ``thermal.boundary``."""
+        return exposure(self.setting)
 
     def films_at(self, step: int) -> Exposure:
         """Return the films as they are in force at a step."""
@@ -68,7 +77,7 @@ class PlaceHeat:
 
 
 class Weather:
-    """Air and floor of all places as arrays (place, step)."""
+    """Air and what bottoms face, of all places, as arrays (place, step)."""
 
     def __init__(self, heats: Sequence[PlaceHeat], *, first: int, last: int) -> None:
         self.first = first
@@ -85,7 +94,10 @@ class Weather:
 
         self.likely, self.low, self.high = rows("likely"), rows("low"), rows("high")
         self.known = rows("known")
-        self.floor = rows("likely", floor=True)
+        floor = rows("likely", floor=True)
+        share = np.array([h.films.floor_share for h in heats], dtype=np.float64)[:, None]
+        mixed = share * floor + (1.0 - share) * self.likely
+        self.floor = np.where(np.isfinite(mixed), mixed, floor)
         self.error_k = rows("error_k")
         self.site_kpa = np.array([h.site_kpa for h in heats], dtype=np.float64)
 
@@ -207,7 +219,7 @@ def doubt_seconds(likely: Liquid) -> Floats:
 def _cold_film(likely: Liquid) -> Floats:
     """Wall-to-bulk film of a cold, full drum, W/(m² K) (``thermal.convection``, Evans, Stefany)."""
     rho, k = likely.at(Row.DENSITY, COLD_C), likely.at(Row.CONDUCTIVITY, COLD_C)
-    nu = np.exp(likely.at(Row.LOG_VISCOSITY, COLD_C)) / rho
+    nu = likely.at(Row.VISCOSITY, COLD_C) / rho
     alpha = k / (rho * likely.at(Row.SPECIFIC_HEAT, COLD_C))
     expansion = likely.at(Row.EXPANSION, COLD_C)
     buoyancy = GRAVITY_M_S2 * expansion * WALL_K * DRUM_DEPTH_M**3

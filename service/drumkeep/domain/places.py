@@ -22,6 +22,15 @@ class Motion(StrEnum):
     STILL = "still"
     FAN = "fan"
     MOVING = "moving"
+    WINDY = "windy"
+
+
+class Crowding(StrEnum):
+    """How closely drums stand: it sets the share of a side that sees the air."""
+
+    ALONE = "alone"
+    FOUR = "four"
+    BLOCK = "block"
 
 
 class Standing(StrEnum):
@@ -31,6 +40,9 @@ class Standing(StrEnum):
     SLAB = "slab"
     TRUCK_FLOOR = "truck_floor"
 
+
+OPEN_KINDS: Final = frozenset({PlaceKind.DOCK, PlaceKind.YARD, PlaceKind.JOB_SITE})
+"""Places that may lie in the sun."""
 
 DEFAULT_MOTION: Final = {
     PlaceKind.WAREHOUSE: Motion.STILL,

@@ -6,15 +6,20 @@ from drumkeep.domain.checks import Checks
 from drumkeep.domain.places import (
     DEFAULT_MOTION,
     DEFAULT_STANDING,
+    OPEN_KINDS,
+    Crowding,
     Motion,
     PlaceKind,
     Standing,
 )
+from drumkeep.domain.sun import LEAST_ABSORPTANCE
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound
 from drumkeep.operations.sites import site_named
 from drumkeep.storage import catalogue, place_marks
 from drumkeep.storage.tables.catalogue import Place
 from drumkeep.storage.transaction import Tx
+from drumkeep.thermal.boundary import LEAST_WIND_M_S, MOST_WIND_M_S
+from drumkeep.thermal.solar import ABSORPTANCE
 
 LOWEST_SET_POINT_C: Final = 10.0
 HIGHEST_SET_POINT_C: Final = 48.9
@@ -22,7 +27,9 @@ HIGHEST_SET_POINT_C: Final = 48.9
 
 MOST_DRUMS: Final = 10_000
 
-_HEAT: Final = frozenset({"kind", "inside", "motion", "standing"})
+_HEAT: Final = frozenset(
+    {"kind", "inside", "motion", "standing", "wind_m_s", "crowding", "sun", "absorptance"}
+)
 """Changes of these change the computed past of the drums that stood there."""
 
 
@@ -34,11 +41,15 @@ class PlaceChanges(TypedDict, total=False):
     inside: str | None
     motion: str
     standing: str
+    wind_m_s: float | None
+    crowding: str
+    sun: bool
+    absorptance: float | None
     set_point_c: float | None
     capacity: int | None
 
 
-def create_place(
+def create_place(  # noqa: PLR0913 - a place has so many facets
     tx: Tx,
     *,
     site: str,
@@ -48,6 +59,10 @@ def create_place(
     inside: str | None = None,
     motion: str | None = None,
     standing: str | None = None,
+    wind_m_s: float | None = None,
+    crowding: str = Crowding.ALONE,
+    sun: bool = False,
+    absorptance: float | None = None,
     set_point_c: float | None = None,
     capacity: int | None = None,
 ) -> Place:
@@ -57,7 +72,8 @@ def create_place(
     ------
     Invalid
         A value cannot be used: an unknown site or kind, a set point out of range or not of a warm
-        room, inside a place that is unknown or of another site.
+        room, a wind in still air, sun under a roof, inside a place that is unknown or of another
+        site.
     Conflict
         The code is taken at this site.
     """
@@ -72,6 +88,10 @@ def create_place(
         kind=kind,
         motion=motion or (DEFAULT_MOTION[known] if known else ""),
         standing=standing or (DEFAULT_STANDING[known] if known else ""),
+        wind_m_s=wind_m_s,
+        crowding=crowding,
+        sun=sun,
+        absorptance=absorptance,
         set_point_c=set_point_c,
         capacity=capacity,
     )
@@ -162,6 +182,8 @@ def _check(checks: Checks, place: Place) -> None:
     checks.text("name", place.name)
     checks.one_of("motion", place.motion, Motion)
     checks.one_of("standing", place.standing, Standing)
+    checks.one_of("crowding", place.crowding, Crowding)
+    _check_weather(checks, place)
     checks.within("capacity", place.capacity, low=1, high=MOST_DRUMS, unit="drums")
     if place.set_point_c is not None and place.kind != PlaceKind.WARM_ROOM:
         checks.add(
@@ -178,6 +200,23 @@ def _check(checks: Checks, place: Place) -> None:
             high=HIGHEST_SET_POINT_C,
             unit="°C",
         )
+
+
+def _check_weather(checks: Checks, place: Place) -> None:
+    if place.wind_m_s is not None and place.motion == Motion.STILL:
+        mend = "Leave it out, or make the motion fan, moving or windy."
+        checks.add("wind_m_s", place.wind_m_s, "stands beside still air", mend)
+    checks.within(
+        "wind_m_s", place.wind_m_s, low=LEAST_WIND_M_S, high=MOST_WIND_M_S, unit="m/s at the drums"
+    )
+    if place.sun and place.kind not in OPEN_KINDS:
+        open_kinds = ", ".join(sorted(OPEN_KINDS))
+        mend = f"Leave it out, or make the kind one of: {open_kinds}."
+        checks.add("sun", place.sun, f"does not shine into a {place.kind}", mend)
+    if place.absorptance is not None and not LEAST_ABSORPTANCE <= place.absorptance <= 1.0:
+        paints = ", ".join(f"{paint} {share:g}" for paint, share in ABSORPTANCE.items())
+        mend = f"Give a share from {LEAST_ABSORPTANCE:g} to 1: {paints}."
+        checks.add("absorptance", place.absorptance, "is out of range", mend)
 
 
 def _inside(tx: Tx, checks: Checks, place: Place, reference: str) -> int | None:

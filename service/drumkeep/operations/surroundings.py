@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Final
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,10 +13,11 @@ from numpy.typing import NDArray
 from drumkeep.domain.air import PlaceAir, place_air
 from drumkeep.domain.constancy import SOONEST_MS
 from drumkeep.domain.film import FilmInForce
-from drumkeep.domain.grid import STEP_MS, from_ms, to_ms
+from drumkeep.domain.grid import STEP_MS, STEPS_PER_HOUR, from_ms, to_ms
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.sensors import What
+from drumkeep.domain.sun import DEFAULT_ABSORPTANCE, Sun, clear_sky
 from drumkeep.operations.air_clues import read_clues
 from drumkeep.operations.mounted_series import (
     Hung,
@@ -28,7 +30,7 @@ from drumkeep.storage import catalogue, place_films, readings
 from drumkeep.storage import ground as ground_rows
 from drumkeep.storage.tables.catalogue import Calibration, Mount, Place, Sensor, Site
 from drumkeep.storage.transaction import Tx
-from drumkeep.thermal.boundary import exposure_of
+from drumkeep.thermal.boundary import SHARES, Setting
 from drumkeep.thermal.headspace import site_pressure_kpa
 
 Floats = NDArray[np.float64]
@@ -165,7 +167,9 @@ def read_places(
         air = _nearest_air(tx, ground, place_id, told=told, first=first, last=last)
         heats[place_id] = PlaceHeat(
             air=air,
-            films=exposure_of(motion=place.motion, standing=place.standing),
+            setting=_setting(place),
+            sun=_sun(ground.sites[place.site_id], air=air) if place.sun else None,
+            absorptance=DEFAULT_ABSORPTANCE if place.absorptance is None else place.absorptance,
             film=ground.films.get(place_id, ()),
             site_kpa=site_pressure_kpa(ground.sites[place.site_id].altitude_m),
             humidity=_humidity(tx, ground, place_id, last=last),
@@ -173,6 +177,31 @@ def read_places(
             clues=clues[place_id],
         )
     return heats
+
+
+def _setting(place: Place) -> Setting:
+    """Return a place in the words of physics."""
+    return Setting(
+        motion=place.motion,
+        standing=place.standing,
+        share=SHARES[place.crowding],
+        wind_m_s=place.wind_m_s,
+    )
+
+
+def _sun(site: Site, *, air: PlaceAir) -> Sun:
+    """Return the sun of a site over the steps of a place's air, by the site's clock."""
+    last = air.first + len(air.likely) - 1
+    hours = np.arange(air.first // STEPS_PER_HOUR, last // STEPS_PER_HOUR + 1)
+    zone = ZoneInfo(site.timezone)
+    ahead = [_ahead_s(zone, int(hour)) for hour in hours]
+    steps = np.arange(air.first, last + 1) // STEPS_PER_HOUR - hours[0]
+    return clear_sky(air.first, last, ahead_of_utc_s=np.array(ahead)[steps])
+
+
+def _ahead_s(zone: ZoneInfo, hour: int) -> float:
+    offset = datetime.fromtimestamp(hour * 3600, tz=zone).utcoffset()
+    return 0.0 if offset is None else offset.total_seconds()
 
 
 def swayed_by(tx: Tx, *, ground: Ground, place_id: int, from_ms: int, to_ms: int) -> list[int]:

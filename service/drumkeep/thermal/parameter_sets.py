@@ -50,9 +50,6 @@ def spread_out(likely: Liquid, *, spread: Spread) -> Liquid:
     """
     count = len(likely.tables)
 
-    def three(value: Floats, factor: Floats | float) -> Floats:
-        return np.stack([value / factor, value, value * factor])
-
     def same(value: Floats) -> Floats:
         return np.broadcast_to(value, (SETS, *np.shape(value)))
 
@@ -62,11 +59,16 @@ def spread_out(likely: Liquid, *, spread: Spread) -> Liquid:
             [likely.tables, _moved(likely.tables, spread, -1), _moved(likely.tables, spread, 1)]
         ),
         number=np.stack([likely.number + count, likely.number, likely.number + 2 * count]),
-        side_w_m2k=three(likely.side_w_m2k, spread.film),
-        top_w_m2k=three(likely.top_w_m2k, spread.film),
-        bottom_w_m2k=three(likely.bottom_w_m2k, spread.film),
+        side_w_m2k=apart(likely.side_w_m2k, spread.film),
+        top_w_m2k=apart(likely.top_w_m2k, spread.film),
+        bottom_w_m2k=apart(likely.bottom_w_m2k, spread.film),
         steel_kg=same(likely.steel_kg),
     )
+
+
+def apart(likely: Floats, factor: Floats | float) -> Floats:
+    """Return slow, likely and fast of what lets heat through, as a leading axis."""
+    return np.stack([likely / factor, likely, likely * factor])
 
 
 def _moved(tables: Floats, spread: Spread, way: int) -> Floats:
@@ -75,5 +77,5 @@ def _moved(tables: Floats, spread: Spread, way: int) -> Floats:
     moved[:, Row.SPECIFIC_HEAT] /= spread.specific_heat**way
     moved[:, Row.CONDUCTIVITY] *= spread.conductivity**way
     moved[:, Row.EXPANSION] *= spread.expansion**way
-    moved[:, Row.LOG_VISCOSITY] -= way * np.log(spread.viscosity)
+    moved[:, Row.VISCOSITY] /= spread.viscosity**way
     return moved

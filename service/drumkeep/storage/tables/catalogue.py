@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import CheckConstraint, Index, UniqueConstraint
+from sqlalchemy import CheckConstraint, Index, UniqueConstraint, false
 from sqlmodel import JSON, Field, SQLModel
 
 
@@ -31,6 +31,12 @@ class Place(SQLModel, table=True):
     inside_id: int | None = Field(default=None, foreign_key="place.id", index=True)
     motion: str = Field(max_length=16)
     standing: str = Field(max_length=16)
+    wind_m_s: float | None = None
+    crowding: str = Field(
+        default="alone", max_length=16, sa_column_kwargs={"server_default": "alone"}
+    )
+    sun: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
+    absorptance: float | None = None
     set_point_c: float | None = None
     capacity: int | None = None
 

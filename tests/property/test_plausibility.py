@@ -20,6 +20,7 @@ from drumkeep.domain.plausibility import (
     codes_of,
     doubts_of,
     look_back_ms,
+    reaches_back,
 )
 from drumkeep.domain.sensor_series import SensorSeries
 from drumkeep.domain.sensors import What
@@ -322,18 +323,29 @@ def test_what_is_further_back_than_stated_matters_to_no_reading(series, kind, da
     assert (codes_of(short, kind=kind)[-later:] == codes_of(series, kind=kind)[-later:]).all()
 
 
+def cut(series: SensorSeries, *, at_ms: int, kind: PlaceKind) -> SensorSeries:
+    """Return no more of the past than it takes to tell what is trusted from a time on."""
+    before = series.ts_ms[series.ts_ms < at_ms]
+    bridge = int(before[-1]) if len(before) else at_ms
+    for back in range(1, 9):
+        begin = bridge - back * look_back_ms(series.interval_s)
+        seen = series.ts_ms >= begin
+        short = replace(series, ts_ms=series.ts_ms[seen], value_c=series.value_c[seen])
+        if reaches_back(short, kind=kind, begin_ms=begin, at_ms=bridge):
+            return short
+    return series
+
+
 @given(one=wild(), other=wild(), kind=kinds, data=st.data())
 def test_the_air_is_the_same_wherever_its_computation_begins(one, other, kind, data):
     last = int(max(one.ts_ms[-1], other.ts_ms[-1])) // STEP_MS + 6
     begin = data.draw(st.integers(0, last))
 
     def air(first: int, *, short: bool):
-        series = []
-        for whole in (one, other):
-            before = whole.ts_ms[whole.ts_ms < first * STEP_MS]
-            bridge = int(before[-1]) if len(before) else first * STEP_MS
-            seen = whole.ts_ms >= bridge - (look_back_ms(300.0) if short else 10**15)
-            series.append(replace(whole, ts_ms=whole.ts_ms[seen], value_c=whole.value_c[seen]))
+        series = [
+            cut(whole, at_ms=first * STEP_MS, kind=kind) if short else whole
+            for whole in (one, other)
+        ]
         return place_air(
             series,
             kind=kind,

@@ -43,16 +43,17 @@ FARTHEST_MS: Final = 20 * MINUTE_MS
 """Over longer than this no more change is allowed than over this."""
 PERSISTS_MS: Final = 15 * MINUTE_MS
 PERSISTS_READINGS: Final = 3
-BACK_MS: Final = 2 * HOUR_MS
+BACK_MS: Final = HOUR_MS
+_BACK_INTERVALS: Final = 3
 """A level that was left this short a time ago, or three intervals, is believed at once when the
 sensor comes back to it; after as long a silence there is nothing to have jumped from."""
 
-HELD_MS: Final = 12 * HOUR_MS
+HELD_MS: Final = 7 * 24 * HOUR_MS
 """So long after its last trusted reading a sensor that speaks nonsense counts as none."""
 
-_LOOK_BACK_MS: Final = 24 * HOUR_MS
-_LOOK_BACK_INTERVALS: Final = 15
-_BACK_INTERVALS: Final = 3
+_LOOK_BACK: Final = 6
+"""A level of up to three readings, one left before it, and three readings that made that one last,
+with silences of almost ``BACK_MS`` between them all: so many times that."""
 
 
 class Reason(StrEnum):
@@ -150,7 +151,11 @@ def manner_of(what: What, *, kind: PlaceKind) -> Manner:
 
 def look_back_ms(interval_s: float) -> int:
     """Return how long before a reading others may matter to whether it is trusted, ms."""
-    return max(_LOOK_BACK_MS, round(_LOOK_BACK_INTERVALS * interval_s * 1000.0))
+    return _LOOK_BACK * _back_ms(interval_s)
+
+
+def _back_ms(interval_s: float) -> int:
+    return max(BACK_MS, round(_BACK_INTERVALS * interval_s * 1000.0))
 
 
 def codes_of(series: SensorSeries, *, kind: PlaceKind) -> Codes:
@@ -178,7 +183,7 @@ def codes_of(series: SensorSeries, *, kind: PlaceKind) -> Codes:
         series.ts_ms[inside],
         series.value_c[inside],
         manner=manner,
-        back_ms=max(BACK_MS, round(_BACK_INTERVALS * series.interval_s * 1000.0)),
+        back_ms=_back_ms(series.interval_s),
     )
     codes[inside[jumps]] = Code.JUMP
     for since, until in series.stuck:
@@ -210,6 +215,25 @@ def last_trusted_ms(ts_ms: Times, *, codes: Codes) -> Times:
         return ts_ms
     at = np.maximum.accumulate(np.where(codes == Code.TRUSTED, np.arange(len(ts_ms)), -1))
     return np.where(at >= 0, ts_ms[at], -1)
+
+
+def reaches_back(series: SensorSeries, *, kind: PlaceKind, begin_ms: int, at_ms: int) -> bool:
+    """Say whether readings from some time on tell all of what a sensor says at a later time.
+
+    They do if one is trusted, and those that matter to whether it is are there.
+
+    Parameters
+    ----------
+    series
+        Its readings from ``begin_ms`` on.
+    kind
+        The kind of place where it hangs.
+    begin_ms, at_ms
+        Epoch ms.
+    """
+    sure = series.ts_ms >= begin_ms + look_back_ms(series.interval_s)
+    sure &= series.ts_ms <= at_ms
+    return bool((sure & (codes_of(series, kind=kind) == Code.TRUSTED)).any())
 
 
 def doubts_of(series: SensorSeries, *, kind: PlaceKind, since_ms: int | None = None) -> list[Doubt]:

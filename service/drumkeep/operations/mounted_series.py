@@ -1,7 +1,7 @@
 """What sensors said while they hung somewhere, as series: calibrated, with their standstills."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -20,7 +20,14 @@ from drumkeep.domain.constancy import (
 )
 from drumkeep.domain.grid import to_ms
 from drumkeep.domain.places import PlaceKind
-from drumkeep.domain.plausibility import Code, codes_of, look_back_ms, manner_of
+from drumkeep.domain.plausibility import (
+    HELD_MS,
+    Code,
+    codes_of,
+    look_back_ms,
+    manner_of,
+    reaches_back,
+)
 from drumkeep.domain.sensor_series import SensorSeries
 from drumkeep.domain.sensors import What
 from drumkeep.storage import readings
@@ -100,51 +107,43 @@ def read_series(
     list[SensorSeries]
         In the order of ``hung``.
     """
-    stored = _stored(
-        tx, sensors={h.sensor.id: h.sensor for h in hung}, from_ms=from_ms, to_ms=to_ms
-    )
     still = readings.unchanging(
-        tx, sensor_ids=list(stored), from_ms=from_ms - SOONEST_MS, to_ms=to_ms
+        tx,
+        sensor_ids=[h.sensor.id for h in hung],
+        from_ms=from_ms - SOONEST_MS,
+        to_ms=to_ms,
     )
     found = []
     for one in hung:
-        series = one.series(*stored[one.sensor.id])
+        series = _read(tx, one, from_ms=from_ms, to_ms=to_ms)
         if one.sensor.id in still and len(series.ts_ms):
             beside = [h for h in hung if h.sensor.id != one.sensor.id]
             stuck = _stuck(tx, one, series=series, beside=beside, elsewhere=elsewhere)
-            series = _with_standstills(series, stuck)
+            series = replace(series, stuck=tuple(stuck))
         found.append(series)
     return found
 
 
-def _with_standstills(
-    series: SensorSeries, stuck: Iterable[tuple[int, int | None]]
-) -> SensorSeries:
-    return SensorSeries(
-        ts_ms=series.ts_ms,
-        value_c=series.value_c,
-        interval_s=series.interval_s,
-        error_k=series.error_k,
-        until_ms=series.until_ms,
-        raw=series.raw,
-        what=series.what,
-        stuck=tuple(stuck),
+def _read(tx: Tx, one: Hung, *, from_ms: int, to_ms: int) -> SensorSeries:
+    """Return readings in a span, the one before it, and those by which that one is judged.
+
+    If all of them are doubted, those as far back as the last trusted one are read too.
+    """
+    until = one.until_ms()
+    bridge = readings.previous_ts(
+        tx, sensor_id=one.sensor.id, ts_ms=from_ms if until is None else min(from_ms, until)
     )
-
-
-def _stored(
-    tx: Tx, *, sensors: dict[int, Sensor], from_ms: int, to_ms: int
-) -> dict[int, tuple[Times, Floats]]:
-    """Return readings in a span, the one before it, and those by which that one is judged."""
-    begins: dict[int, list[int]] = {}
-    for sensor_id, sensor in sensors.items():
-        before = readings.previous_ts(tx, sensor_id=sensor_id, ts_ms=from_ms)
-        begin = from_ms if before is None else before - look_back_ms(sensor.interval_s)
-        begins.setdefault(begin, []).append(sensor_id)
-    found: dict[int, tuple[Times, Floats]] = {}
-    for begin, ids in begins.items():
-        found |= readings.series(tx, sensor_ids=ids, from_ms=begin, to_ms=to_ms)
-    return found
+    bridge = from_ms if bridge is None else bridge
+    begin = bridge - look_back_ms(one.sensor.interval_s)
+    while True:
+        stored = readings.series(tx, sensor_ids=[one.sensor.id], from_ms=begin, to_ms=to_ms)
+        series = one.series(*stored[one.sensor.id])
+        enough = begin <= max(bridge - HELD_MS, one.since_ms()) or reaches_back(
+            series, kind=one.kind, begin_ms=begin, at_ms=bridge
+        )
+        if enough:
+            return series
+        begin -= HELD_MS
 
 
 def _stuck(

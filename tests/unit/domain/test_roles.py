@@ -55,14 +55,18 @@ def test_crew_may_correct_its_own_for_ten_minutes(own, age, allowed):
     assert may(Role.CREW, correction_action(own=own, age=age)) is allowed
 
 
-def test_a_dispatcher_may_what_crew_may_and_move_loads():
+def test_a_dispatcher_may_what_crew_may_and_move_loads_and_send_forecasts():
     def allowed(role):
         return {action for action in Action if may(role, action)}
 
     more = allowed(Role.DISPATCHER) - allowed(Role.CREW)
 
     assert allowed(Role.CREW) < allowed(Role.DISPATCHER)
-    assert more == {Action.MOVE_LOAD, Action.ACKNOWLEDGE_FOR_DISPATCHER}
+    assert more == {
+        Action.MOVE_LOAD,
+        Action.ACKNOWLEDGE_FOR_DISPATCHER,
+        Action.SEND_FORECASTS,
+    }
 
 
 @pytest.mark.parametrize(

@@ -4,21 +4,23 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, Final
 
+from drumkeep.api.content_answers import content_out
 from drumkeep.api.pressure_answers import pressure_out
-from drumkeep.api.schemas.drums import DrumOut, EstimateOut, ReadinessOut, WasColdOut
-from drumkeep.api.schemas.events import EventOut
-from drumkeep.domain.conditions import CLEAR, Condition, was_cold
+from drumkeep.api.schemas.drums import DrumOut, EstimateOut, ReadinessOut
+from drumkeep.api.schemas.events import EventOut, MetOut, StrapMetOut
+from drumkeep.domain.conditions import CLEAR, Condition
 from drumkeep.domain.grid import moment_of
-from drumkeep.domain.liquid_state import states_from_bytes
-from drumkeep.domain.products import OutputClass, Side
+from drumkeep.domain.products import OutputClass
 from drumkeep.domain.readiness import Readiness
+from drumkeep.domain.sensors import What
 from drumkeep.domain.wording import plain
 from drumkeep.operations.pressure import report_of
-from drumkeep.storage import catalogue
+from drumkeep.storage import catalogue, measurements
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.products import as_product
-from drumkeep.storage.tables.drums import Event
+from drumkeep.storage.tables.drums import Drum, Event
 from drumkeep.storage.tables.estimates import Estimate
+from drumkeep.storage.tables.measurements import Measurement
 from drumkeep.storage.transaction import Tx
 
 GRAVEST = (
@@ -40,12 +42,8 @@ def drum_out(row: StockRow, *, output: OutputClass | None = None) -> DrumOut:
     estimate = row.estimate
     chosen = output or OutputClass(row.drum.wanted_output or row.site.output_class)
     conditions = estimate.conditions if estimate is not None else []
-    mark, degree_hours = None, None
-    report = report_of(row, product=as_product(row.product))
-    if estimate is not None and row.product.side == Side.ISO:
-        record = states_from_bytes([estimate.state])
-        mark = was_cold(record, product=as_product(row.product))
-        degree_hours = float(record["degree_hours"][0])
+    product = as_product(row.product)
+    report = report_of(row, product=product)
     outlook = estimate.outlook if estimate is not None else {}
     start_by = outlook.get("start_by")
     return DrumOut(
@@ -64,10 +62,9 @@ def drum_out(row: StockRow, *, output: OutputClass | None = None) -> DrumOut:
         conditions=conditions,
         pressure_kpa=estimate.pressure_kpa if estimate is not None else None,
         pressure=None if report is None else pressure_out(report),
-        was_cold=None if mark is None else WasColdOut(min_c=mark[0], hours=mark[1]),
-        degree_hours=degree_hours,
         wanted_at=row.drum.wanted_at,
         start_by=None if start_by is None else datetime.fromisoformat(start_by),
+        **content_out(estimate, product=product),
     )
 
 
@@ -126,6 +123,7 @@ def event_out(tx: Tx, events: Sequence[Event]) -> list[EventOut]:
     kept = [part for event in events for part in (event.data, event.data.get("data") or {})]
     ids = {part[name] for part in kept for name in _PLACES if isinstance(part.get(name), int)}
     references = catalogue.place_references(tx, ids=sorted(ids))
+    met = measurements.by_events(tx, event_ids=[event.id for event in events])
     return [
         EventOut(
             id=event.id,
@@ -135,9 +133,40 @@ def event_out(tx: Tx, events: Sequence[Event]) -> list[EventOut]:
             by=event.by,
             data=_with_references(event.data, references=references),
             note=event.note,
+            met=_met_out(met[event.id]) if event.id in met else None,
         )
         for event in events
     ]
+
+
+def strap_out(tx: Tx, *, drum: Drum, first: int, last: int) -> list[StrapMetOut]:
+    """Answer what became of the readings of a drum's straps between two grid steps."""
+    rows = measurements.by_straps(tx, drum_id=drum.id, first=first, last=last)
+    sensors = catalogue.sensors_by_id(
+        tx, ids=sorted({row.sensor_id for row in rows if row.sensor_id is not None})
+    )
+    return [
+        StrapMetOut(
+            at=moment_of(row.step),
+            sensor=sensors[row.sensor_id].name,
+            what=What.SKIN if row.on_wall else What.LIQUID,
+            **_met_out(row).model_dump(),
+        )
+        for row in rows
+        if row.sensor_id is not None
+    ]
+
+
+def _met_out(row: Measurement) -> MetOut:
+    return MetOut(
+        measured_c=row.measured_c,
+        computed_c=row.computed_c,
+        after_c=row.after_c,
+        innovation_k=row.innovation_k,
+        expected_k=row.expected_k,
+        sigma_k=row.sigma_k,
+        use=row.use,
+    )
 
 
 def _with_references(data: Mapping[str, Any], *, references: Mapping[int, str]) -> dict[str, Any]:

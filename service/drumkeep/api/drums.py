@@ -8,7 +8,7 @@ from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel
 
 from drumkeep.api.addresses import located
-from drumkeep.api.drum_answers import drum_out, event_out
+from drumkeep.api.drum_answers import drum_out, event_out, strap_out
 from drumkeep.api.paging import PageQuery, cursor_after
 from drumkeep.api.schemas.drums import DrumOut, EventRecorded, HistoryOut, HistoryPoint
 from drumkeep.api.schemas.events import DRUM_BODY, EVENT_BODY
@@ -17,6 +17,7 @@ from drumkeep.asgi.dependencies import Now, ReadingDep, TransactionDep, require
 from drumkeep.asgi.event_shapes import DrumIn
 from drumkeep.asgi.fields import Line, Moment, PageOf
 from drumkeep.asgi.happenings import by_caller, checked, event_of, happening_of
+from drumkeep.domain.grid import step_at
 from drumkeep.domain.products import OutputClass, Side
 from drumkeep.domain.readiness import Readiness
 from drumkeep.domain.roles import Action
@@ -173,6 +174,7 @@ def get_history(
             for point in history.past_of(tx, drum=drum, start=start, end=end)
         ],
         events=event_out(tx, rows.event_rows(tx, drum_id=drum.id)),
+        straps=strap_out(tx, drum=drum, first=step_at(start), last=step_at(end)),
     )
 
 

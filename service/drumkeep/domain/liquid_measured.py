@@ -48,7 +48,7 @@ HEATER_WALL_K: Final = 5.0
 """How far a wall may be from the liquid behind it where its air is not known, and beside a heater
 that runs: such a reading says little (our judgement)."""
 
-CORRELATED_LAYERS: Final = 4.0
+CORRELATED_LAYERS: Final = LAYERS / 2
 """The model's errors of two layers so far apart are correlated by 1/e: half the depth."""
 
 PROBE_SIGMA_K: Final = 1.0

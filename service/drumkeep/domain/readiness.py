@@ -30,7 +30,7 @@ from drumkeep.domain.content import (
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.products import OutputClass, Product, Side
 from drumkeep.domain.quantities import kilograms_from_pounds
-from drumkeep.domain.wording import mass, moment, pressure, temperature
+from drumkeep.domain.wording import difference, mass, moment, pressure, temperature
 
 
 class Readiness(StrEnum):
@@ -69,7 +69,10 @@ OUTPUT_EDGE_KG: Final = kilograms_from_pounds(20.0)
 
 @dataclass(frozen=True)
 class Computed:
-    """A drum's computed liquid, °C; None throughout where nothing is known."""
+    """A drum's computed liquid, °C; None throughout where nothing is known.
+
+    ``refused_k`` is by how much a measurement that was not used was off; None where none stands.
+    """
 
     bottom_c: float
     mean_c: float
@@ -81,6 +84,7 @@ class Computed:
     low_c: float
     high_c: float
     basis: Basis
+    refused_k: float | None = None
 
     @property
     def is_finite(self) -> bool:
@@ -181,6 +185,7 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
             conditions=conditions,
             pressure_kpa=pressure_kpa,
             hot_kpa=hot_kpa,
+            now=now,
         )
     )
     state = _held(
@@ -304,6 +309,12 @@ def _is_unknown(computed: Computed | None) -> bool:
 def _unknown(words: _Words, computed: Computed | None) -> None:
     if computed is None:
         words.reasons.append("There is no air on record where this drum came from or stands.")
+    elif computed.refused_k is not None:
+        than = "warmer" if computed.refused_k > 0.0 else "colder"
+        words.reasons.append(
+            f"It was measured {difference(abs(computed.refused_k))} {than} than computed, too far "
+            "off to be used, and counts as not known until another measurement settles it."
+        )
     else:
         words.reasons.append(
             "Its temperature is not supported by enough data: it may lie anywhere from "

@@ -25,6 +25,11 @@ def temperature(celsius: float) -> str:
     return f"{{t:{celsius:.2f}}}"
 
 
+def difference(kelvin: float) -> str:
+    """Mark a difference of temperatures, K."""
+    return f"{{d:{kelvin:.2f}}}"
+
+
 def moment(when: datetime) -> str:
     """Mark a time."""
     return f"{{w:{when.isoformat()}}}"

@@ -244,12 +244,3 @@ def _computed(lesson: Lesson, *, log_shift: float) -> float:
     states = advance_drums([lesson.past], places=moved, until=lesson.dip.step).states
     depth = depth_of(mass_kg=float(states["mass_kg"][0]), density_kg_m3=lesson.density_kg_m3)
     return float(height_row(lesson.dip.height_m, depth_m=depth) @ states["layers"][0, LIKELY])
-
-
-def learned_from(row: PlaceFilm) -> str:
-    """Return in words what a row rests on."""
-    return {
-        FilmSource.LEARNED: f"learned from {row.dips} dips",
-        FilmSource.PINNED: f"pinned by {row.by}",
-        FilmSource.RESET: f"reset by {row.by}",
-    }[FilmSource(row.source)]

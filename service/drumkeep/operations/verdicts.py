@@ -187,7 +187,7 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
     default: OutputClass,
     now: datetime,
 ) -> Estimate:
-    computed = _computed(band, basis) if basis is not None else None
+    computed = _computed(band, basis, state=state, step=step) if basis is not None else None
     nowhere = float("nan")
     conditions = conditions_of(
         state,
@@ -273,7 +273,8 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
     )
 
 
-def _computed(band: _Row, basis: Basis) -> Computed:
+def _computed(band: _Row, basis: Basis, *, state: LiquidStates, step: int) -> Computed:
+    stands = bool(disputed(state, step=step)[0])
     return Computed(
         bottom_c=band.bottom,
         mean_c=band.mean,
@@ -285,6 +286,7 @@ def _computed(band: _Row, basis: Basis) -> Computed:
         low_c=band.low,
         high_c=band.high,
         basis=basis,
+        refused_k=float(state["refused_k"][0]) if stands else None,
     )
 
 

@@ -33,12 +33,10 @@ def replace(tx: Tx, *, since: Mapping[int, int], rows: Sequence[Measurement]) ->
     tx.session.add_all(rows)
 
 
-def by_event(tx: Tx, *, drum_id: int) -> dict[UUID, Measurement]:
-    """Return what was made of a drum's dips and skin readings, by the event's id."""
+def by_events(tx: Tx, *, event_ids: Sequence[UUID]) -> dict[UUID, Measurement]:
+    """Return what was made of dips and skin readings, by the event's id."""
     rows = tx.session.exec(
-        select(Measurement).where(
-            Measurement.drum_id == drum_id, col(Measurement.event_id).is_not(None)
-        )
+        select(Measurement).where(col(Measurement.event_id).in_(event_ids))
     ).all()
     return {row.event_id: row for row in rows if row.event_id is not None}
 

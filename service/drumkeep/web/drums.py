@@ -18,7 +18,9 @@ from drumkeep.errors import Conflict, Invalid
 from drumkeep.operations import drums, history
 from drumkeep.operations.surroundings import read_ground
 from drumkeep.storage import drums as rows
+from drumkeep.storage import measurements
 from drumkeep.storage.drums import StockRow
+from drumkeep.storage.estimates import cold_lots
 from drumkeep.storage.products import as_product
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.form_faults import in_words_of_form
@@ -26,9 +28,11 @@ from drumkeep.web.formats import Formats
 from drumkeep.web.forms import event_body
 from drumkeep.web.shell import Shell, ShellDep, see
 from drumkeep.web.view_models import HistoryRow
+from drumkeep.web.views.content import content_facts
 from drumkeep.web.views.drums import drum_view
 from drumkeep.web.views.events import action_views, event_views
 from drumkeep.web.views.pressure import pressure_view
+from drumkeep.web.views.straps import strap_views
 
 router = APIRouter()
 
@@ -45,12 +49,14 @@ def drum_page(tx: ReadingDep, shell: ShellDep, tag: str, ahead: str = "here") ->
     formats = shell.formats.at(row.site.timezone)
     chosen = "warm_room" if ahead == "warm_room" else "here"
     ground = read_ground(tx)
+    log = rows.event_rows(tx, drum_id=drum.id)
     product = as_product(row.product)
     names = {place.id: place.name for place in ground.places.values()}
     conditions = row.estimate.conditions if row.estimate is not None else []
     actions = action_views(
         drums.facts_of(tx, drum=drum),
         overpressure=Condition.OVERPRESSURE.value in conditions,
+        agent_loss=Condition.AGENT_LOSS_SUSPECTED.value in conditions,
         role=shell.caller.role,
         choices=[
             (
@@ -69,8 +75,20 @@ def drum_page(tx: ReadingDep, shell: ShellDep, tag: str, ahead: str = "here") ->
         drum=replace(
             drum_view(row, formats=formats, product=product),
             pressure=pressure_view(row, product=product, formats=formats),
+            content=content_facts(
+                row,
+                product=product,
+                lot_mark=cold_lots(tx, lot_ids=[drum.lot_id]).get(drum.lot_id),
+                formats=formats,
+            ),
         ),
-        events=event_views(rows.event_rows(tx, drum_id=drum.id), places=names, formats=formats),
+        events=event_views(
+            log,
+            places=names,
+            formats=formats,
+            met=measurements.by_events(tx, event_ids=[event.id for event in log]),
+        ),
+        straps=strap_views(tx, drum=drum, formats=formats),
         actions=actions,
         history=_history(tx, row, shell=shell, ahead=chosen),
         ahead=chosen,

@@ -139,6 +139,10 @@ class Formats:
         value = kelvin * 1.8 if self.units == "us" else kelvin
         return f"{_figure(value, 0 if self.units == 'us' else 1)}{_SPACE}{self.temp_unit}"
 
+    def to_tenths(self, c: float) -> str:
+        """Return a temperature with its unit to the tenth, °C in: to compare two with."""
+        return f"{_figure(self._scaled(c), 1)}{_SPACE}{self.temp_unit}"
+
     def mass(self, kg: float | None) -> str:
         """Return a mass, kg in: ``551 lb`` or ``250 kg``."""
         if kg is None:

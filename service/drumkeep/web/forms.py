@@ -54,6 +54,9 @@ def event_body(form: Mapping[str, str], *, us: bool, zone: str, now: datetime) -
         name = "net_kg" if form.get("weighed_as") == "net" else "gross_kg"
         body[name] = _mass(form, "mass", us=us)
         body["resolution_kg"] = _mass(form, "resolution", us=us)
+    elif kind == "decanted":
+        body["kg"] = _mass(form, "mass", us=us)
+        body["to"] = form.get("to", "").strip()
     elif kind == "blanketed":
         body["gas"] = form.get("gas", "")
         body["kpa"] = _pressure(form, us=us)
@@ -119,6 +122,21 @@ def _number(form: Mapping[str, str], name: str) -> float | None:
         raise Invalid("That is no number.", [fault])
     value = float(text.replace(",", "."))
     assert math.isfinite(value)  # noqa: S101 - at most nine digits before the point
+    return value
+
+
+def number_of(form: Mapping[str, str], name: str) -> float:
+    """Return the number in a field.
+
+    Raises
+    ------
+    Invalid
+        It is empty, or no number.
+    """
+    value = _number(form, name)
+    if value is None:
+        fault = Fault(name, None, "is missing", "Write a number such as 61.5.")
+        raise Invalid("A number is missing.", [fault])
     return value
 
 

@@ -7,10 +7,10 @@ from fastapi import APIRouter, FastAPI
 from fastapi.responses import RedirectResponse
 from starlette.staticfiles import StaticFiles
 
-from drumkeep.web import alarms, chart, drums, floor, live, me, qr, sign_in, verdict
+from drumkeep.web import alarms, chart, drums, floor, live, me, places, qr, sign_in, verdict
 from drumkeep.web.templating import STATIC, static_address
 
-PAGES = (sign_in, floor, drums, chart, qr, verdict, alarms, me, live)
+PAGES = (sign_in, floor, drums, chart, qr, verdict, alarms, places, me, live)
 
 
 class Lasting(StaticFiles):

@@ -59,14 +59,6 @@ class LimitView:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WasCold:
-    """The mark that stays: how cold the liquid got (°C) and for how many hours."""
-
-    min_c: float
-    hours: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class PressureView:
     """What is computed of a drum's pressure, fill and moisture: names and sentences."""
 
@@ -80,7 +72,8 @@ class DrumView:
 
     ``answer`` is what its verdict page says. ``layers_c`` holds eight temperatures, bottom first;
     each temperature is None when it is not known. ``wanted_at`` and ``start_by`` go together: be
-    warm then, begin to warm before.
+    warm then, begin to warm before. ``content`` tells what the liquid went through: names and
+    sentences.
     """
 
     tag: str
@@ -125,7 +118,7 @@ class DrumView:
     ended: str | None = None
     made_on: datetime | None = None
     expires_on: datetime | None = None
-    was_cold: WasCold | None = None
+    content: tuple[tuple[str, str], ...] = ()
     warming: bool = False
     timezone: str = "UTC"
 
@@ -160,13 +153,18 @@ class DrumView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EventView:
-    """Something that was done to a drum; ``words`` says it in one short sentence."""
+    """Something that was done to a drum; ``words`` says it in one short sentence.
+
+    ``met`` says what the computation made of it, ``refused`` whether it could not use it.
+    """
 
     at: datetime
     recorded_at: datetime
     by: str
     kind: str
     words: str
+    met: str = ""
+    refused: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -129,6 +129,15 @@ def test_an_unsupported_temperature_tells_how_far_off_it_may_be():
     assert "Dip the liquid" in said(found.advice)
 
 
+def test_a_refused_measurement_is_told_as_why_it_is_not_known():
+    liquid = replace(computed(70.0, basis=Basis.UNSUPPORTED), refused_k=-5.5)
+    found = verdict(liquid)
+
+    assert found.state is Readiness.UNKNOWN
+    assert "measured 5.5 K colder than computed" in said(found.reasons)
+    assert "Dip the liquid" in said(found.advice)
+
+
 numbers = st.one_of(st.floats(-40.0, 60.0), st.just(float("nan")))
 
 
@@ -140,7 +149,7 @@ numbers = st.one_of(st.floats(-40.0, 60.0), st.just(float("nan")))
     conditions=st.sets(st.sampled_from(Condition)),
 )
 def test_ready_means_known_whole_and_within_the_band(values, basis, output, side, conditions):
-    names = [field.name for field in fields(Computed) if field.name != "basis"]
+    names = [field.name for field in fields(Computed) if field.name.endswith("_c")]
     liquid = Computed(**dict(zip(names, values, strict=True)), basis=basis)
     product = default_product(side)
     found = verdict(liquid, *conditions, product=product, output=output)

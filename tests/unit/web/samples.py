@@ -28,8 +28,9 @@ from drumkeep.web.view_models import (
     Units,
     VerdictView,
     Viewer,
-    WasCold,
 )
+from drumkeep.web.views.places import FilmView, PlaceView
+from drumkeep.web.views.straps import StrapView
 from drumkeep.web.wording import ACTION
 
 NOW = datetime(2027, 2, 5, 7, 12, tzinfo=UTC)  # 1:12 am at the site
@@ -79,7 +80,7 @@ def drum(tag: str = "K7Q-X4M", **changes: Any) -> DrumView:
         start_by=NOW + 7 * HOUR,
         made_on=NOW - timedelta(days=60),
         expires_on=NOW + timedelta(days=120),
-        was_cold=WasCold(min_c=f(48), hours=1.5),
+        content=(("Was cold", "down to 48 °F, 1.5 h in all. This mark stays."),),
         pressure_kpa=4.0,
         pressure=PressureView(
             facts=(("Pressure", "0.6 psi above the air outside, computed."),),
@@ -201,6 +202,25 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
             "actions": change(actions),
             "history": history,
             "ahead": "here",
+            "straps": (
+                change(StrapView(sensor="strap-1", on_wall=True, met="Computed 52.3", at=NOW)),
+            ),
+        },
+        "place.html": {
+            "place": change(
+                PlaceView(
+                    place="North shed",
+                    code="pine/north",
+                    kind_words="warehouse",
+                    site="Pine Street",
+                )
+            ),
+            "films": (
+                change(FilmView(factor=1.2, low=1.0, high=1.3, words="Learned.", since=NOW)),
+                FilmView(factor=1.0, low=0.8, high=1.25, words="Named."),
+            ),
+            "pinned": False,
+            "may_change": True,
         },
         "verdict.html": {"verdict": change(verdict)},
         "alarms.html": {"alarms": (change(alarm),), "checked_at": NOW},

@@ -1,6 +1,6 @@
 """Drums as answered."""
 
-from drumkeep.api.schemas.events import EventOut
+from drumkeep.api.schemas.events import EventOut, StrapMetOut
 from drumkeep.asgi.fields import Answer, MomentOut
 
 
@@ -37,6 +37,37 @@ class WasColdOut(Answer):
 
     min_c: float
     hours: float
+
+
+class AgeOut(Answer):
+    """Age of the oldest and warmest liquid in it.
+
+    ``equivalent_days`` are days at ``reference_c`` that age it as much (Arrhenius, 83.144 kJ/mol);
+    ``mkt_c`` is the mean kinetic temperature of the ``counted_days`` on record, null without any.
+    ``expires_at`` is by its date, ``ends_at`` with what heat took off.
+    """
+
+    made_at: MomentOut
+    days: float
+    equivalent_days: float
+    mkt_c: float | None
+    counted_days: float
+    reference_c: float
+    life_days: float
+    expires_at: MomentOut
+    ends_at: MomentOut
+
+
+class AgentOut(Answer):
+    """Blowing agent: what the liquid would hold untouched, and how much of it is gone, computed."""
+
+    whole_kg: float
+    lost_kg: float
+    lost_low_kg: float
+    lost_high_kg: float
+    lost_share: float
+    allowance: float
+    suspected: bool
 
 
 class MarkCheckOut(Answer):
@@ -116,6 +147,9 @@ class DrumOut(Answer):
     pressure: PressureOut | None
     was_cold: WasColdOut | None
     degree_hours: float | None
+    age: AgeOut | None
+    agent: AgentOut | None
+    mixed_lots: bool
     wanted_at: MomentOut | None
     start_by: MomentOut | None
 
@@ -141,8 +175,12 @@ class HistoryPoint(Answer):
 
 
 class HistoryOut(Answer):
-    """What was computed of a drum from start to end, and what happened to it."""
+    """What was computed of a drum from start to end, and what happened to it.
+
+    ``straps`` are the readings of sensors on it that counted, or were refused, in that time.
+    """
 
     tag: str
     points: list[HistoryPoint]
     events: list[EventOut]
+    straps: list[StrapMetOut]

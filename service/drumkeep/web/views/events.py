@@ -3,12 +3,14 @@
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, Final
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.events import EventKind
+from drumkeep.domain.liquid_measured import Use
 from drumkeep.domain.roles import Role, event_action, may
 from drumkeep.storage.tables.drums import Event
+from drumkeep.storage.tables.measurements import Measurement
 from drumkeep.web.formats import Formats
 from drumkeep.web.view_models import ActionView, EventView
 from drumkeep.web.wording import output_words
@@ -23,6 +25,7 @@ _OFFERED: Final = (
     EventKind.RESEALED,
     EventKind.BLANKETED,
     EventKind.WEIGHED,
+    EventKind.DECANTED,
     EventKind.WANTED,
     EventKind.SKIN,
     EventKind.HELD,
@@ -32,9 +35,26 @@ _OFFERED: Final = (
 
 
 def event_views(
-    events: Sequence[Event], *, places: Mapping[int, str], formats: Formats
+    events: Sequence[Event],
+    *,
+    places: Mapping[int, str],
+    formats: Formats,
+    met: Mapping[UUID, Measurement] | None = None,
 ) -> tuple[EventView, ...]:
-    """Return a drum's log, newest first; ``places`` names places by id."""
+    """Return a drum's log, newest first.
+
+    Parameters
+    ----------
+    events
+        As recorded.
+    places
+        Names of places by id.
+    formats
+        The reader's.
+    met
+        What the computation made of measurements, by the event's id.
+    """
+    made = met or {}
     views = [
         EventView(
             at=event.at,
@@ -42,6 +62,8 @@ def event_views(
             by=event.by,
             kind=event.kind,
             words=_words(event, places=places, formats=formats),
+            met=met_words(made[event.id], formats=formats) if event.id in made else "",
+            refused=event.id in made and made[event.id].use == Use.REFUSED,
         )
         for event in events
     ]
@@ -77,8 +99,7 @@ def _words(event: Event, *, places: Mapping[int, str], formats: Formats) -> str:
             kept = ", regulator connected" if data.get("regulator") else ""
             return f"{data['gas']} on top, {formats.pressure(data['kpa'])}{kept}.{note}"
         case EventKind.HEATED:
-            until = formats.when(datetime.fromisoformat(data["until"]))
-            return f"Heated by {data['device']}, {data['watts']:g} W until {until}.{note}"
+            return f"{_heated_words(data, formats=formats)}.{note}"
         case EventKind.HELD:
             return f"Put on hold: {data['reason']}.{note}"
         case EventKind.RELEASED:
@@ -92,6 +113,38 @@ def _words(event: Event, *, places: Mapping[int, str], formats: Formats) -> str:
             return f"An earlier record was {done}.{note}"
         case kind:
             return f"{kind.value.capitalize()}.{note}"
+
+
+def met_words(met: Measurement, *, formats: Formats) -> str:
+    """Say what the computation made of a measurement."""
+    of = "the wall" if met.on_wall else "the liquid"
+    measured = formats.to_tenths(met.measured_c)
+    if met.computed_c is None or met.after_c is None:
+        return f"Nothing was known of it before; {of} is taken as it was measured."
+    computed, after = formats.to_tenths(met.computed_c), formats.to_tenths(met.after_c)
+    match Use(met.use):
+        case Use.REFUSED:
+            return (
+                f"Measured {measured} where {computed} was computed: too far off, not used. "
+                "Measure again, at another spot; if both agree, they are believed."
+            )
+        case Use.CONFIRMED:
+            return (
+                f"Computed {computed}, measured {measured} like the one before: what was computed "
+                f"was wrong. Now {after}."
+            )
+        case Use.USED | Use.BEGAN:
+            return f"Computed {computed}, measured {measured}, now {after}."
+
+
+def _heated_words(data: Mapping[str, Any], *, formats: Formats) -> str:
+    until = formats.when(datetime.fromisoformat(data["until"]))
+    if data["watts"] == 0.0:
+        return f"Wrapped in {data['device']} until {until}"
+    height, thermostat = data.get("height_m"), data.get("thermostat_c")
+    where = "" if height is None else f", {formats.length(height)} above the bottom"
+    held = "no thermostat" if thermostat is None else f"thermostat {formats.temp(thermostat)}"
+    return f"Heated by {data['device']}{where}, {data['watts']:g} W, {held}, until {until}"
 
 
 def _wanted_words(data: Mapping[str, Any], *, formats: Formats) -> str:
@@ -121,6 +174,7 @@ def action_views(
     facts: DrumFacts,
     *,
     overpressure: bool,
+    agent_loss: bool,
     role: Role,
     choices: Sequence[tuple[str, str]],
 ) -> tuple[ActionView, ...]:
@@ -132,6 +186,8 @@ def action_views(
         What is true of the drum by what people recorded.
     overpressure
         Whether its computed pressure is over the limit.
+    agent_loss
+        Whether it is held for the blowing agent that it lost: a manager may release it.
     role
         The person's.
     choices
@@ -147,20 +203,20 @@ def action_views(
             choices=tuple(choices) if kind is EventKind.MOVED else (),
         )
         for kind in _OFFERED
-        if may(role, event_action(kind)) and _makes_sense(kind, facts=facts)
+        if may(role, event_action(kind)) and _makes_sense(kind, facts=facts, agent_loss=agent_loss)
     )
 
 
-def _makes_sense(kind: EventKind, *, facts: DrumFacts) -> bool:
+def _makes_sense(kind: EventKind, *, facts: DrumFacts, agent_loss: bool) -> bool:
     match kind:
-        case EventKind.OPENED:
+        case EventKind.OPENED | EventKind.VENTED:
             return not facts.open
+        case EventKind.DECANTED:
+            return facts.net_kg > 0.0
         case EventKind.RESEALED:
             return facts.open
-        case EventKind.VENTED:
-            return not facts.open
         case EventKind.RELEASED:
-            return facts.hold is not None or facts.bulged
+            return facts.hold is not None or facts.bulged or agent_loss
         case EventKind.HELD:
             return facts.hold is None
         case _:

@@ -1,0 +1,72 @@
+"""A place's page: where it is, what its film is taken for and why, and pinning or resetting it."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Depends
+from fastapi.responses import HTMLResponse, Response
+
+from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may
+from drumkeep.asgi.happenings import by_caller
+from drumkeep.domain.checks import Checks
+from drumkeep.domain.film import LEAST_FACTOR, MOST_FACTOR, FilmSource
+from drumkeep.domain.roles import Action, may
+from drumkeep.operations import place_films, places
+from drumkeep.storage import catalogue
+from drumkeep.storage import place_films as rows
+from drumkeep.web.drums import posted
+from drumkeep.web.forms import number_of
+from drumkeep.web.shell import ShellDep, see
+from drumkeep.web.views.places import PlaceView, film_views
+from drumkeep.web.wording import PLACE_KIND
+
+router = APIRouter()
+
+
+@router.get("/places/{site}/{code}")
+def place_page(tx: ReadingDep, shell: ShellDep, site: str, code: str) -> HTMLResponse:
+    """Show a place and what its drums' dips have taught of its film."""
+    place = places.place_at(tx, site=site, code=code)
+    at = catalogue.sites_by_id(tx, ids=[place.site_id])[place.site_id]
+    said = rows.films_of(tx, place_id=place.id)
+    return shell.answer(
+        "place.html",
+        tx=tx,
+        page="place",
+        formats=shell.formats.at(at.timezone),
+        place=PlaceView(
+            place=place.name,
+            code=f"{at.code}/{place.code}",
+            kind_words=PLACE_KIND[place.kind],
+            site=at.name,
+        ),
+        films=film_views(said),
+        pinned=bool(said) and said[-1].source == FilmSource.PINNED,
+        may_change=may(shell.caller.role, Action.CHANGE_CATALOGUE),
+    )
+
+
+@router.post("/places/{site}/{code}/film")
+def set_film(
+    tx: TransactionDep,
+    shell: ShellDep,
+    site: str,
+    code: str,
+    form: Annotated[dict[str, str], Depends(posted)],
+) -> Response:
+    """Pin the film of a place, or reset what was learned."""
+    refuse_unless_may(shell.caller, Action.CHANGE_CATALOGUE)
+    place = places.place_at(tx, site=site, code=code)
+    by = by_caller(shell.caller).name
+    if form.get("reset"):
+        place_films.reset(tx, place=place, by=by, now=shell.now)
+    else:
+        percent = number_of(form, "percent")
+        checks = Checks()
+        checks.within(
+            "Pin it at", percent, low=100.0 * LEAST_FACTOR, high=100.0 * MOST_FACTOR, unit="%"
+        )
+        checks.raise_faults("The film cannot be pinned there.")
+        place_films.pin(
+            tx, place=place, factor=percent / 100.0, half_range=None, by=by, now=shell.now
+        )
+    return see(f"/places/{site}/{code}#film")

@@ -7,13 +7,14 @@ from fastapi import APIRouter, Depends, Query, Response
 
 from drumkeep.api.addresses import located
 from drumkeep.api.paging import PageQuery, page_of
-from drumkeep.api.schemas.lots import LotIn, LotOut, LotPatch
+from drumkeep.api.schemas.lots import LotColdOut, LotIn, LotOut, LotPatch
 from drumkeep.asgi.dependencies import Now, ReadingDep, TransactionDep, require
 from drumkeep.asgi.fields import Line, PageOf
 from drumkeep.domain.roles import Action
 from drumkeep.operations import lots
 from drumkeep.operations.products import product_named
-from drumkeep.storage import catalogue
+from drumkeep.storage import catalogue, estimates
+from drumkeep.storage.estimates import LotMark
 from drumkeep.storage.tables.catalogue import Lot
 from drumkeep.storage.transaction import Tx
 
@@ -61,12 +62,20 @@ def change_lot(tx: TransactionDep, product: str, code: str, body: LotPatch, now:
 
 def _out(tx: Tx, rows: Sequence[Lot]) -> list[LotOut]:
     products = catalogue.products_by_id(tx, ids=[row.product_id for row in rows])
+    marks = estimates.cold_lots(tx, lot_ids=[row.id for row in rows])
     return [
         LotOut(
             product=products[row.product_id].code,
             code=row.code,
             made_on=row.made_on,
             expires_on=row.expires_on,
+            was_cold=_mark_out(marks.get(row.id)),
         )
         for row in rows
     ]
+
+
+def _mark_out(mark: LotMark | None) -> LotColdOut | None:
+    return (
+        None if mark is None else LotColdOut(min_c=mark.min_c, hours=mark.hours, drums=mark.drums)
+    )

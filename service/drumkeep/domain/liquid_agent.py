@@ -13,7 +13,12 @@ from numpy.typing import NDArray
 
 from drumkeep.domain.events import DrumEvent, EventKind
 from drumkeep.domain.grid import STEP_SECONDS
-from drumkeep.domain.liquid_pressure import PressureInputs, gauge_kpa, pressure_inputs
+from drumkeep.domain.liquid_pressure import (
+    PressureInputs,
+    agent_left,
+    gauge_kpa,
+    pressure_inputs,
+)
 from drumkeep.domain.liquid_state import NEVER, LiquidStates, likely_mean
 from drumkeep.domain.products import Product, Side
 from drumkeep.thermal.agent_loss import gas_kg, open_bung_kg_s, vented_share
@@ -220,8 +225,7 @@ def _lose(
 
 def _agent_kpa(states: LiquidStates, *, at_c: Floats, pressure: PressureInputs) -> Floats:
     """Pressure of the agent that is left: it falls nearly as the share that is gone grows."""
-    left = 1.0 - states["agent_lost"][:, LIKELY]
-    return np.asarray(pressure.agent_kpa(at_c) * left, dtype=np.float64)
+    return pressure.agent_kpa(at_c) * agent_left(states, at=LIKELY)
 
 
 def _with(lost: Floats, more: Floats) -> Floats:

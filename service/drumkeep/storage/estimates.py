@@ -1,10 +1,13 @@
 """Queries on what was computed of drums."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from sqlalchemy import func
+from sqlalchemy import select as select_rows
 from sqlmodel import col, delete, select
 
+from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.tables.estimates import Checkpoint, Estimate
 from drumkeep.storage.transaction import Tx
 
@@ -20,6 +23,31 @@ def estimates_of(tx: Tx, *, drum_ids: Sequence[int]) -> dict[int, Estimate]:
     """Return the states of drums by drum id."""
     rows = tx.session.exec(select(Estimate).where(col(Estimate.drum_id).in_(drum_ids))).all()
     return {row.drum_id: row for row in rows}
+
+
+@dataclass(frozen=True)
+class LotMark:
+    """Cold that drums of a lot went through: coldest °C, most hours of one, and how many drums."""
+
+    min_c: float
+    hours: float
+    drums: int
+
+
+def cold_lots(tx: Tx, *, lot_ids: Sequence[int]) -> dict[int, LotMark]:
+    """Return the mark of each lot of which any drum was cold, gone drums too, by lot id."""
+    rows = tx.session.execute(
+        select_rows(
+            col(Drum.lot_id),
+            func.min(Estimate.was_cold_c),
+            func.max(Estimate.was_cold_hours),
+            func.count(),
+        )
+        .join(Drum, col(Drum.id) == col(Estimate.drum_id))
+        .where(col(Drum.lot_id).in_(lot_ids), col(Estimate.was_cold_c).is_not(None))
+        .group_by(col(Drum.lot_id))
+    )
+    return {lot: LotMark(min_c=c, hours=hours, drums=n) for lot, c, hours, n in rows}
 
 
 def put(tx: Tx, *, estimates: Sequence[Estimate]) -> None:

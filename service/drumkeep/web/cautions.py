@@ -4,6 +4,7 @@ They are common practice, no source, unless a line says otherwise; the safety da
 supplier, local codes and licensed practice come first, and each page says so.
 """
 
+from collections.abc import Mapping
 from typing import Final
 
 from drumkeep.web.formats import Formats
@@ -16,6 +17,22 @@ _SENSITISER: Final = (
 _NITROGEN: Final = "Nitrogen displaces air: not in a closed room."
 _MOST_BLANKET_KPA: Final = 20.0
 """Most that a blanket may press (common practice, no source)."""
+
+_OPENS: Final = frozenset(
+    {"opened", "vented", "dipped", "agitated", "inspected", "blanketed", "decanted"}
+)
+
+_ALWAYS: Final[Mapping[str, tuple[str, ...]]] = {
+    "agitated": ("Keep the small bung vented while you mix.",),
+    "decanted": (
+        "NEVER pour A into B: read the side and the ring on both drums first.",
+        "Only the same product, and the same lot if you can: the older counts for all of it.",
+    ),
+    "emptied": (
+        "It leaves the stock, and this page takes it back no more.",
+        "An empty drum still holds vapour and a rest: keep it shut, never cut it.",
+    ),
+}
 
 _HEAVY_KG: Final = 272.0
 """Mass of a heavy full drum with its steel (common practice, no source: 600 lb)."""
@@ -65,11 +82,9 @@ def cautions_for(kind: str, drum: DrumView, formats: Formats) -> tuple[str, ...]
     if handles and "overpressure" in drum.conditions:
         return ("Under pressure: do not open it and do not move it. Let it cool first.",)
     lines: list[str] = []
-    opens = kind in ("opened", "vented", "dipped", "agitated", "inspected", "blanketed")
-    if opens:
+    if kind in _OPENS:
         lines += _opening_cautions(drum)
-    if kind == "agitated":
-        lines.append("Keep the small bung vented while you mix.")
+    lines += _ALWAYS.get(kind, ())
     if kind == "moved":
         heavy = formats.mass(_HEAVY_KG)
         lines.append(f"Up to {heavy} with its steel: drum truck, two people, fingers clear.")
@@ -83,9 +98,6 @@ def cautions_for(kind: str, drum: DrumView, formats: Formats) -> tuple[str, ...]
         highest = formats.pressure(_MOST_BLANKET_KPA)
         lines.append(f"Dry gas only, by a regulator, never over {highest}: a drum is no vessel.")
         lines.append(_NITROGEN)
-    if kind == "emptied":
-        lines.append("It leaves the stock, and this page takes it back no more.")
-        lines.append("An empty drum still holds vapour and a rest: keep it shut, never cut it.")
     if kind == "wanted":
         lines.append(_heating_caution(drum, formats))
     return tuple(lines)

@@ -86,6 +86,7 @@ ACTION: Final[Mapping[str, tuple[str, str]]] = {
     "inspected": ("Look inside", "Record the look"),
     "blanketed": ("Put dry gas on", "Record the dry gas"),
     "weighed": ("Weigh", "Record the weight"),
+    "decanted": ("Pour into another drum", "Record the pour"),
     "wanted": ("Want it ready", "Record the time"),
     "held": ("Put on hold", "Put on hold"),
     "released": ("Release", "Release"),

@@ -21,6 +21,14 @@ class LotPatch(Body):
     expires_on: Day | None = None
 
 
+class LotColdOut(Answer):
+    """The lasting mark of a lot of iso: how cold and how long at worst, and in how many drums."""
+
+    min_c: float
+    hours: float
+    drums: int
+
+
 class LotOut(Answer):
     """A lot; ``expires_on`` null means by the product's shelf life."""
 
@@ -28,3 +36,4 @@ class LotOut(Answer):
     code: str
     made_on: date
     expires_on: date | None
+    was_cold: LotColdOut | None

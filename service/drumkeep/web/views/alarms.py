@@ -29,8 +29,15 @@ KIND_WORDS: Final[Mapping[str, str]] = {
     "vacuum": "Deep vacuum in a cold drum",
     "condensation": "Iso may sweat when opened",
     "sensor_silent": "Sensor silent",
+    "sensor_stuck": "Sensor stuck",
+    "sensor_implausible": "Sensor not to be believed",
     "gateway_offline": "Gateway offline",
 }
+
+OF_A_SENSOR: Final = frozenset(
+    {AlarmKind.SENSOR_SILENT, AlarmKind.SENSOR_STUCK, AlarmKind.SENSOR_IMPLAUSIBLE}
+)
+"""Kinds whose cause is a sensor, named by what it is called."""
 
 _WAITING: Final = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED)
 
@@ -125,7 +132,7 @@ def _alarm_view(
 
 def _cause(alarm: Alarm, *, site: Site, place: str | None) -> str:
     """Name the cause as people do: ids and times of the key stay inside."""
-    if place is not None and alarm.kind != AlarmKind.SENSOR_SILENT:
+    if place is not None and alarm.kind not in OF_A_SENSOR:
         return f"{place}, {site.name}"
     if alarm.cause.startswith(f"site {alarm.site_id} lot "):
         return f"lot {alarm.cause.split(' lot ', 1)[1]}, {site.name}"

@@ -6,7 +6,6 @@ from typing import Any, Final, cast
 from zoneinfo import ZoneInfo
 
 from drumkeep.domain.cautions import CAUTION_SHEET
-from drumkeep.domain.conditions import was_cold
 from drumkeep.domain.drums import depth_m
 from drumkeep.domain.grid import moment_of
 from drumkeep.domain.liquid_state import states_from_bytes
@@ -17,6 +16,8 @@ from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.catalogue import Lot
 from drumkeep.storage.tables.estimates import Estimate
 from drumkeep.thermal.geometry import DRUM_INSIDE_HEIGHT_M
+from drumkeep.thermal.parameter_sets import LIKELY
+from drumkeep.thermal.stratified import eighths
 from drumkeep.web.formats import Formats
 from drumkeep.web.view_models import (
     Basis,
@@ -26,7 +27,6 @@ from drumkeep.web.view_models import (
     Phrase,
     ReadinessName,
     SideName,
-    WasCold,
 )
 from drumkeep.web.views.sentences import all_said
 
@@ -150,15 +150,14 @@ def drum_view(
         made_on=_noon(row.lot.made_on, zone),
         expires_on=_expiry(row.lot, product=product, zone=zone),
         warming=row.place.kind == PlaceKind.WARM_ROOM and verdict["state"] == "too_cold",
-        **(_liquid(estimate, product=product) if estimate is not None and known else {}),
+        **(_liquid(estimate) if estimate is not None and known else {}),
     )
 
 
-def _liquid(estimate: Estimate, *, product: Product) -> dict[str, Any]:
+def _liquid(estimate: Estimate) -> dict[str, Any]:
     record = states_from_bytes([estimate.state])
-    mark = was_cold(record, product=product)
     return {
-        "layers_c": tuple(float(c) for c in record["layers"][0, 1]),
+        "layers_c": tuple(float(c) for c in eighths(record["layers"][0, LIKELY])),
         "bottom_c": estimate.bottom_c,
         "mean_c": estimate.mean_c,
         "top_c": estimate.top_c,
@@ -169,7 +168,6 @@ def _liquid(estimate: Estimate, *, product: Product) -> dict[str, Any]:
         "supported_to": estimate.supported_to,
         "pressure_kpa": estimate.pressure_kpa,
         "start_by": _moment(estimate.outlook.get("start_by")),
-        "was_cold": None if mark is None else WasCold(min_c=mark[0], hours=mark[1]),
     }
 
 

@@ -34,7 +34,7 @@ from drumkeep.web.view_models import (
     LimitView,
     ShelfView,
 )
-from drumkeep.web.views.alarms import task_views
+from drumkeep.web.views.alarms import OF_A_SENSOR, task_views
 from drumkeep.web.views.drums import (
     drum_view,
     next_to_use_first,
@@ -213,7 +213,7 @@ def _doubts(
     found: dict[int, list[str]] = defaultdict(list)
     for alarm in alarms:
         active = alarm.state in ("unacknowledged", "acknowledged", "shelved")
-        if active and alarm.kind == "sensor_silent" and alarm.place_id is not None:
+        if active and alarm.kind in OF_A_SENSOR and alarm.place_id is not None:
             zone = ground.sites[alarm.site_id].timezone
             found[alarm.place_id].append(said(alarm.message, formats.at(zone)))
     return {place: tuple(words) for place, words in found.items()}

@@ -364,7 +364,7 @@ class _Draws:
         drawn[:, :, Row.SPECIFIC_HEAT] *= factor["specific_heat"][..., None]
         drawn[:, :, Row.CONDUCTIVITY] *= factor["conductivity"][..., None]
         drawn[:, :, Row.EXPANSION] *= factor["expansion"][..., None]
-        drawn[:, :, Row.LOG_VISCOSITY] += np.log(factor["viscosity"])[..., None]
+        drawn[:, :, Row.VISCOSITY] *= factor["viscosity"][..., None]
         return Liquid(
             mass_kg=np.broadcast_to(likely.mass_kg, shape),
             tables=drawn.reshape(-1, *drawn.shape[2:]),

@@ -53,6 +53,6 @@ def _table(values: dict[str, Floats], drum: int) -> Floats:
 
 
 def layers(*temperatures_c: float, drums: int = 1) -> Floats:
-    """Return layers of drums, shape (drum, 8): one temperature throughout, or eight."""
-    one = np.broadcast_to(np.asarray(temperatures_c, dtype=np.float64), (LAYERS,))
+    """Return layers of drums, shape (drum, layer): one temperature throughout, or equal parts."""
+    one = np.repeat(np.asarray(temperatures_c, dtype=np.float64), LAYERS // len(temperatures_c))
     return np.repeat(one[None, :], drums, axis=0)

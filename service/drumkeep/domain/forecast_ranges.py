@@ -52,7 +52,7 @@ def layer_warnings(liquid: Liquid, *, layers_c: Floats) -> list[str]:
     """
     mean = layers_c.mean(axis=-1)
     height = depth(liquid, mean_c=mean)
-    viscosity = np.exp(liquid.at(Row.LOG_VISCOSITY, mean)) / liquid.at(Row.DENSITY, mean)
+    viscosity = liquid.at(Row.VISCOSITY, mean) / liquid.at(Row.DENSITY, mean)
     return [
         f"The {what} comes to {worst:.2g}{unit}; the layer model was checked from {low:g} to "
         f"{high:g}: outside it is less certain."

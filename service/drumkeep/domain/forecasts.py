@@ -33,7 +33,7 @@ from drumkeep.thermal.parameter_sets import (
 )
 from drumkeep.thermal.properties import NODES_C, REFERENCE_C, Row
 from drumkeep.thermal.solids import solid_course
-from drumkeep.thermal.stratified import LAYERS, Liquid
+from drumkeep.thermal.stratified import EIGHTHS, LAYERS, Liquid, eighths
 
 STEP_S: Final = 300.0
 LEAST_HOURS: Final = 0.08
@@ -210,7 +210,8 @@ def _in_the_sun(request: ForecastRequest, *, outside: _Outside, mean_c: np.ndarr
 
 
 def _course(request: ForecastRequest, *, liquid: Liquid, faces: _Faces, spread: Spread) -> Course:
-    start = np.broadcast_to(np.asarray(request.start_c, dtype=np.float64), (SETS, 1, LAYERS))
+    given = np.repeat(np.asarray(request.start_c, dtype=np.float64), LAYERS // EIGHTHS)
+    start = np.broadcast_to(given, (SETS, 1, LAYERS))
     sets = spread_out(liquid, spread=spread)
     if request.flow == "none":
         return solid_course(
@@ -244,14 +245,14 @@ def _sampled(
         return [float(v) for v in np.interp(hours, grid_h, values)]
 
     band = course.band
-    layers = likely_layers(course)
-    sampled = [at_hours(layers[:, j]) for j in range(LAYERS)]
+    layers = eighths(likely_layers(course))
+    sampled = [at_hours(layers[:, j]) for j in range(EIGHTHS)]
     return Forecast(
         h=[float(h) for h in hours],
         bottom_c=at_hours(band.bottom[:, 0]),
         mean_c=at_hours(band.mean[:, 0]),
         top_c=at_hours(band.top[:, 0]),
-        layers_c=[[sampled[j][i] for j in range(LAYERS)] for i in range(len(hours))],
+        layers_c=[[sampled[j][i] for j in range(EIGHTHS)] for i in range(len(hours))],
         low_c=at_hours(band.low[:, 0]),
         high_c=at_hours(band.high[:, 0]),
         reach=[reach_of(course, target_c=target) for target in request.targets_c],
@@ -322,5 +323,5 @@ def _table(request: ForecastRequest, properties: Properties) -> np.ndarray:
         table[Row.DENSITY] = np.interp(REFERENCE_C, NODES_C, table[Row.DENSITY])
     nu = given.get("kinematic_viscosity_m2_s")
     if nu is not None:
-        table[Row.LOG_VISCOSITY] = np.log(nu * table[Row.DENSITY])
+        table[Row.VISCOSITY] = nu * table[Row.DENSITY]
     return table

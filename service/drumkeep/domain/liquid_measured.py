@@ -7,6 +7,7 @@ remembered: another one that agrees with it is believed, and the model was wrong
 Half-ranges of the band count as 1.645 standard deviations (90 %, two-sided).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
@@ -142,7 +143,7 @@ class Observation:
     sigma_k: float
 
     def of(self, layers_c: Floats) -> Floats:
-        """Return what would be measured of layers of shape (…, 8), °C."""
+        """Return what would be measured of layers of shape (…, layer), °C."""
         return np.asarray(self.offset_c + layers_c @ self.row, dtype=np.float64)
 
 
@@ -163,7 +164,7 @@ def depth_of(*, mass_kg: float, density_kg_m3: float) -> float:
 
 
 def height_row(height_m: float | None, *, depth_m: float) -> Floats:
-    """Weights of the layers, shape (8,), at a height above the bottom; mid-depth where None.
+    """Weights of the layers, shape (layer,), at a height above the bottom; mid-depth where None.
 
     A layer's temperature is its mean and holds at its middle; between the middles straight lines.
     """
@@ -176,27 +177,38 @@ def height_row(height_m: float | None, *, depth_m: float) -> Floats:
     return row
 
 
+def _off_height(height_m: float | None, *, layers: Floats, depth_m: float) -> float:
+    """Return by how much (K) the height may be off in layered liquid, one standard deviation."""
+    aim = MID_DEPTH_SIGMA_M if height_m is None else HEIGHT_SIGMA_M
+    at = 0.5 * depth_m if height_m is None else height_m
+    above, below = (height_row(at + off, depth_m=depth_m) @ layers for off in (aim, -aim))
+    return 0.5 * abs(float(above - below))
+
+
 def observe(reading: Reading, *, states: LiquidStates, beside: Beside) -> Observation:
     """Return how a reading sees the layers of the one drum in ``states``."""
     row = height_row(reading.height_m, depth_m=beside.depth_m)
     layers = states["layers"][0, LIKELY]
     known = np.isfinite(layers).all()
-    aim = MID_DEPTH_SIGMA_M if reading.height_m is None else HEIGHT_SIGMA_M
-    steepest = float(np.abs(np.diff(layers)[row[:-1] > 0.0]).max()) if known else 0.0
-    noise = [reading.sigma_k, steepest * aim / max(beside.depth_m / LAYERS, aim)]
+    noise = [reading.sigma_k]
+    if known:
+        noise.append(_off_height(reading.height_m, layers=layers, depth_m=beside.depth_m))
     if not reading.on_wall:
-        return Observation(row, 0.0, float(np.hypot(*noise)))
+        return Observation(row, 0.0, _together(noise))
     if states["heat_until"][0] > beside.step and states["heat_w"][0] > 0.0:
         noise.append(HEATER_WALL_K)
     if not np.isfinite(beside.side_c):
-        return Observation(row, 0.0, float(np.sqrt(np.sum(np.square([*noise, UNKNOWN_AIR_K])))))
+        return Observation(row, 0.0, _together([*noise, UNKNOWN_AIR_K]))
     share = beside.liquid_share
     across = beside.side_c - float(row @ layers) if known else 0.0
     noise.append(share * (1.0 - share) * across * FILM_RATIO_SIGMA)
     noise.append((1.0 - share) * beside.sensor_error_k / TWO_SIDED_90)
-    return Observation(
-        row * share, (1.0 - share) * beside.side_c, float(np.sqrt(np.sum(np.square(noise))))
-    )
+    return Observation(row * share, (1.0 - share) * beside.side_c, _together(noise))
+
+
+def _together(sigmas: Sequence[float]) -> float:
+    """Return the standard deviation of a sum of independent errors."""
+    return float(np.sqrt(np.sum(np.square(sigmas))))
 
 
 def take(reading: Reading, *, states: LiquidStates, beside: Beside) -> Taken:
@@ -249,7 +261,7 @@ def take(reading: Reading, *, states: LiquidStates, beside: Beside) -> Taken:
 
 
 def covariance_of(states: LiquidStates, *, beside: Beside) -> Floats:
-    """Covariance of the likely layers of one drum, K², shape (8, 8).
+    """Covariance of the likely layers of one drum, K², shape (layer, layer).
 
     What the slow and the fast set are apart is one direction; the air sensors' error and the doubt
     are common to all layers; the model's own error is correlated over half the depth.
@@ -330,7 +342,7 @@ def _correct(
 
 
 def _stable(lane: Floats, *, weights: Floats) -> Floats:
-    """Nearest stack that never falls from bottom to top, what is surest moving least (8,).
+    """Nearest stack that never falls from bottom to top, what is surest moving least (layer,).
 
     Isotonic regression by pooling adjacent violators. Heat is not kept: it was measured.
     """

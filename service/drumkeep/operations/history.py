@@ -25,6 +25,8 @@ from drumkeep.storage import estimates as rows
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.transaction import Tx
+from drumkeep.thermal.parameter_sets import LIKELY
+from drumkeep.thermal.stratified import eighths
 
 LONGEST_DAYS: Final = 400
 
@@ -125,7 +127,8 @@ def layers_of(tx: Tx, *, drum: Drum) -> tuple[float, ...] | None:
     newest = rows.estimate_of(tx, drum_id=drum.id)
     if newest is None or newest.bottom_c is None:
         return None
-    return tuple(float(c) for c in states_from_bytes([newest.state])["layers"][0, 1])
+    layers = states_from_bytes([newest.state])["layers"][0, LIKELY]
+    return tuple(float(c) for c in eighths(layers))
 
 
 def warm_room_for(tx: Tx, *, drum: Drum) -> int | None:

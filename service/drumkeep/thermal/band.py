@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from drumkeep.thermal.kernel import LAYERS
 from drumkeep.thermal.parameter_sets import LIKELY
+from drumkeep.thermal.stratified import eighths
 
 Floats = NDArray[np.float64]
 
@@ -60,7 +61,7 @@ def band_of(
     Parameters
     ----------
     layers_c
-        Shape (3, …, 8): slow, likely, fast; bottom first.
+        Shape (3, …, layer): slow, likely, fast; bottom first.
     drive_k
         Largest |air − mean| of the last six hours, K, shape (…).
     sensor_error_k
@@ -69,7 +70,8 @@ def band_of(
         Share of the model error that stands, 0–1, broadcasting to (…, 3): bottom, mean and top;
         a dip lowers it for a while.
     """
-    bottoms, tops = layers_c[..., 0], layers_c[..., -1]
+    told = eighths(layers_c)
+    bottoms, tops = told[..., 0], told[..., -1]
     means = layers_c.mean(axis=-1)
     cap = REST_K + DRIVE_SHARE * drive_k
     stands = np.broadcast_to(kept, (*np.shape(means[LIKELY]), 3))
@@ -91,7 +93,7 @@ def band_of(
 
 
 def layer_error(drive_k: Floats | float) -> Floats:
-    """Half-range of the model's error in each layer, K, shape (…, 8).
+    """Half-range of the model's error in each layer, K, shape (…, layer).
 
     Straight lines from the bottom's to the mean's at mid-depth and to the top's, under the same
     cap as the band.

@@ -22,25 +22,41 @@ from drumkeep.thermal.properties import LOWEST_C, NODE_K, Row
 
 Floats = NDArray[np.float64]
 
-LAYERS: Final = 8
-C_FLOW: Final = 0.46
-C_FILM: Final = 1.74
-FLOW_POWER: Final = 0.20
+LAYERS: Final = 16
+"""Equal layers that are marched; people are told of eighths, two of these each."""
+
+C_FILM: Final = 2.0
+"""Wall-to-core film c k/δ; 2 is the slope at the wall of a parabolic profile of thickness δ."""
+
+C_FLOW: Final = 0.0191
+STREAM_SHARE: Final = 0.344
+"""Fitted to fine-grid curves: mass flow c ρ g β Δ δ³/ν a metre of wall, and the mean excess of the
+stream as a share of the wall's excess Δ."""
 
 LEAST_MASS_KG: Final = 0.5
 """A heel of less is marched as if it were this much."""
 
-_SHARE: Final = (np.arange(LAYERS + 1) / LAYERS) ** FLOW_POWER
-_COURANT_LIMIT: Final = 0.9
-_FILM_ITERATIONS: Final = 3
+LONGEST_STEP_S: Final = 300.0
+"""Longer steps are marched in pieces: the stream is worked out from the layers at their start."""
+
+_THICKEST_M: Final = 0.25 * DRUM_RADIUS_M
+"""Where the wall is hardly warmer than the core the film would fill the drum."""
+
+_FIRST_GUESS_M: Final = 0.01
+_NEWTON_STEPS: Final = 8
+_NEWTON_CLOSE: Final = 0.02
+"""Newton's method squares its error: the step after one this small is within 0.1 %."""
+
+_COURANT_LIMIT: Final = 0.5
+_LEAST_DRIVE_K: Final = 1e-9
 _DENSITY: Final = int(Row.DENSITY)
 _EXPANSION: Final = int(Row.EXPANSION)
 _SPECIFIC_HEAT: Final = int(Row.SPECIFIC_HEAT)
 _CONDUCTIVITY: Final = int(Row.CONDUCTIVITY)
-_LOG_VISCOSITY: Final = int(Row.LOG_VISCOSITY)
+_VISCOSITY: Final = int(Row.VISCOSITY)
 
-_inlined = numba.njit(cache=True, inline="always")
-_compiled = numba.njit(cache=True)
+_inlined = numba.njit(cache=True, inline="always", error_model="numpy")
+_compiled = numba.njit(cache=True, error_model="numpy")
 
 
 @_inlined
@@ -55,90 +71,170 @@ def _look_up(table: Floats, row: int, at_c: float) -> float:
 
 
 @_compiled
-def _step(  # noqa: PLR0917, PLR0914, PLR0915 - the equations in one piece, as the compiler likes them
-    layers: Floats,
-    table: Floats,
-    mass: float,
-    side: float,
-    top: float,
-    bottom: float,
-    steel: float,
-    side_c: float,
-    top_c: float,
-    floor_c: float,
-    heat: Floats,
-    seconds: float,
+def _thickness(
+    drive: float, excess: float, side: float, film: float, lift: float, area: float, guess: float
+) -> float:
+    """Thickness δ of the wall film at the far end of a layer, m, by Newton's method.
+
+    The heat (W/K of its flow, K) that came with the stream and the heat taken up beside this layer
+    leave with the flow that this thickness drives: lift Δ² δ³ = excess + area (c k/δ) Δ with the
+    wall's excess Δ = drive h δ/(h δ + c k). Multiplied out it has one positive root, and is convex
+    beyond it.
+    """
+    d = guess
+    a = lift * (drive * side) ** 2
+    b = area * drive * side * film
+    for _ in range(_NEWTON_STEPS):
+        w = side * d + film
+        slope = 5.0 * a * d**4 - b * side - 2.0 * excess * side * w
+        if slope <= 0.0:
+            d *= 2.0
+            continue
+        change = (a * d**5 - b * w - excess * w * w) / slope
+        d -= change
+        if abs(change) < _NEWTON_CLOSE * d:
+            break
+    return min(d, _THICKEST_M)
+
+
+@_compiled
+def _wall_stream(
     t: Floats,
+    table: Floats,
+    side: float,
+    side_c: float,
+    lift: float,
+    film: float,
+    area: float,
+    upward: bool,
+    begin: int,
+    flow: Floats,
+    source: Floats,
+) -> tuple[int, float]:
+    """Follow the stream along the wall through the layers that it warms (upward) or cools.
+
+    It starts empty at layer ``begin``, gathers liquid from each layer, and ends where the wall is
+    no longer warmer (colder) than the liquid. Writes ``flow`` (W/K through each border, upward
+    positive) and adds to ``source`` (W) the heat that the stream leaves in layers. Returns how many
+    layers it passed and its largest flow.
+    """
+    way = 1 if upward else -1
+    carried = 0.0
+    excess = 0.0
+    thickness = _FIRST_GUESS_M
+    passed = 0
+    largest = 0.0
+    j = begin
+    while 0 <= j < LAYERS:
+        drive = (side_c - t[j]) * way
+        if drive <= _LEAST_DRIVE_K:
+            break
+        if passed:
+            # What was warmer than the layer before is less so than this one, or not at all.
+            excess -= carried * (t[j] - t[j - way]) * way
+            if excess < 0.0:
+                source[j] += excess * way
+                excess = 0.0
+        beside = t[j] + 0.5 * way * drive
+        push = lift / _look_up(table, _VISCOSITY, beside)
+        thickness = _thickness(drive, excess, side, film, push * STREAM_SHARE, area, thickness)
+        wall = drive * side * thickness / (side * thickness + film)
+        excess += film / thickness * wall * area
+        carried = push * wall * thickness**3
+        most = carried * STREAM_SHARE * wall
+        if excess > most:
+            source[j] += (excess - most) * way
+            excess = most
+        passed += 1
+        flow[j + 1 if upward else j] = carried * way
+        largest = max(largest, carried)
+        j += way
+    if passed:
+        # At its end all of it stays in the last layer.
+        source[j - way] += excess * way
+        flow[j if upward else j + 1] = 0.0
+    return passed, largest
+
+
+@_compiled
+def _carry(
+    t: Floats,
+    flow: Floats,
+    source: Floats,
+    capacity: float,
+    seconds: float,
+    largest: float,
+    after: Floats,
 ) -> None:
-    """Advance the layers (8, °C, bottom first) by one step, into ``t``."""
-    mean = 0.0
-    for j in range(LAYERS):
-        mean += layers[j]
-    mean /= LAYERS
-    rho = _look_up(table, _DENSITY, mean)
-    beta = _look_up(table, _EXPANSION, mean)
-    cp = _look_up(table, _SPECIFIC_HEAT, mean)
-    k = _look_up(table, _CONDUCTIVITY, mean)
-    alpha = k / (rho * cp)
-    mass = max(mass, LEAST_MASS_KG)
-    height = mass / (rho * CROSS_SECTION_M2)
-    dz = height / LAYERS
-    wetted = min(height / DRUM_INSIDE_HEIGHT_M, 1.0)
-    capacity = (mass * cp + steel * STEEL_SPECIFIC_HEAT_J_KGK * wetted) / LAYERS
-    step = seconds / capacity
+    """Let the core flow against the streams, in place: second order where the stack is smooth.
 
-    # Air-to-stream conductance and the fourth root of the Rayleigh number.
-    least = 4.0 * k / DRUM_RADIUS_M
-    inside = least
-    quarter = 0.0
-    difference = side_c - mean
-    for _ in range(_FILM_ITERATIONS):
-        wall_k = difference * (side / (side + inside)) if side > 0.0 else 0.0
-        nu = np.exp(_look_up(table, _LOG_VISCOSITY, mean + 0.5 * wall_k)) / rho
-        rayleigh = GRAVITY_M_S2 * beta * abs(wall_k) * height**3 / (nu * alpha)
-        quarter = np.sqrt(np.sqrt(rayleigh))
-        inside = max(C_FILM * (k / height) * quarter, least)
-    wall = side * inside / (side + inside) * PERIMETER_M * dz
+    Explicit, in as many pieces as the Courant limit asks; van Leer's harmonic limiter keeps each
+    layer within its neighbours.
+    """
+    pieces = int(largest * seconds / capacity / _COURANT_LIMIT) + 1
+    scale = seconds / pieces / capacity
+    for _ in range(pieces):
+        below = 0.0
+        for j in range(LAYERS):
+            through = 0.0
+            if j < LAYERS - 1:
+                upward = -flow[j + 1]
+                across = t[j + 1] - t[j]
+                if upward > 0.0:
+                    border = t[j]
+                    behind = t[j] - t[j - 1] if j > 0 else 0.0
+                    if behind * across > 0.0:
+                        border += (1.0 - upward * scale) * behind * across / (behind + across)
+                else:
+                    border = t[j + 1]
+                    behind = t[j + 2] - t[j + 1] if j < LAYERS - 2 else 0.0
+                    if behind * across > 0.0:
+                        border -= (1.0 + upward * scale) * behind * across / (behind + across)
+                through = upward * border
+            # The stream takes its liquid from a layer, or leaves it there, at the layer's own heat.
+            gathered = (flow[j + 1] - flow[j]) * t[j]
+            after[j] = t[j] + scale * (below - through - gathered + source[j])
+            below = through
+        for j in range(LAYERS):
+            t[j] = after[j]
 
-    # Flow order: the wall stream starts in an empty film and gathers liquid layer by layer.
-    total = C_FLOW * rho * alpha * PERIMETER_M * quarter
-    total = min(total, _COURANT_LIMIT * capacity / (cp * seconds)) * cp
-    warming = difference > 0.0
-    stream = 0.0
-    below = 0.0
-    for i in range(LAYERS):
-        j = i if warming else LAYERS - 1 - i
-        after = total * _SHARE[i + 1]
-        stream = (below * stream + (after - below) * layers[j] + wall * side_c) / (after + wall)
-        below = after
-        if i < LAYERS - 1:
-            ahead = j + 1 if warming else j - 1
-            t[j] = layers[j] + step * (after * (layers[ahead] - layers[j]) + heat[j])
-        else:
-            t[j] = layers[j] + step * (after * (stream - layers[j]) + heat[j])
 
-    # Conduction between layers and the two ends, implicit: stable for the thinnest heel.
-    g = k * CROSS_SECTION_M2 / dz * step
-    at_top = top * CROSS_SECTION_M2 * step
-    at_bottom = bottom * CROSS_SECTION_M2 * step
-    upper = np.empty(LAYERS)
-    diagonal = 1.0 + g + at_bottom
-    upper[0] = -g / diagonal
-    t[0] = (t[0] + at_bottom * floor_c) / diagonal
+@_compiled
+def _conduct(
+    t: Floats,
+    between: float,
+    top: float,
+    top_c: float,
+    bottom: float,
+    floor_c: float,
+    upper: Floats,
+) -> None:
+    """Conduction between layers and the two ends, in place; implicit: stable for any heel.
+
+    ``between``, ``top`` and ``bottom`` are conductances over a layer's heat capacity, times the
+    step's length.
+    """
+    diagonal = 1.0 + between + bottom
+    upper[0] = -between / diagonal
+    t[0] = (t[0] + bottom * floor_c) / diagonal
     for j in range(1, LAYERS):
         last = j == LAYERS - 1
-        diagonal = 1.0 + (g + at_top if last else 2.0 * g) + g * upper[j - 1]
-        right = t[j] + (at_top * top_c if last else 0.0)
-        upper[j] = -g / diagonal
-        t[j] = (right + g * t[j - 1]) / diagonal
+        diagonal = 1.0 + (between + top if last else 2.0 * between) + between * upper[j - 1]
+        right = t[j] + (top * top_c if last else 0.0)
+        upper[j] = -between / diagonal
+        t[j] = (right + between * t[j - 1]) / diagonal
     for j in range(LAYERS - 2, -1, -1):
         t[j] -= upper[j] * t[j + 1]
-    _overturn(t)
 
 
 @_compiled
 def _overturn(t: Floats) -> None:
     """Pool layers that have become colder than those below, in place (see ``overturn``)."""
+    stable = True
+    for j in range(1, LAYERS):
+        stable = stable and t[j] >= t[j - 1]
+    if stable:
+        return
     level = np.empty(LAYERS)
     count = np.empty(LAYERS, dtype=np.int64)
     pools = 0
@@ -156,6 +252,62 @@ def _overturn(t: Floats) -> None:
         for _ in range(count[pool]):
             t[j] = level[pool]
             j += 1
+
+
+@_compiled
+def _step(
+    t: Floats,
+    table: Floats,
+    mass: float,
+    side: float,
+    top: float,
+    bottom: float,
+    steel: float,
+    side_c: float,
+    top_c: float,
+    floor_c: float,
+    heat: Floats,
+    seconds: float,
+    room: Floats,
+) -> None:
+    """Advance the layers (°C, bottom first) by one step, in place; ``room`` is space to work in."""
+    flow, source, spare = room[0], room[1], room[2]
+    mean = 0.0
+    for j in range(LAYERS):
+        mean += t[j]
+    mean /= LAYERS
+    rho = _look_up(table, _DENSITY, mean)
+    cp = _look_up(table, _SPECIFIC_HEAT, mean)
+    k = _look_up(table, _CONDUCTIVITY, mean)
+    mass = max(mass, LEAST_MASS_KG)
+    height = mass / (rho * CROSS_SECTION_M2)
+    dz = height / LAYERS
+    wetted = min(height / DRUM_INSIDE_HEIGHT_M, 1.0)
+    capacity = (mass * cp + steel * STEEL_SPECIFIC_HEAT_J_KGK * wetted) / LAYERS
+
+    for j in range(LAYERS + 1):
+        flow[j] = 0.0
+    for j in range(LAYERS):
+        source[j] = heat[j]
+    largest = 0.0
+    if side > 0.0:
+        # ρ²: the table holds the dynamic viscosity, and the flow is one of mass
+        lift = C_FLOW * rho**2 * cp * GRAVITY_M_S2 * PERIMETER_M
+        lift *= _look_up(table, _EXPANSION, mean)
+        film = C_FILM * k
+        area = PERIMETER_M * dz
+        warmed, up = _wall_stream(t, table, side, side_c, lift, film, area, True, 0, flow, source)
+        _, down = (
+            _wall_stream(t, table, side, side_c, lift, film, area, False, LAYERS - 1, flow, source)
+            if warmed < LAYERS
+            else (0, 0.0)
+        )
+        largest = max(up, down)
+    _carry(t, flow, source, capacity, seconds, largest, spare)
+    step = seconds / capacity
+    ends = CROSS_SECTION_M2 * step
+    _conduct(t, k * ends / dz, top * ends, top_c, bottom * ends, floor_c, spare)
+    _overturn(t)
 
 
 def _over_drums(layout: str, *types: Any) -> Callable[[Callable[..., None]], Callable[..., Any]]:  # noqa: ANN401 - numba's types are not typed
@@ -178,60 +330,105 @@ _f3 = numba.float64[:, :, :]
 _n = numba.int64
 
 
+_ROOM: Final = (3, LAYERS + 1)
+
+
 @_over_drums(
     "(n),(p,q,r),(),(),(),(),(),(),(),(),(),(n),()->(n)",
     *(_f1, _f3, _n, _f8, _f8, _f8, _f8, _f8, _f8, _f8, _f8, _f1, _f8, _f1),
 )
-def advance_all(  # noqa: D103, PLR0917 - see stratified.advance
-    layers, tables, number, mass, side, top, bottom, steel, side_c, top_c, floor_c, heat, s, out
-):
-    _step(
-        layers,
-        tables[number],
-        mass,
-        side,
-        top,
-        bottom,
-        steel,
-        side_c,
-        top_c,
-        floor_c,
-        heat,
-        s,
-        out,
-    )
+def advance_all(
+    layers: Floats,
+    tables: Floats,
+    number: int,
+    mass: float,
+    side: float,
+    top: float,
+    bottom: float,
+    steel: float,
+    side_c: float,
+    top_c: float,
+    floor_c: float,
+    heat: Floats,
+    seconds: float,
+    out: Floats,
+) -> None:
+    """One step of each drum; see ``stratified.advance``."""
+    room = np.empty(_ROOM)
+    table = tables[number]
+    for j in range(LAYERS):
+        out[j] = layers[j]
+    pieces = max(int(np.ceil(seconds / LONGEST_STEP_S)), 1)
+    for _ in range(pieces):
+        _step(
+            out,
+            table,
+            mass,
+            side,
+            top,
+            bottom,
+            steel,
+            side_c,
+            top_c,
+            floor_c,
+            heat,
+            seconds / pieces,
+            room,
+        )
 
 
 @_over_drums(
     "(n),(p,q,r),(),(),(),(),(),(),(t),(t),(t),()->(t,n)",
     *(_f1, _f3, _n, _f8, _f8, _f8, _f8, _f8, _f1, _f1, _f1, _f8, _f2),
 )
-def march_all(  # noqa: D103, PLR0917 - see march.march
-    layers, tables, number, mass, side, top, bottom, steel, side_c, top_c, floor_c, s, out
-):
+def march_all(
+    layers: Floats,
+    tables: Floats,
+    number: int,
+    mass: float,
+    side: float,
+    top: float,
+    bottom: float,
+    steel: float,
+    side_c: Floats,
+    top_c: Floats,
+    floor_c: Floats,
+    seconds: float,
+    out: Floats,
+) -> None:
+    """All steps of each drum, under what it faces on straight lines; see ``march.march``."""
+    room = np.empty(_ROOM)
     heat = np.zeros(LAYERS)
+    table = tables[number]
     for j in range(LAYERS):
         out[0, j] = layers[j]
+    pieces = max(int(np.ceil(seconds / LONGEST_STEP_S)), 1)
     for i in range(len(side_c) - 1):
-        _step(
-            out[i],
-            tables[number],
-            mass,
-            side,
-            top,
-            bottom,
-            steel,
-            0.5 * (side_c[i] + side_c[i + 1]),
-            0.5 * (top_c[i] + top_c[i + 1]),
-            0.5 * (floor_c[i] + floor_c[i + 1]),
-            heat,
-            s,
-            out[i + 1],
-        )
+        t = out[i + 1]
+        for j in range(LAYERS):
+            t[j] = out[i, j]
+        for piece in range(pieces):
+            share = (piece + 0.5) / pieces
+            _step(
+                t,
+                table,
+                mass,
+                side,
+                top,
+                bottom,
+                steel,
+                side_c[i] + share * (side_c[i + 1] - side_c[i]),
+                top_c[i] + share * (top_c[i + 1] - top_c[i]),
+                floor_c[i] + share * (floor_c[i + 1] - floor_c[i]),
+                heat,
+                seconds / pieces,
+                room,
+            )
 
 
 @_over_drums("(n)->(n)", _f1, _f1)
-def overturn_all(layers, out):  # noqa: D103 - see stratified.overturn
+def overturn_all(layers: Floats, out: Floats) -> None:
+    """Pool unstable layers of each drum; see ``stratified.overturn``."""
     for j in range(LAYERS):
         out[j] = layers[j]
     _overturn(out)

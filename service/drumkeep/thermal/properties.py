@@ -29,13 +29,13 @@ NODES_C: Final = np.arange(LOWEST_C, HIGHEST_C + NODE_K / 2.0, NODE_K)
 
 
 class Row(IntEnum):
-    """Rows of a table, SI: kg/m³, 1/K, J/(kg K), W/(m K), and the logarithm of Pa s."""
+    """Rows of a table, SI: kg/m³, 1/K, J/(kg K), W/(m K), Pa s."""
 
     DENSITY = 0
     EXPANSION = 1
     SPECIFIC_HEAT = 2
     CONDUCTIVITY = 3
-    LOG_VISCOSITY = 4
+    VISCOSITY = 4
 
 
 Points = Sequence[tuple[float, float]]
@@ -90,7 +90,7 @@ def liquid_table(
     table[Row.EXPANSION] = expansion_1_k
     table[Row.SPECIFIC_HEAT] = specific_heat_j_kgk
     table[Row.CONDUCTIVITY] = conductivity_w_mk
-    table[Row.LOG_VISCOSITY] = np.log(viscosity_pas)
+    table[Row.VISCOSITY] = viscosity_pas
     return table
 
 
@@ -106,7 +106,7 @@ def read_tables(
     number
         Which table each liquid has, broadcasting against ``at_c``.
     row
-        Which property; for ``LOG_VISCOSITY`` its logarithm.
+        Which property.
     at_c
         Temperatures, °C.
     """

@@ -1,4 +1,4 @@
-"""The liquid of many drums in eight layers, advanced together.
+"""The liquid of many drums in sixteen layers, advanced together.
 
 Wall film and core: liquid that cools at the wall sinks and pools at the bottom, liquid that warms
 there rises to the top, so the core is layered and the bottom is always the coldest. The form and
@@ -9,6 +9,7 @@ Arrays carry any leading axes (parameter set, drum); the last axis is the layer,
 """
 
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,19 @@ from drumkeep.thermal.properties import Row, read_tables
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
-__all__ = ["LAYERS", "Liquid", "advance", "depth", "heat_capacity", "overturn"]
+__all__ = [
+    "EIGHTHS",
+    "LAYERS",
+    "Liquid",
+    "advance",
+    "depth",
+    "eighths",
+    "heat_capacity",
+    "overturn",
+]
+
+EIGHTHS: Final = 8
+"""What people are told of: the bottom is the lowest eighth, the top the highest."""
 
 
 @dataclass(frozen=True)
@@ -54,6 +67,11 @@ class Liquid:
         return read_tables(self.tables, number=self.number, row=row, at_c=temperature_c)
 
 
+def eighths(layers_c: Floats) -> Floats:
+    """Return the means of eight equal parts, bottom first, of layers on the last axis."""
+    return np.asarray(layers_c.reshape(*layers_c.shape[:-1], EIGHTHS, -1).mean(axis=-1))
+
+
 def depth(liquid: Liquid, *, mean_c: Floats | float) -> Floats:
     """Depth, m, of the liquid at its mean temperature, °C; at least that of half a kilogram."""
     mass = np.maximum(liquid.mass_kg, LEAST_MASS_KG)
@@ -83,14 +101,14 @@ def advance(
     Parameters
     ----------
     layers_c
-        Layer temperatures, °C, shape (…, drum, 8), bottom first.
+        Layer temperatures, °C, shape (…, drum, 16), bottom first.
     liquid
         Properties and films, broadcasting to (…, drum).
     side_c, top_c, floor_c
         What side, top and bottom face, °C, broadcasting to (…, drum); top and bottom face what the
         side does where None.
     heat_w
-        Heat put into each layer by a heater, W, broadcasting to (…, drum, 8).
+        Heat put into each layer by a heater, W, broadcasting to (…, drum, 16).
     seconds
         Length of the step; 300 s and 900 s are used.
 

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drumkeep.thermal.constants import DRUM_RADIUS_M, GRAVITY_M_S2
-from drumkeep.thermal.kernel import C_FILM
 from drumkeep.thermal.properties import Row
 from drumkeep.thermal.stratified import Liquid, depth
 
@@ -18,9 +17,12 @@ Floats = NDArray[np.float64]
 
 _ROUNDS: Final = 3
 
+EVANS_STEFANY: Final = 0.55
+"""Evans and Stefany (1966), in Holman, Heat Transfer, ch. 7: closed upright cylinders of liquid."""
+
 
 def inside_film(liquid: Liquid, *, side_c: Floats, mean_c: Floats) -> Floats:
-    """Film between wall and stream, W/(m² K), as the layer model takes it (README, ``h_in``).
+    """Film between wall and liquid, W/(m² K), by Evans and Stefany, at least that of conduction.
 
     Parameters
     ----------
@@ -38,9 +40,9 @@ def inside_film(liquid: Liquid, *, side_c: Floats, mean_c: Floats) -> Floats:
     inside = least
     for _ in range(_ROUNDS):
         wall_k = (side_c - mean_c) * liquid.side_w_m2k / (liquid.side_w_m2k + inside)
-        nu = np.exp(liquid.at(Row.LOG_VISCOSITY, mean_c + 0.5 * wall_k)) / rho
+        nu = liquid.at(Row.VISCOSITY, mean_c + 0.5 * wall_k) / rho
         buoyancy = GRAVITY_M_S2 * liquid.at(Row.EXPANSION, mean_c) * np.abs(wall_k) * height**3
-        inside = np.maximum(C_FILM * (k / height) * (buoyancy / (nu * alpha)) ** 0.25, least)
+        inside = np.maximum(EVANS_STEFANY * (k / height) * (buoyancy / (nu * alpha)) ** 0.25, least)
     return np.asarray(inside, dtype=np.float64)
 
 

@@ -174,7 +174,7 @@ def test_a_target_that_holds_at_the_start_is_reached_at_once():
 
 def test_a_target_above_the_bottom_and_below_the_mean_is_reached_by_the_mean_alone():
     # In air of 12 °C the bottom, at 10 °C, never gets to 15 °C; the mean, at 17 °C, cools to it.
-    start = np.array([10.0, 12.0, 14.0, 16.0, 18.0, 20.0, 22.0, 24.0])
+    start = np.linspace(10.0, 24.0, LAYERS)
     course = march(
         np.broadcast_to(start, (SETS, 1, LAYERS)),
         liquid=liquid(),

@@ -33,7 +33,7 @@ from drumkeep.thermal.boundary import (
     Setting,
 )
 from drumkeep.thermal.constants import PAINT_EMISSIVITY
-from drumkeep.thermal.stratified import LAYERS
+from drumkeep.thermal.stratified import EIGHTHS
 
 _STRICT = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
 
@@ -181,7 +181,7 @@ class ForecastIn(BaseModel):
     side: Side
     net_kg: Annotated[float, Field(strict=True, ge=2.0, le=320.0)] | None = None
     start_c: Celsius | None = None
-    layers_c: Annotated[list[Celsius], Field(min_length=LAYERS, max_length=LAYERS)] | None = None
+    layers_c: Annotated[list[Celsius], Field(min_length=EIGHTHS, max_length=EIGHTHS)] | None = None
     air_c: Annotated[
         list[AirAtHour],
         Field(min_length=1, max_length=10_000),
@@ -236,7 +236,7 @@ class ForecastIn(BaseModel):
     def _start(self) -> tuple[float, ...]:
         faults = []
         if self.start_c is None and self.layers_c is None:
-            mend = f"Give start_c, or layers_c: {LAYERS} temperatures, bottom first."
+            mend = f"Give start_c, or layers_c: {EIGHTHS} temperatures, bottom first."
             faults.append(Fault("start_c", None, "is missing", mend))
         if self.start_c is not None and self.layers_c is not None:
             mend = "Give start_c or layers_c, not both."
@@ -249,7 +249,7 @@ class ForecastIn(BaseModel):
             faults += self.setting.faults()
         if faults:
             raise Invalid("The forecast cannot be computed as asked.", faults)
-        return tuple(self.layers_c or [self.start_c or 0.0] * LAYERS)
+        return tuple(self.layers_c or [self.start_c or 0.0] * EIGHTHS)
 
 
 class ReachOut(BaseModel):

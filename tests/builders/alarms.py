@@ -7,8 +7,10 @@ from typing import Any
 
 from drumkeep.domain.alarm_rules import DrumNow, GatewayNow, SensorNow, findings
 from drumkeep.domain.alarms import AlarmKind, Finding
+from drumkeep.domain.grid import to_ms
 from drumkeep.domain.liquid_state import NEVER
 from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.plausibility import Doubt, Reason
 from drumkeep.domain.products import Side, default_product
 from tests.builders.past import at, step
 
@@ -85,6 +87,24 @@ def sensor(**changes: Any) -> SensorNow:
         drums=("K7Q-X4M",),
     )
     return replace(heard, **changes)
+
+
+def doubt(
+    reason: Reason,
+    *,
+    begun: datetime,
+    over: datetime | None = None,
+    value: float = 21.0,
+    other: float | None = 15.0,
+) -> Doubt:
+    """Return a doubt about a sensor, that lasts unless it is over."""
+    return Doubt(
+        reason=reason,
+        from_ms=to_ms(begun),
+        until_ms=None if over is None else to_ms(over),
+        value=value,
+        other=other,
+    )
 
 
 def gateway(**changes: Any) -> GatewayNow:

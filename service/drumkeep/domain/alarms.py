@@ -38,6 +38,8 @@ class AlarmKind(StrEnum):
     VACUUM = "vacuum"
     CONDENSATION = "condensation"
     SENSOR_SILENT = "sensor_silent"
+    SENSOR_STUCK = "sensor_stuck"
+    SENSOR_IMPLAUSIBLE = "sensor_implausible"
     GATEWAY_OFFLINE = "gateway_offline"
 
 

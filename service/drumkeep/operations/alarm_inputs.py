@@ -6,12 +6,16 @@ from datetime import datetime
 from typing import Any
 
 from drumkeep.domain.alarm_rules import DrumNow, GatewayNow, SensorNow
+from drumkeep.domain.alarm_rules.inputs import DOUBTED_LATELY
 from drumkeep.domain.grid import from_ms
 from drumkeep.domain.liquid_age import age_of
 from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import Product
 from drumkeep.domain.readiness import Basis, Readiness
+from drumkeep.domain.sensors import What
+from drumkeep.operations.sensor_watch import watch_sensors
+from drumkeep.operations.surroundings import read_ground
 from drumkeep.storage import alarm_sources, readings
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage.drums import StockRow
@@ -81,11 +85,19 @@ def _moment(outlook: Mapping[str, Any], name: str) -> datetime | None:
     return None if text is None else datetime.fromisoformat(text)
 
 
-def sensors_now(tx: Tx, *, drums: Sequence[DrumNow]) -> list[SensorNow]:
-    """Return every mounted sensor with the time of its newest reading."""
+def sensors_now(tx: Tx, *, drums: Sequence[DrumNow], now: datetime) -> list[SensorNow]:
+    """Return every mounted sensor with the time of its newest reading and its doubts of lately.
+
+    One on a drum that is not here is left out: nobody reads it.
+    """
     by_place = _tags_by_place(drums)
-    mounted = alarm_sources.mounted_sensors(tx)
+    present = {drum.tag for drum in drums}
+    mounted = [
+        m for m in alarm_sources.mounted_sensors(tx) if m.place_id is not None or m.drum in present
+    ]
     newest = readings.newest(tx, sensor_ids=[m.sensor_id for m in mounted])
+    watched = watch_sensors(tx, ground=read_ground(tx), lately=DOUBTED_LATELY, now=now)
+    doubts = {one.sensor.id: one.doubts for one in watched}
     return [
         SensorNow(
             name=m.name,
@@ -96,7 +108,9 @@ def sensors_now(tx: Tx, *, drums: Sequence[DrumNow]) -> list[SensorNow]:
             hung_at=m.hung_at,
             last_at=from_ms(newest[m.sensor_id].ts_ms) if m.sensor_id in newest else None,
             gateway=m.gateway,
-            drums=by_place.get(m.place_id, ()),
+            drums=by_place.get(m.place_id, ()) if m.drum is None else (m.drum,),
+            what=What(m.what),
+            doubts=doubts.get(m.sensor_id, ()),
         )
         for m in mounted
     ]
@@ -107,7 +121,7 @@ def gateways_now(tx: Tx, *, drums: Sequence[DrumNow]) -> list[GatewayNow]:
     by_place = _tags_by_place(drums)
     places: dict[tuple[int, str], set[int]] = defaultdict(set)
     for m in alarm_sources.mounted_sensors(tx):
-        if m.gateway is not None:
+        if m.gateway is not None and m.place_id is not None:
             places[m.site_id, m.gateway].add(m.place_id)
     return [
         GatewayNow(
@@ -127,8 +141,8 @@ def gateways_now(tx: Tx, *, drums: Sequence[DrumNow]) -> list[GatewayNow]:
     ]
 
 
-def _tags_by_place(drums: Sequence[DrumNow]) -> dict[int, tuple[str, ...]]:
-    found: dict[int, list[str]] = defaultdict(list)
+def _tags_by_place(drums: Sequence[DrumNow]) -> dict[int | None, tuple[str, ...]]:
+    found: dict[int | None, list[str]] = defaultdict(list)
     for drum in drums:
         found[drum.place].append(drum.tag)
     return {place: tuple(sorted(tags)) for place, tags in found.items()}

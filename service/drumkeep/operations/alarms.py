@@ -62,7 +62,7 @@ def evaluate_alarms(tx: Tx, *, now: datetime) -> int:
         _key(finding.kind, finding.cause): finding
         for finding in findings(
             drums,
-            sensors=sensors_now(tx, drums=drums),
+            sensors=sensors_now(tx, drums=drums, now=now),
             gateways=gateways_now(tx, drums=drums),
             was=was,
             told=told,

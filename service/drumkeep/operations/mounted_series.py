@@ -39,6 +39,8 @@ Times = NDArray[np.int64]
 
 _WEEK_MS: Final = CLIMATOLOGY_DAYS * 86_400_000
 
+_NOTHING: Final = (np.empty(0, dtype=np.int64), np.empty(0))
+
 _WITNESSES: Final = 4
 """So many sensors elsewhere are asked about one that stands still, those in the open air first."""
 
@@ -105,7 +107,7 @@ def read_series(
     Returns
     -------
     list[SensorSeries]
-        In the order of ``hung``.
+        In the order of ``hung``; those that were taken down before the span are empty.
     """
     still = readings.unchanging(
         tx,
@@ -115,6 +117,10 @@ def read_series(
     )
     found = []
     for one in hung:
+        until = one.until_ms()
+        if until is not None and until <= from_ms:
+            found.append(one.series(*_NOTHING))
+            continue
         series = _read(tx, one, from_ms=from_ms, to_ms=to_ms)
         if one.sensor.id in still and len(series.ts_ms):
             beside = [h for h in hung if h.sensor.id != one.sensor.id]

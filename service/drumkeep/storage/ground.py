@@ -29,3 +29,12 @@ def drum_mounts(tx: Tx, *, drum_ids: Sequence[int]) -> Sequence[Mount]:
         .where(col(Mount.drum_id).in_(drum_ids))
         .order_by(col(Mount.since), col(Mount.id))
     ).all()
+
+
+def hanging_on_drums(tx: Tx) -> Sequence[Mount]:
+    """Return every mount on a drum, with no end set, oldest first."""
+    return tx.session.exec(
+        select(Mount)
+        .where(col(Mount.drum_id).is_not(None), col(Mount.until).is_(None))
+        .order_by(col(Mount.since), col(Mount.id))
+    ).all()

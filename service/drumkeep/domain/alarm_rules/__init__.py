@@ -9,6 +9,7 @@ from datetime import datetime
 
 from drumkeep.domain.alarm_rules.cold import cold
 from drumkeep.domain.alarm_rules.condensation import condensation
+from drumkeep.domain.alarm_rules.doubted import doubted
 from drumkeep.domain.alarm_rules.inputs import DrumNow, GatewayNow, SensorNow, Told, Was, group_by
 from drumkeep.domain.alarm_rules.plans import not_in_time, shelf_life, warm_up
 from drumkeep.domain.alarm_rules.pressure import pressure, vacuum
@@ -69,4 +70,5 @@ def findings(
         resumed_at=resumed_at,
         now=now,
     )
+    found += doubted(sensors, now=now)
     return found

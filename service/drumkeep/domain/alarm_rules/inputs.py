@@ -3,16 +3,21 @@
 from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Final
 
 from drumkeep.domain.alarms import AlarmKind
 from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.plausibility import Doubt
 from drumkeep.domain.products import Limits, Side
+from drumkeep.domain.sensors import What
 
 MANAGER: Final = "manager"
 DISPATCHER: Final = "dispatcher"
 CREW: Final = "crew"
+
+DOUBTED_LATELY: Final = timedelta(hours=6)
+"""A sensor that gave nonsense again and again within this is told of."""
 
 Told = Callable[[AlarmKind, str], bool]
 """Whether the cause of a kind has an open alarm."""
@@ -67,7 +72,11 @@ class DrumNow:
 
 @dataclass(frozen=True)
 class SensorNow:
-    """A sensor and the last time it measured; epoch of sample times, never of arrival."""
+    """A sensor, the last time it measured, by sample times and never by arrival, and its doubts.
+
+    ``place`` and ``place_name`` are None for one on a drum; ``doubts`` are those of the last
+    :data:`DOUBTED_LATELY`, oldest first.
+    """
 
     name: str
     site: int
@@ -78,6 +87,8 @@ class SensorNow:
     last_at: datetime | None
     gateway: str | None
     drums: tuple[str, ...]
+    what: What = What.AIR
+    doubts: tuple[Doubt, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -5,9 +5,10 @@ from datetime import timedelta
 from drumkeep.domain.alarms import AlarmKind
 from drumkeep.domain.grid import moment_of
 from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.plausibility import Reason
 from drumkeep.domain.products import Side
 from drumkeep.domain.wording import plain
-from tests.builders.alarms import NOW, STEP, drum, found, gateway, one, sensor
+from tests.builders.alarms import NOW, STEP, doubt, drum, found, gateway, one, sensor
 
 HOURS = timedelta(hours=1)
 
@@ -36,7 +37,11 @@ def test_messages_are_sentences_with_the_verb_first():
         drum("J", open_since=NOW - 5 * HOURS),
         drum("K", kind=PlaceKind.DOCK, pressure_kpa=-30.0),
         drum("L", open_since=NOW - 0.5 * HOURS, dew_margin_k=1.0),
-        sensors=(sensor(last_at=None),),
+        sensors=(
+            sensor(last_at=None),
+            sensor(name="attic-2", doubts=(doubt(Reason.STUCK, begun=NOW - HOURS),)),
+            sensor(name="attic-3", doubts=(doubt(Reason.RANGE, begun=NOW - HOURS),)),
+        ),
         gateways=(gateway(code="cellar", online=False),),
     )
 
@@ -55,6 +60,7 @@ def test_messages_are_sentences_with_the_verb_first():
             "Put",
             "Use",
             "Check",
+            "Restart",
         }
         assert "{" not in words
 

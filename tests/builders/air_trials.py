@@ -30,7 +30,7 @@ from drumkeep.domain.outlook import (
 )
 from drumkeep.domain.places import DEFAULT_MOTION, DEFAULT_STANDING, PlaceKind
 from drumkeep.domain.products import OutputClass, Product, Side, default_product
-from drumkeep.thermal.boundary import Exposure, exposure_of
+from drumkeep.thermal.boundary import Exposure, Setting, exposure
 from drumkeep.thermal.drive import HOURS as RING_HOURS
 from drumkeep.thermal.march import march
 from drumkeep.thermal.parameter_sets import NAMED_SETTING, SETS, Spread, spread_out
@@ -66,7 +66,9 @@ class Ground:
     @property
     def films(self) -> Exposure:
         """Films by the kind's usual motion and standing."""
-        return exposure_of(motion=DEFAULT_MOTION[self.kind], standing=DEFAULT_STANDING[self.kind])
+        return exposure(
+            Setting(motion=DEFAULT_MOTION[self.kind], standing=DEFAULT_STANDING[self.kind])
+        )
 
     def quarters(self, start_h: int, hours: int) -> Floats:
         """Air every quarter of an hour from an hour of the year on."""

@@ -106,6 +106,14 @@ CREATIONS: list[tuple[str, dict[str, Any], dict[str, Any], int, str]] = [
     ("places", PLACE, {"kind": "attic"}, 422, "kind"),
     ("places", PLACE, {"motion": "stormy"}, 422, "motion"),
     ("places", PLACE, {"standing": "water"}, 422, "standing"),
+    ("places", PLACE, {"crowding": "many"}, 422, "crowding"),
+    ("places", PLACE, {"sun": "bright"}, 422, "sun"),
+    ("places", PLACE, {"sun": True}, 422, "sun"),  # of a warehouse
+    ("places", PLACE, {"wind_m_s": 3.0}, 422, "wind_m_s"),  # in still air
+    ("places", PLACE, {"motion": "windy", "wind_m_s": 90.0}, 422, "wind_m_s"),
+    ("places", PLACE, {"motion": "windy", "wind_m_s": 0.0}, 422, "wind_m_s"),
+    ("places", PLACE, {"absorptance": 1.5}, 422, "absorptance"),
+    ("places", PLACE, {"absorptance": "dark"}, 422, "absorptance"),
     ("products", PRODUCT, {"side": "C"}, 422, "side"),
     ("products", PRODUCT, {"cell": "open"}, 422, "cell"),
     ("products", RESIN, {"cell": "half"}, 422, "cell"),

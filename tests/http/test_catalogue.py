@@ -69,6 +69,38 @@ def test_a_new_kind_brings_its_motion_and_standing(manager):
     assert (changed["motion"], changed["standing"]) == ("moving", "slab")
 
 
+def test_a_yard_may_lie_in_wind_and_sun_with_its_drums_close_together(manager):
+    site = made(manager, "sites", build.site())["code"]
+    weather = {"motion": "windy", "wind_m_s": 9.0, "crowding": "four", "sun": True}
+    yard = made(manager, "places", build.place(site, kind="yard", absorptance=0.25, **weather))
+    assert yard | weather | {"absorptance": 0.25} == yard
+
+    changed = patched(
+        manager, f"places/{yard['place']}", {"wind_m_s": None, "sun": False, "crowding": "block"}
+    )
+
+    assert changed == yard | {"wind_m_s": None, "sun": False, "crowding": "block"}
+
+
+def test_a_place_is_calm_shaded_and_uncrowded_unless_it_is_said(manager):
+    site = made(manager, "sites", build.site())["code"]
+    hall = made(manager, "places", build.place(site))
+
+    assert (hall["wind_m_s"], hall["sun"], hall["crowding"]) == (None, False, "alone")
+    assert hall["absorptance"] is None
+
+
+def test_a_yard_that_gets_a_roof_has_neither_sun_nor_its_wind(manager):
+    site = made(manager, "sites", build.site())["code"]
+    yard = made(
+        manager, "places", build.place(site, kind="yard", motion="windy", wind_m_s=9.0, sun=True)
+    )
+
+    changed = patched(manager, f"places/{yard['place']}", {"kind": "warehouse"})
+
+    assert (changed["motion"], changed["wind_m_s"], changed["sun"]) == ("still", None, False)
+
+
 def test_a_product_shows_its_overrides_and_what_holds(manager):
     product = made(
         manager,

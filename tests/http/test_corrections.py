@@ -136,7 +136,7 @@ def test_the_last_of_several_corrections_holds_for_each_field(yard):
 @pytest.fixture(scope="module")
 def eventful(yard):
     """Give a drum to which much has happened, and its events by kind. No test may change it."""
-    tag, other = yard.receive()["tag"], yard.receive()["tag"]
+    tag, other = yard.receive()["tag"], yard.receive(net_kg=100.0)["tag"]
     own = {
         "moved": {"to": yard.place("van")},
         "heated": {"until": ago(0.1)},
@@ -166,7 +166,8 @@ def eventful(yard):
         ("moved", {"at": ago(0.2)}, "data.at"),
         ("heated", {"until": "tomorrow"}, "data.until"),
         ("heated", {"until": ago(0.9)}, "until"),
-        ("heated", {"watts": 0.0}, "data.watts"),
+        ("heated", {"watts": -1.0}, "data.watts"),
+        ("heated", {"watts": 0.0, "device": "base"}, "watts"),
         ("decanted", {"to": "K7Q-X4M"}, "data.to"),
         ("decanted", {"kg": 1000.0}, "data.kg"),
         ("held", {"reason": ""}, "data.reason"),

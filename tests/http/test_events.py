@@ -27,7 +27,7 @@ def idle(yard):
 @pytest.fixture(scope="module")
 def other(yard):
     """Give a second drum, to pour into and from."""
-    return yard.receive()["tag"]
+    return yard.receive(net_kg=150.0)["tag"]
 
 
 # Each kind once
@@ -157,7 +157,12 @@ BAD = [
     ("blanketed", {"kpa": 20.5}, "kpa"),
     ("blanketed", {"kpa": -1.0}, "kpa"),
     ("blanketed", {"gas": ""}, "gas"),
-    ("heated", {"watts": 0.0}, "watts"),
+    ("heated", {"watts": -1.0}, "watts"),
+    ("heated", {"watts": 0.0, "device": "base"}, "watts"),
+    ("heated", {"thermostat_c": 400.0}, "thermostat_c"),
+    ("heated", {"height_m": 0.2}, "height_m"),  # of a blanket
+    ("heated", {"device": "band", "height_m": 0.95}, "height_m"),  # above the liquid
+    ("heated", {"device": "band", "blanket_r_m2k_w": 0.3}, "blanket_r_m2k_w"),
     ("heated", {"watts": 5001.0}, "watts"),
     ("held", {"reason": ""}, "reason"),
     ("held", {"reason": "x" * 501}, "reason"),

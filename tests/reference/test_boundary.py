@@ -17,7 +17,6 @@ from drumkeep.thermal.boundary import (
     SHARES,
     Setting,
     exposure,
-    exposure_of,
     lid_film,
     out_of_range,
     side_film,
@@ -81,7 +80,7 @@ def test_free_and_forced_convection_join_by_their_cubes():
 
 def test_the_top_of_a_drum_is_insulated_by_its_headspace():
     # our reckoning: about 2.8 W/m²K, lid film and headspace in series
-    films = exposure_of(motion="still", standing="pallet")
+    films = exposure(Setting())
     lid = lid_film(Setting(), surface_c=10.0, air_c=25.0)
 
     assert films.top_w_m2k == pytest.approx(2.8, abs=0.15)
@@ -89,8 +88,8 @@ def test_the_top_of_a_drum_is_insulated_by_its_headspace():
 
 
 def test_a_drum_in_a_block_shows_the_air_a_share_of_its_side_only():
-    alone = exposure_of(motion="still", standing="pallet")
-    crowded = exposure_of(motion="still", standing="pallet", share=0.6)
+    alone = exposure(Setting())
+    crowded = exposure(Setting(share=0.6))
 
     assert crowded.side_w_m2k == pytest.approx(0.6 * alone.side_w_m2k)
     assert crowded.top_w_m2k == alone.top_w_m2k

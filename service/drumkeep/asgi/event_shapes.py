@@ -5,7 +5,7 @@ from uuid import UUID
 
 from pydantic import Field, Strict
 
-from drumkeep.asgi.fields import Body, Line, Moment, Note
+from drumkeep.asgi.fields import Body, Day, Line, Moment, Note
 from drumkeep.domain.events import EventKind
 
 ClientId = Annotated[UUID, Strict(strict=False)]
@@ -107,12 +107,19 @@ class AgitatedIn(EventIn):
 
 
 class HeatedIn(EventIn):
-    """A heater on the drum until a time."""
+    """A heater on the drum until a time; it takes the place of an earlier one.
+
+    ``device`` is band, base, blanket or other; ``height_m`` of a band's middle above the bottom. A
+    blanket of 0 W insulates only.
+    """
 
     kind: Literal["heated"]
     device: Line
-    watts: Annotated[float, Field(gt=0.0, le=5000.0)]
+    watts: Annotated[float, Field(ge=0.0, le=5000.0)]
     until: Moment
+    height_m: Height | None = None
+    thermostat_c: Annotated[float, Field(ge=0.0, le=150.0)] | None = None
+    blanket_r_m2k_w: Annotated[float, Field(ge=0.0, le=5.0)] | None = None
 
 
 class ReasonIn(EventIn):
@@ -147,6 +154,7 @@ class DrumIn(Body):
     """A drum that arrived; ``id`` is the client's UUID of the receipt, ``from`` where it came from.
 
     Without ``tag`` it is given one; without ``net_kg`` it holds what its product's drums hold.
+    ``made_on`` is the day on the drum's own label, where it is older than its lot's.
     ``un_mark`` is what stands on its steel, like ``UN 1A1/Y1.4/150/…``.
     """
 
@@ -159,6 +167,7 @@ class DrumIn(Body):
     from_: str | None = Field(default=None, alias="from", min_length=1, max_length=200)
     net_kg: Kilograms | None = None
     liquid_c: Celsius | None = None
+    made_on: Day | None = None
     share: Annotated[float, Field(gt=0.0, le=1.0)] = 1.0
     tare_kg: Annotated[float, Field(ge=1.0, le=60.0)] = 18.1
     un_mark: Annotated[str, Field(min_length=1, max_length=200)] | None = None

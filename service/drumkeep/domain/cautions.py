@@ -3,11 +3,13 @@
 Common practice, no source; they defer to the safety data sheet, the supplier and local codes.
 """
 
+from datetime import datetime
 from typing import Final
 
 from drumkeep.domain.conditions import Condition
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.filling import too_full_caution
+from drumkeep.domain.heaters import heating_cautions
 from drumkeep.domain.liquid_pressure import NOTE_KPA, VACUUM_KPA, WARN_KPA
 from drumkeep.domain.products import Product, Side
 from drumkeep.domain.un_mark import UnMark
@@ -39,6 +41,7 @@ def cautions_of(
     conditions: frozenset[Condition],
     pressure_kpa: float | None,
     hot_kpa: float | None = None,
+    now: datetime | None = None,
 ) -> list[str]:
     """Return the cautions of a drum as it stands, danger first.
 
@@ -54,6 +57,8 @@ def cautions_of(
         Computed gauge pressure; None where unknown.
     hot_kpa
         The same at 55 °C, as it is filled; None where that was not asked.
+    now
+        The present, UTC: whether its heater is still on.
     """
     danger, others = [], []
     if Condition.OVERPRESSURE in conditions:
@@ -68,6 +73,8 @@ def cautions_of(
         others.append(CAUTION_COLD)
     if pressure_kpa is not None and Condition.OVERPRESSURE not in conditions:
         others += _of_pressure(pressure_kpa)
+    if now is not None:
+        others += heating_cautions(facts.heater, maximum_c=product.limits.maximum_c, now=now)
     too_full = too_full_caution(product, net_kg=facts.net_kg)
     if too_full is not None:
         others.append(too_full)

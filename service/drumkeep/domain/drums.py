@@ -7,10 +7,11 @@ one and importing a list all ask it.
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any, Final
 
 from drumkeep.domain.events import ENDING, DrumEvent, EventKind
+from drumkeep.domain.heaters import Heater, check_heater, heater_of
 from drumkeep.domain.products import OutputClass, Product
 from drumkeep.domain.un_mark import UnMark, parse
 from drumkeep.errors import Conflict, Fault, Invalid
@@ -22,6 +23,8 @@ CLOCK_LEEWAY: Final = timedelta(minutes=2)
 
 OLDEST_RECORD: Final = timedelta(days=90)
 """As far back as readings are taken; before that nothing could be computed."""
+
+OLDEST_LIQUID: Final = timedelta(days=3650)
 
 HEIGHT_LEEWAY_M: Final = 0.03
 
@@ -73,6 +76,7 @@ class DrumFacts:
     poured_in: tuple[tuple[str, datetime], ...] = ()
     looked_at: datetime | None = None
     dipped_at: datetime | None = None
+    heater: Heater | None = None
 
 
 @dataclass
@@ -160,6 +164,7 @@ def _receive(state: _Fold, event: DrumEvent) -> DrumFacts:
     net_kg = data.get("net_kg")
     net_kg = state.product.properties.net_kg if net_kg is None else float(net_kg)
     _check_mass(net_kg, product=state.product, name="net_kg")
+    _check_made(event)
     place = int(data["place"])
     state.stays.append(Stay(place=place, since=event.at))
     origin = data.get("from")
@@ -201,8 +206,9 @@ def _after(state: _Fold, facts: DrumFacts, event: DrumEvent) -> DrumFacts:  # no
             ran = (event.at, float(data["minutes"]))
             return replace(facts, agitations=(*facts.agitations, ran))
         case EventKind.HEATED:
-            _check_heating(event)
-            return facts
+            heater = heater_of(event)
+            check_heater(heater, at=event.at, depth_m=depth_m(facts.net_kg, product=product))
+            return replace(facts, heater=heater)
         case EventKind.HELD:
             hold = Hold(reason=str(data["reason"]), since=event.at, by=event.by)
             return replace(facts, hold=hold)
@@ -289,6 +295,18 @@ def _inspect(facts: DrumFacts, event: DrumEvent) -> DrumFacts:
     return replace(facts, bulged=bulged, bulge_gone=gone, looked_at=event.at, hold=hold)
 
 
+def _check_made(receipt: DrumEvent) -> None:
+    """Refuse a day on a drum's label on which it cannot have been made."""
+    text = receipt.data.get("made_on")
+    if text is None:
+        return
+    latest = (receipt.at + timedelta(days=1)).date()  # somewhere it is tomorrow already
+    if not latest - OLDEST_LIQUID <= date.fromisoformat(text) <= latest:
+        problem = "is after the drum came, or more than ten years before"
+        mend = "Give the day on its label, as 2026-01-31, or leave it out."
+        raise Invalid("That is not when it was made.", [Fault("made_on", text, problem, mend)])
+
+
 def _check_mass(kg: float, *, product: Product, name: str, there_kg: float = 0.0) -> None:
     """Refuse more than goes into a drum that holds so much already."""
     most = most_kg(product) - there_kg
@@ -310,16 +328,6 @@ def _check_height(facts: DrumFacts, data: Mapping[str, Any], *, product: Product
         mend = f"Give the height above the bottom, 0 to {depth:.2f} m, or weigh the drum first."
         problem = f"is above the liquid, which stands {depth:.2f} m high"
         raise Invalid("That is above the liquid.", [Fault("height_m", height, problem, mend)])
-
-
-def _check_heating(event: DrumEvent) -> None:
-    until = _moment(event.data["until"])
-    if until is not None and until <= event.at:
-        mend = f"Give a time after {event.at:%Y-%m-%dT%H:%M:%SZ}, when it was put on."
-        raise Invalid(
-            "The heater was off before it was on.",
-            [Fault("until", until.isoformat(), "is not after at", mend)],
-        )
 
 
 def _moment(value: object) -> datetime | None:

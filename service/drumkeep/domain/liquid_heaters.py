@@ -4,8 +4,6 @@ A band warms the layers behind it, a base heater the bottom one, a blanket the w
 warmed rises by itself (the march overturns it), and what lies below stays cold.
 """
 
-from datetime import datetime
-from enum import IntEnum
 from typing import Final
 
 import numpy as np
@@ -13,6 +11,7 @@ from numpy.typing import NDArray
 
 from drumkeep.domain.events import DrumEvent
 from drumkeep.domain.grid import STEP_SECONDS, step_at
+from drumkeep.domain.heaters import BAND_HEIGHT_M, BAND_WIDTH_M, Device, heater_of
 from drumkeep.domain.liquid_state import LiquidStates, sets_first
 from drumkeep.thermal.boundary import BLANKET_R_M2K_W
 from drumkeep.thermal.geometry import DRUM_INSIDE_HEIGHT_M
@@ -23,55 +22,22 @@ Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 
-class Device(IntEnum):
-    """What kind of heater."""
-
-    OTHER = 0
-    BAND = 1
-    BASE = 2
-    BLANKET = 3
-
-
-_WORDS: Final = {
-    "band": Device.BAND,
-    "belt": Device.BAND,
-    "base": Device.BASE,
-    "blanket": Device.BLANKET,
-    "jacket": Device.BLANKET,
-}
-
-BAND_WIDTH_M: Final = 0.10
-"""A silicone band is 3 to 4 in wide (trade pages)."""
-
-BAND_HEIGHT_M: Final = 0.20
-"""Where a band's middle is when nobody says: low, because heat rises (common practice, no source);
-at half the depth where that is lower."""
-
 REACHES_LIQUID: Final = (0.75, 0.9, 1.0)
 """Share of the watts, slow, likely and fast: a bare band of 60 to 100 °C gives a tenth to a quarter
 to the air (10 W/(m² K) on 0.18 m², of 1000 W; our reckoning)."""
 
 
-def device_of(words: str) -> Device:
-    """Return the kind of heater that somebody wrote, like ``band`` or ``Blanket heater``."""
-    written = words.casefold()
-    return next((kind for word, kind in _WORDS.items() if word in written), Device.OTHER)
-
-
 def begin_heating(states: LiquidStates, *, event: DrumEvent) -> None:
     """Put a heater on the one drum in ``states``; it replaces an earlier one."""
-    data = event.data
-    device = device_of(str(data["device"]))
-    until = data["until"]
-    states["heat_device"] = device
-    states["heat_w"] = float(data["watts"])
-    states["heat_until"] = step_at(
-        until if isinstance(until, datetime) else datetime.fromisoformat(str(until))
-    )
-    states["heat_height_m"] = _given(data.get("height_m"))
-    states["thermostat_c"] = _given(data.get("thermostat_c"))
-    wrapped = BLANKET_R_M2K_W if device is Device.BLANKET else 0.0
-    states["heat_blanket_r"] = data.get("blanket_r_m2k_w", wrapped)
+    heater = heater_of(event)
+    states["heat_device"] = heater.device
+    states["heat_w"] = heater.watts
+    states["heat_until"] = step_at(heater.until)
+    states["heat_height_m"] = np.nan if heater.height_m is None else heater.height_m
+    states["thermostat_c"] = np.nan if heater.thermostat_c is None else heater.thermostat_c
+    usual = BLANKET_R_M2K_W if heater.device is Device.BLANKET else 0.0
+    wrapped = heater.blanket_r_m2k_w
+    states["heat_blanket_r"] = usual if wrapped is None else wrapped
 
 
 def blanket_r(states: LiquidStates, *, step: int) -> Floats:
@@ -146,7 +112,3 @@ def band_middle(height_m: Floats, *, depth_m: Floats) -> Floats:
     """Height of a band's middle above the bottom, m; the usual one where it is NaN."""
     usual = np.minimum(BAND_HEIGHT_M, 0.5 * depth_m)
     return np.where(np.isfinite(height_m), height_m, usual)
-
-
-def _given(value: object) -> float:
-    return float("nan") if value is None else float(str(value))

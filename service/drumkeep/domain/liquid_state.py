@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from drumkeep.thermal.band import Band, band_of
 from drumkeep.thermal.drive import HOURS, drive_of
 from drumkeep.thermal.parameter_sets import FAST, LIKELY, SETS, SLOW
-from drumkeep.thermal.stratified import LAYERS
+from drumkeep.thermal.stratified import LAYERS, eighths
 
 Floats = NDArray[np.float64]
 
@@ -90,7 +90,7 @@ LIQUID_STATE: Final = np.dtype(
         ("bulged", "?"),
         ("heat_w", "f8"),
         ("heat_until", "i8"),
-        ("heat_device", "i1"),  # domain.liquid_heaters.Device
+        ("heat_device", "i1"),  # domain.heaters.Device
         ("heat_height_m", "f8"),  # of a band's middle; NaN where nobody said
         ("heat_blanket_r", "f8"),  # m² K/W over side and top while the heater is on
         ("thermostat_c", "f8"),  # NaN without one
@@ -157,17 +157,17 @@ def band_at(
         |air − mean| at this very step, K: counts beside the hours on record.
     """
     kept = kept_at(states, step=step)
-    kept_mean = kept.mean(axis=-1)
+    told, kept_mean = eighths(kept), kept.mean(axis=-1)
     return band_of(
         sets_first(states),
         drive_k=np.maximum(drive_of(states["ring"]), drive_k),
         sensor_error_k=sensor_error_k * kept_mean + hidden_doubt(states),
-        kept=np.stack([kept[..., 0], kept_mean, kept[..., -1]], axis=-1),
+        kept=np.stack([told[..., 0], kept_mean, told[..., -1]], axis=-1),
     )
 
 
 def kept_at(states: LiquidStates, *, step: int) -> Floats:
-    """Share of the model's and the air sensors' error that stands in each layer, (drum, 8)."""
+    """Share of the model's and the air sensors' error that stands in each layer, (drum, layer)."""
     age = np.maximum(step - states["measured_step"], 0)
     fading = np.where(states["measured_step"] == NEVER, 0.0, np.exp(-age / MEASURED_STEPS))
     return np.asarray(1.0 - (1.0 - states["kept"]) * fading[..., None], dtype=np.float64)

@@ -109,7 +109,7 @@ def create_place(  # noqa: PLR0913 - a place has so many facets
 
 
 def change_place(tx: Tx, *, site: str, code: str, changes: PlaceChanges) -> Place:
-    """Change a place; a new kind alone brings that kind's motion and standing with it.
+    """Change a place; a new kind alone brings that kind's motion and standing with it, and no wind.
 
     What changes the heat of the drums there has them computed again from the beginning.
 
@@ -130,6 +130,7 @@ def change_place(tx: Tx, *, site: str, code: str, changes: PlaceChanges) -> Plac
         known = checks.one_of("kind", changes["kind"], PlaceKind)
         if known is not None:
             place.motion, place.standing = DEFAULT_MOTION[known], DEFAULT_STANDING[known]
+            place.wind_m_s, place.sun = None, place.sun and known in OPEN_KINDS
     own = {name: value for name, value in changes.items() if name != "inside"}
     place.sqlmodel_update(own)
     if not checks.faults:

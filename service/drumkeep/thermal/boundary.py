@@ -164,11 +164,6 @@ def exposure(
     )
 
 
-def exposure_of(*, motion: str, standing: str, share: float = 1.0) -> Exposure:
-    """Return the films of a drum by the words for where it stands, at the reference state."""
-    return exposure(Setting(motion=motion, standing=standing, share=share))
-
-
 def out_of_range(setting: Setting, *, surface_c: Numbers, air_c: Numbers) -> tuple[str, ...]:
     """Say in sentences which argument of which correlation lies outside its published range.
 

@@ -14,15 +14,15 @@ from drumkeep.domain.outlook import (
     steps_below,
 )
 from drumkeep.thermal.band import Band
-from drumkeep.thermal.boundary import exposure_of
 from drumkeep.thermal.parameter_sets import FAST, LIKELY, SLOW
-from tests.builders.past import ISO, received, state_after
+from tests.builders.past import ISO, place, received, state_after, step
+
 
 def prospect(air_c, *, liquid_c=20.0, off_k=3.0):
     return Prospect(
         states=state_after([received(liquid_c=liquid_c)], hours=0.0, places=20.0),
         products=[ISO],
-        films=[exposure_of(motion="still", standing="pallet")],
+        heats=[place(20.0, hours=0.0)],
         ahead=[
             AirAhead(
                 likely=np.full(READY_HOURS * PER_HOUR + 1, air_c),
@@ -33,6 +33,7 @@ def prospect(air_c, *, liquid_c=20.0, off_k=3.0):
             )
         ],
         share=np.ones(1),
+        step=step(0.0),
     )
 
 

@@ -5,19 +5,26 @@ import pytest
 from drumkeep.domain.places import (
     DEFAULT_MOTION,
     DEFAULT_STANDING,
+    Crowding,
+    Motion,
     PlaceKind,
     gap_limit_seconds,
 )
-from drumkeep.thermal.boundary import exposure_of
+from drumkeep.thermal.boundary import SHARES, SPEED_M_S, Setting, exposure
 
 
 @pytest.mark.parametrize("kind", PlaceKind)
 def test_every_kind_has_films_by_default(kind):
-    films = exposure_of(motion=DEFAULT_MOTION[kind], standing=DEFAULT_STANDING[kind])
+    films = exposure(Setting(motion=DEFAULT_MOTION[kind], standing=DEFAULT_STANDING[kind]))
 
     assert 5.0 < films.side_w_m2k < 30.0
     assert 2.0 < films.top_w_m2k < films.side_w_m2k
     assert 2.0 < films.bottom_w_m2k < films.side_w_m2k
+
+
+def test_every_word_for_motion_and_crowding_has_its_number():
+    assert set(SPEED_M_S) == {motion.value for motion in Motion} - {"still"}
+    assert set(SHARES) == {crowding.value for crowding in Crowding}
 
 
 @pytest.mark.parametrize(

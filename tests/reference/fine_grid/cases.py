@@ -14,6 +14,8 @@ from tests.reference.fine_grid.grid import LAYERS, Floats
 
 FOLDER: Final = Path(__file__).parent
 RADIUS_M: Final = 0.286
+GIVEN: Final = "given"
+GIVEN_HOURS: Final = 48.0
 DAY_H: Final = 24.0
 DAY_NIGHT_STEP_H: Final = 0.5
 
@@ -25,7 +27,7 @@ class Case:
     Attributes
     ----------
     set
-        ``calibration`` or ``check``.
+        ``calibration``, ``check`` or ``given``.
     side
         ``iso`` or ``resin``.
     start_c
@@ -58,7 +60,8 @@ class Case:
     @property
     def path(self) -> Path:
         """Where its curves are."""
-        return FOLDER / self.set / f"{self.name}.csv"
+        folder = FOLDER if self.set == GIVEN else FOLDER / self.set
+        return folder / f"{self.name}.csv"
 
     @cached_property
     def curves(self) -> dict[str, Floats]:
@@ -83,20 +86,40 @@ def check() -> list[Case]:
     return [case for case in cases() if case.set == "check"]
 
 
+def given() -> list[Case]:
+    """List the four runs that somebody else's solver made (``runs.csv``)."""
+    with (FOLDER / "runs.csv").open(newline="") as file:
+        return [_given(row) for row in csv.DictReader(file)]
+
+
 def cases() -> list[Case]:
     """List every run of ``cases.toml``, in its order."""
     with (FOLDER / "cases.toml").open("rb") as file:
-        return [_case(given) for given in tomllib.load(file)["case"]]
+        return [_case(entry) for entry in tomllib.load(file)["case"]]
 
 
-def _case(given: dict[str, Any]) -> Case:
-    start, air = given.pop("start_c"), given.pop("air", None)
+def _given(row: dict[str, str]) -> Case:
+    name, side = row.pop("run"), row.pop("side")
+    number = {key: float(value) for key, value in row.items()}
+    return Case(
+        name=name,
+        set=GIVEN,
+        side=side,
+        start_c=(number.pop("start_c"),) * LAYERS,
+        air=((0.0, number.pop("air_c")),),
+        hours=GIVEN_HOURS,
+        **number,
+    )
+
+
+def _case(entry: dict[str, Any]) -> Case:
+    start, air = entry.pop("start_c"), entry.pop("air", None)
     if air is None:
-        air = _day_night(given["hours"], **given.pop("day_night"))
+        air = _day_night(entry["hours"], **entry.pop("day_night"))
     return Case(
         start_c=tuple(start) if isinstance(start, list) else (start,) * LAYERS,
         air=tuple((hour, degrees) for hour, degrees in air),
-        **given,
+        **entry,
     )
 
 

@@ -3,14 +3,21 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numba import njit
 
 from tests.reference.fine_grid.grid import LAYERS, Floats, Grid
-from tests.reference.fine_grid.stokes import stokes, stream
-from tests.reference.fine_grid.transport import carry_r, carry_z, cells_of, conduct
+from tests.reference.fine_grid.stokes import Stokes, stokes, stream
+from tests.reference.fine_grid.transport import (
+    Cells,
+    carry_r,
+    carry_z,
+    cells_of,
+    conduct_r,
+    conduct_z,
+)
 
 GRAVITY_M_S2: Final = 9.81
 COLUMNS: Final = ("h", "air", "mean", "min", "max", "wall", *(f"L{n + 1}" for n in range(LAYERS)))
@@ -73,6 +80,18 @@ class Course:
     imbalance_k: float
 
 
+class _Problem(NamedTuple):
+    """What the march reads and never writes."""
+
+    flow: Stokes
+    cells: Cells
+    passes: tuple[float, float, float]
+    scale: float  # g beta / nu, 1/(m s K)
+    air_s: Floats
+    air_c: Floats
+    limits: tuple[float, float, float]
+
+
 def run(
     grid: Grid,
     liquid: Liquid,
@@ -96,15 +115,23 @@ def run(
     """
     steps = steps or Steps()
     k, half_m = liquid.conductivity_w_mk, np.diff(grid.r_m)[-1] / 2.0
-    cells = cells_of(grid, diffusivity_m2_s=k / liquid.heat_j_m3k)
-    flow, weights = stokes(grid), grid.layer_weights()
-    air_s, air_c = np.array(air, dtype=np.float64).T.copy() * [[3600.0], [1.0]]
+    air_h, air_c = np.array(air, dtype=np.float64).T.copy()
+    problem = _Problem(
+        flow=stokes(grid),
+        cells=cells_of(grid, diffusivity_m2_s=k / liquid.heat_j_m3k),
+        passes=passes(grid, liquid, films),
+        scale=GRAVITY_M_S2 * liquid.expansion_1_k / liquid.kinematic_viscosity_m2_s,
+        air_s=air_h * 3600.0,
+        air_c=air_c,
+        limits=(steps.courant, steps.stiffness, steps.longest_s),
+    )
+    weights = grid.layer_weights()
     t = grid.from_layers(np.asarray(start_c, dtype=np.float64))
     # what the search for the stiffest motion starts from; it keeps what it found
     shape = np.outer(np.cos(3.0 * grid.ring_r_m), np.sin(np.pi * grid.slice_z_m / grid.z_m[-1]))
 
     def row(hour: float) -> list[float]:
-        outside, by_slice = float(np.interp(hour * 3600.0, air_s, air_c)), grid.by_slice(t)
+        outside, by_slice = float(np.interp(hour, air_h, air_c)), grid.by_slice(t)
         share = 1.0 / (1.0 + k / (half_m * films.side_w_m2k)) if films.side_w_m2k else 0.0
         wall = grid.slice_m @ (t[-1] + share * (outside - t[-1])) / grid.z_m[-1]
         layers = weights @ by_slice
@@ -113,17 +140,7 @@ def run(
     rows, count, came = [row(0.0)], 0, 0.0
     begin_k = grid.mean(t)
     for begin, end in pairwise([0.0, *hours]):
-        taken, gained = _advance(
-            t,
-            shape,
-            flow,
-            cells,
-            passes(grid, liquid, films),
-            GRAVITY_M_S2 * liquid.expansion_1_k / liquid.kinematic_viscosity_m2_s,
-            (air_s, air_c),
-            (begin * 3600.0, end * 3600.0),
-            (steps.courant, steps.stiffness, steps.longest_s),
-        )
+        taken, gained = _advance(problem, t, shape, begin * 3600.0, end * 3600.0)
         count, came = count + taken, came + gained
         rows.append(row(end))
     imbalance = grid.mean(t) - begin_k - came / float(grid.ring_m2.sum() * grid.z_m[-1])
@@ -147,23 +164,22 @@ def passes(grid: Grid, liquid: Liquid, films: Films) -> tuple[float, float, floa
 
 
 @njit(cache=True)
-def _advance(t, shape, flow, cells, passes, scale, air, span, limits):
-    """March `t` in place over `span`, s; steps taken and heat that came, K m3."""
-    now, end = span
-    air_s, air_c = air
-    courant, stiff, longest = limits
+def _advance(problem, t, shape, begin, end):
+    """March `t` in place from `begin` to `end`, s; steps taken and heat that came, K m3."""
+    cells = problem.cells
+    courant, stiff, longest = problem.limits
     psi = np.zeros((t.shape[0] + 1, t.shape[1] + 1))
     whole = cells.ring.reshape(-1, 1) * cells.dz
     volume = np.empty_like(whole)
-    count, came, rate = 0, 0.0, 0.0
+    now, count, came, rate = begin, 0, 0.0, 0.0
     while now < end - 1e-6:
-        if scale > 0.0:
+        if problem.scale > 0.0:
             if count % 50 == 0:
-                rate = _stiffness(t, shape, flow, cells, scale, psi)
-            stream(flow, t, scale, psi)
+                rate = _stiffness(problem, t, shape, psi)
+            stream(problem.flow, t, problem.scale, psi)
         dt = min(longest, courant / (_fastest(psi, cells) + 1e-30), stiff / (rate + 1e-30))
         dt = (end - now) / np.ceil((end - now) / dt)
-        if scale > 0.0:
+        if problem.scale > 0.0:
             volume[:] = whole
             if count % 2 == 0:
                 carry_z(cells, t, volume, psi, dt)
@@ -171,20 +187,23 @@ def _advance(t, shape, flow, cells, passes, scale, air, span, limits):
             else:
                 carry_r(cells, t, volume, psi, dt)
                 carry_z(cells, t, volume, psi, dt)
-        outside = np.interp(now + 0.5 * dt, air_s, air_c)
-        came += conduct(cells, t, dt, passes, outside)
+        air = np.interp(now + 0.5 * dt, problem.air_s, problem.air_c)
+        came += conduct_r(cells, t, dt, problem.passes, air)
+        came += conduct_z(cells, t, dt, problem.passes, air)
         now += dt
         count += 1
     return count, came
 
 
 @njit(cache=True)
-def _stiffness(t, shape, flow, cells, scale, psi):
-    """Rate at which the layering stops the flow, 1/s, by two rounds of the power method on `shape`.
+def _stiffness(problem, t, shape, psi):
+    """Rate at which the layering stops the flow, 1/s, by two rounds of the power method.
 
     A disturbance drives a flow, and the flow carries the layering against it: that is fast
-    where the liquid is thin, and a step that is too long for it is wrong by kelvins.
+    where the liquid is thin, and a step that is too long for it is wrong by kelvins. `shape` is
+    the disturbance, left as it was found for the next time; `psi` is written over.
     """
+    cells = problem.cells
     rings, slices = t.shape
     steep = np.zeros(slices)
     for j in range(slices):
@@ -196,7 +215,7 @@ def _stiffness(t, shape, flow, cells, scale, psi):
         return 0.0
     rate = 0.0
     for _ in range(2):
-        stream(flow, shape, scale, psi)
+        stream(problem.flow, shape, problem.scale, psi)
         before, after = 0.0, 0.0
         for i in range(rings):
             for j in range(slices):

@@ -20,9 +20,15 @@ ROW_H: Final = 0.5
 
 
 def made(
-    case: Case, *, rings: int = RINGS, slices: int = SLICES, steps: Steps | None = None
+    case: Case,
+    *,
+    rings: int = RINGS,
+    slices: int = SLICES,
+    steps: Steps | None = None,
+    hours: float | None = None,
 ) -> Course:
-    """Run one case."""
+    """Run one case, or its first hours."""
+    hours = case.hours if hours is None else hours
     return run(
         stretched(radius_m=RADIUS_M, depth_m=case.depth_m, rings=rings, slices=slices),
         Liquid(
@@ -39,7 +45,7 @@ def made(
         ),
         start_c=case.start_c,
         air=case.air,
-        hours=[(n + 1) * ROW_H for n in range(round(case.hours / ROW_H))],
+        hours=[(n + 1) * ROW_H for n in range(round(hours / ROW_H))],
         steps=steps,
     )
 

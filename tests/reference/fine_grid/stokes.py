@@ -1,14 +1,14 @@
 """Slow flow of a viscous liquid in an upright cylinder, driven by its own temperatures.
 
-Momentum without inertia, with the stream function psi (w = psi_r / r, u = -psi_z / r), zeta = r times
-the vorticity u_z - w_r, and E2 = r d/dr (1/r d/dr) + d2/dz2:
+Momentum without inertia, with the stream function psi (w = psi_r / r, u = -psi_z / r), zeta = r
+times the vorticity u_z - w_r, and E2 = r d/dr (1/r d/dr) + d2/dz2:
 
     E2 zeta = (g beta / nu) r dT/dr,    E2 psi = -zeta
 
-psi is zero all around. zeta is zero on the axis and on the free surface; at the side and the bottom it
-is what makes the liquid stick there (Thom's formula, Proc. R. Soc. A 141, 1933), found with a matrix
-of influence made once. Both equations are solved without iteration: eigenvectors in z, tridiagonal
-systems in r.
+psi is zero all around. zeta is zero on the axis and on the free surface; at the side and the bottom
+it is what makes the liquid stick there (Thom's formula, Proc. R. Soc. A 141, 1933), found with a
+matrix of influence made once. Both equations are solved without iteration: eigenvectors in z,
+tridiagonal systems in r.
 """
 
 from typing import NamedTuple
@@ -75,11 +75,11 @@ def _stick(flow: Stokes) -> Floats:
     """Answer each unit of zeta at the walls by the slip that it makes, and invert."""
     rings, modes = flow.pivot.shape
     influence = np.eye(modes + rings)
-    for wall, column in zip(np.eye(modes + rings), influence.T, strict=True):
+    for k, wall in enumerate(np.eye(modes + rings)):
         psi = np.zeros((rings, modes))
         _add_walls(flow, wall, psi)
         _solve_both(flow, psi)
-        column -= _slip(flow, psi)
+        influence[:, k] -= _slip(flow, psi)
     return np.ascontiguousarray(np.linalg.inv(influence))
 
 

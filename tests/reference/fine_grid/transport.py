@@ -1,8 +1,9 @@
 """Heat carried by the flow and by conduction, on the cells of a grid.
 
-The flow carries by sweeps along r and z in turn, each second order by van Leer's limiter (J. Comput.
-Phys. 14, 1974) and bounded. A sweep leaves each cell with the volume that this direction alone gives
-it; the other one brings the volumes back, so what is uniform stays uniform and no heat is lost.
+The flow carries by sweeps along r and z in turn, each of second order with van Leer's limiter
+(J. Comput. Phys. 14, 1974) and bounded. A sweep leaves each cell with the volume that this
+direction alone gives it; the other one brings the volumes back, so what is uniform stays uniform
+and no heat is lost. Conduction is implicit, along r and then along z.
 """
 
 from typing import NamedTuple
@@ -96,21 +97,19 @@ def carry_z(cells, t, volume, psi, dt):
 
 
 @njit(cache=True)
-def conduct(cells, t, dt, passes, air):
-    """Conduct for `dt` along r, then along z, both implicit, in place; heat that came, K m3.
+def conduct_r(cells, t, dt, passes, air):
+    """Conduct along r for `dt`, in place; the heat that came through the side, K m3.
 
     `passes` is what side (m2/s), top and bottom (m/s) pass from the air to the nearest cells.
     """
     rings, slices = t.shape
-    side, top, bottom = passes
-    at_side, at_ends = np.zeros(rings), np.zeros(slices)
-    at_side[-1] = side
-    at_ends[0] = bottom
-    at_ends[-1] = top
-    pivot, eliminated = _factored(cells.ring, cells.link_r, at_side, dt)
+    side, _, _ = passes
+    film = np.zeros(rings)
+    film[-1] = side
+    pivot, eliminated = _factored(cells.ring, cells.link_r, film, dt)
     for i in range(rings):
         for j in range(slices):
-            gained = cells.ring[i] * t[i, j] + dt * at_side[i] * air
+            gained = cells.ring[i] * t[i, j] + dt * film[i] * air
             if i > 0:
                 gained += dt * cells.link_r[i - 1] * t[i - 1, j]
             t[i, j] = gained * pivot[i]
@@ -120,17 +119,28 @@ def conduct(cells, t, dt, passes, air):
     came = 0.0
     for j in range(slices):
         came += dt * side * (air - t[-1, j]) * cells.dz[j]
+    return came
 
-    pivot, eliminated = _factored(cells.dz, cells.link_z, at_ends, dt)
+
+@njit(cache=True)
+def conduct_z(cells, t, dt, passes, air):
+    """Conduct along z for `dt`, in place; the heat that came through the two ends, K m3."""
+    rings, slices = t.shape
+    _, top, bottom = passes
+    film = np.zeros(slices)
+    film[0] = bottom
+    film[-1] = top
+    pivot, eliminated = _factored(cells.dz, cells.link_z, film, dt)
     for j in range(slices):
         for i in range(rings):
-            gained = cells.dz[j] * t[i, j] + dt * at_ends[j] * air
+            gained = cells.dz[j] * t[i, j] + dt * film[j] * air
             if j > 0:
                 gained += dt * cells.link_z[j - 1] * t[i, j - 1]
             t[i, j] = gained * pivot[j]
     for j in range(slices - 2, -1, -1):
         for i in range(rings):
             t[i, j] += eliminated[j] * t[i, j + 1]
+    came = 0.0
     for i in range(rings):
         came += dt * cells.ring[i] * (top * (air - t[i, -1]) + bottom * (air - t[i, 0]))
     return came
@@ -138,7 +148,7 @@ def conduct(cells, t, dt, passes, air):
 
 @njit(cache=True)
 def _factored(size, link, film, dt):
-    """Factor (size + dt conduction) along one direction; one over the pivots, what is eliminated."""
+    """Factor (size + dt x conduction) along a line: one over the pivots, and the rest."""
     cells = len(size)
     pivot, eliminated = np.empty(cells), np.zeros(cells)
     for i in range(cells):

@@ -20,14 +20,15 @@ from drumkeep.domain.film import film_at
 from drumkeep.domain.grid import STEP_SECONDS, STEPS_PER_HOUR, step_at
 from drumkeep.domain.liquid_age import LotLife, begin_age, grow_older
 from drumkeep.domain.liquid_agent import agent_inputs, lose_open
+from drumkeep.domain.liquid_beside import beside_of
 from drumkeep.domain.liquid_events import Moment, apply_event
 from drumkeep.domain.liquid_films import Films
 from drumkeep.domain.liquid_heaters import blanket_r, heat_w
 from drumkeep.domain.liquid_measured import (
     Beside,
+    Observation,
     Reading,
     Taken,
-    depth_of,
     observe,
     reading_of,
     take,
@@ -57,7 +58,6 @@ from drumkeep.thermal.constants import STANDARD_PRESSURE_KPA
 from drumkeep.thermal.drive import record_drive
 from drumkeep.thermal.parameter_sets import LIKELY, NAMED_SETTING, apart, spread_out
 from drumkeep.thermal.stratified import Liquid, advance
-from drumkeep.thermal.wall import liquid_share
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -253,9 +253,7 @@ class _Run:
         record = self.states[row : row + 1]
         if not record["alive"][0] or record["mass_kg"][0] <= 0.0:
             return
-        beside = beside_of(
-            self.pasts[row], record, reading=reading, heat=self._heat(record), step=step
-        )
+        beside = self._beside(self.pasts[row], record, reading=reading, step=step)
         taken = take(reading, states=record, beside=beside)
         self.measurements.append(Measurement(row, event, reading, taken))
 
@@ -275,18 +273,40 @@ class _Run:
             until=end,
         ).states[: len(trials)]
         reading = reading_of(first)
-        beside = beside_of(
-            past, reached[:1], reading=reading, heat=self._heat(reached[:1]), step=end
+        seen = [
+            self._observed(past, reached[i : i + 1], reading=reading, step=end)
+            for i in range(len(trials))
+        ]
+        then = np.array(
+            [float(o.of(c)) for o, c in zip(seen, reached["layers"][:, LIKELY], strict=True)]
         )
-        seen = observe(reading, states=reached[_START_TRIALS // 2 :], beside=beside)
-        then = seen.of(reached["layers"][:, LIKELY])
         starts = np.array([float(trial.events[0].data["liquid_c"]) for trial in trials])
         likely = float(np.interp(reading.c, then, starts))
         slope = (starts[-1] - starts[0]) / max(float(then[-1] - then[0]), 1e-6)
-        spread = seen.sigma_k * slope
+        nearest = int(np.abs(then - reading.c).argmin())
+        spread = seen[nearest].sigma_k * slope
         if spread < float(record["doubt_k"][0]) / 2.0:
             # else the drum has forgotten its start by then, and the air it came from says more
             begin_measured(record, likely=likely, spread=spread)
+
+    def _observed(
+        self, past: DrumPast, record: LiquidStates, *, reading: Reading, step: int
+    ) -> Observation:
+        return observe(
+            reading, states=record, beside=self._beside(past, record, reading=reading, step=step)
+        )
+
+    def _beside(
+        self, past: DrumPast, record: LiquidStates, *, reading: Reading, step: int
+    ) -> Beside:
+        return beside_of(
+            record,
+            reading=reading,
+            product=past.product,
+            share=past.share,
+            heat=self._heat(record),
+            step=step,
+        )
 
     def _donors(self, row: int, *, step: int) -> list[DrumPast]:
         """Return the drums that liquid of one came from, directly or not, as they stand now."""
@@ -400,38 +420,6 @@ class _Run:
         states["doubt_k"] = states["doubt_k"] * self.fade + spread * (1.0 - self.fade)
         states["resolved"] |= known & (states["doubt_k"] < UNSUPPORTED_K)
         self.states[rows] = states
-
-
-def beside_of(
-    past: DrumPast,
-    record: LiquidStates,
-    *,
-    reading: Reading,
-    heat: PlaceHeat | None,
-    step: int,
-) -> Beside:
-    """Return what surrounds the one drum in ``record`` when a reading is taken of it."""
-    side_c = float(heat.air.window(first=step, last=step)[0]) if heat else float("nan")
-    mean = likely_mean(record)
-    share = 1.0
-    if reading.on_wall and heat is not None and np.isfinite([side_c, mean[0]]).all():
-        liquid = liquid_of(
-            [past.product],
-            share=np.array([past.share]),
-            mass_kg=record["mass_kg"],
-            films=[heat.films_at(step)],
-        )
-        share = float(liquid_share(liquid, side_c=np.array([side_c]), mean_c=mean)[0])
-    return Beside(
-        step=step,
-        side_c=side_c,
-        sensor_error_k=heat.air.error_at(step) if heat else NO_SENSOR_K,
-        depth_m=depth_of(
-            mass_kg=float(record["mass_kg"][0]),
-            density_kg_m3=past.product.properties.density_kg_m3,
-        ),
-        liquid_share=share,
-    )
 
 
 def _in_order(happening: tuple[int, DrumEvent]) -> tuple[datetime, datetime, bool, int]:

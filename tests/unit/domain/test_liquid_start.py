@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from drumkeep.domain.grid import STEPS_PER_HOUR
-from drumkeep.domain.liquid import DrumPast, advance_drums, beside_of
+from drumkeep.domain.liquid import DrumPast, advance_drums
+from drumkeep.domain.liquid_beside import beside_of
 from drumkeep.domain.liquid_measured import observe, reading_of
 from drumkeep.domain.liquid_start import StartAir
 from drumkeep.domain.liquid_state import UNSUPPORTED_K
@@ -132,9 +133,10 @@ def test_a_first_measurement_within_a_day_sets_the_start_back_to_the_receipt(kin
     at_ten = state_after(known, hours=10.0, places=4.0)
     look = event(kind, 10.0, c=0.0, height_m=0.42)
     beside = beside_of(
-        DrumPast(1, ISO, known, FIRST),
         at_ten,
         reading=reading_of(look),
+        product=ISO,
+        share=1.0,
         heat=place(4.0, hours=10.0),
         step=step(10.0),
     )

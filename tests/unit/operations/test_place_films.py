@@ -18,6 +18,7 @@ from drumkeep.operations.places import place_at
 from drumkeep.scheduler import jobs
 from drumkeep.storage import place_films as rows
 from drumkeep.thermal.parameter_sets import LIKELY
+from drumkeep.thermal.stratified import LAYERS
 from tests.fixtures.depot import Depot, at, depot, empty_depot, short_sight, steady, swinging
 
 __all__ = ["depot", "empty_depot", "short_sight"]
@@ -39,7 +40,7 @@ def truth(depot: Depot, tag: str, *, factor: float, hours: float) -> float:
     film = (FilmInForce(step=past.start, factor=factor),)
     places = {**work.places, hall: replace(work.places[hall], film=film)}
     states = advance_drums([untouched], places=places, until=step_at(at(hours))).states
-    return float(states["layers"][0, LIKELY, 3:5].mean())
+    return float(states["layers"][0, LIKELY, LAYERS // 2 - 1 : LAYERS // 2 + 1].mean())
 
 
 def dipped(depot: Depot, *, factor: float, first_h: float, seed: int) -> None:

@@ -1,7 +1,8 @@
 """UN marks and degrees of filling by the transport regulations.
 
-Marks: 49 CFR 178.503 (a summary of it). Limits: 49 CFR 173.24a(b)(4), 178.605(d), and UN Model
-Regulations, ADR, IMDG 4.1.1.10 and 4.1.1.4, from memory; their worked examples too.
+Marks: 49 CFR 178.503 (a summary of it). Limits: 49 CFR 173.24a(b)(1), (b)(4) and (d), its text as
+amended to 2022 (87 FR 79775); 178.605(d), and UN Model Regulations, ADR, IMDG 4.1.1.10 and 4.1.1.4
+with their worked examples, from memory.
 """
 
 import pytest

@@ -1,6 +1,7 @@
 """How full a drum may be: not full of liquid at 55 °C, and what ADR says.
 
-49 CFR 173.24a(d) and ADR, IMDG 4.1.1.4, from memory; the regulations' text and the supplier rule.
+49 CFR 173.24a(d) (its text as amended to 2022) and ADR, IMDG 4.1.1.4 (from memory); the
+regulations' text and the supplier rule.
 """
 
 from dataclasses import dataclass

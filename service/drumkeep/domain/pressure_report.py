@@ -21,6 +21,7 @@ from drumkeep.domain.liquid_state import LiquidStates, likely_mean
 from drumkeep.domain.products import Product, Side
 from drumkeep.domain.un_mark import UnMark, least_test_kpa
 from drumkeep.domain.wording import mass, pressure, temperature
+from drumkeep.thermal.constants import DRUM_BRIM_M3
 from drumkeep.thermal.headspace import ADR_C, FILL_C, HOT_C
 
 MODEL_CAUTION: Final = (
@@ -116,7 +117,7 @@ class PressureReport:
             yield "Dew point", self._dew_words(self.wet, self.dew_margin_k)
         yield "UN mark", self._mark_words()
         for check in self.checks:
-            yield "UN mark" if check.holds else "UN mark: look", check.text
+            yield "UN mark" if check.holds else "UN mark, not held", check.text
 
     def _now_words(self) -> str:
         if self.regulated_kpa is not None:
@@ -148,10 +149,12 @@ class PressureReport:
 
     def _fill_words(self) -> str:
         fill = self.filling
+        gas = self.headspace_m3 / DRUM_BRIM_M3
         return (
-            f"{_percent(fill.fill)} of the brim at {temperature(FILL_C)}. Most that is not full of "
-            f"liquid at {temperature(HOT_C)}: {mass(fill.most_kg)} ({_percent(fill.most_fill)}); "
-            f"ADR and IMDG allow {mass(fill.adr_kg)} ({_percent(fill.adr_fill)})."
+            f"{_percent(fill.fill)} of the brim at {temperature(FILL_C)}; {_percent(gas)} of the "
+            f"drum is gas now. Most that is not full of liquid at {temperature(HOT_C)}: "
+            f"{mass(fill.most_kg)} ({_percent(fill.most_fill)}); ADR and IMDG allow "
+            f"{mass(fill.adr_kg)} ({_percent(fill.adr_fill)})."
         )
 
     def _agent_words(self) -> str:
@@ -175,8 +178,8 @@ class PressureReport:
     def _dew_words(self, wet: WetAir, margin_k: float) -> str:
         words = f"{temperature(wet.dew_c)} in the air around it ({wet.words}). "
         if margin_k < DEW_MARGIN_K:
-            return f"{words}Steel under {wet.limit} may sweat, and its is."
-        return f"{words}Steel under {wet.limit} may sweat; its is warmer."
+            return f"{words}Steel under {wet.limit} may sweat: this drum's may."
+        return f"{words}Steel under {wet.limit} may sweat: this drum's is warmer."
 
     def _mark_words(self) -> str:
         mark = self.mark
@@ -187,9 +190,9 @@ class PressureReport:
                 "receipt. By its vapour pressure this liquid asks for a test pressure of "
                 f"{pressure(least)} or more."
             )
-        groups = ", ".join(mark.packing_groups)
+        groups = " and ".join(mark.packing_groups)
         return (
-            f"{mark.text}: drum of {mark.material}, {mark.head} head, packing group {groups}, "
+            f"{mark.text}: drum of {mark.material}, {mark.head} head, for packing groups {groups}, "
             f"tested at {pressure(mark.test_kpa)}."
         )
 
@@ -268,11 +271,12 @@ def _hot_check(hot_kpa: float | None, mark: UnMark) -> MarkCheck:
 
 def _under(kpa: float, limit: float, *, at_c: float) -> MarkCheck:
     holds = kpa < limit
+    what = f"Agent over the blend {pressure(kpa)} absolute" if kpa > 0.0 else "No agent in it"
     return MarkCheck(
         holds=holds,
         text=(
-            f"Agent over the blend {pressure(kpa)} absolute at {temperature(at_c)}: "
-            f"{'under' if holds else 'not under'} the mark's {pressure(limit)}."
+            f"{what} at {temperature(at_c)}: {'under' if holds else 'not under'} the mark's "
+            f"{pressure(limit)}."
         ),
     )
 

@@ -1,8 +1,10 @@
 """The UN mark on a drum's steel, ``UN 1A1/Y1.4/150/…``: what its maker tested it for.
 
-The mark's parts are those of 49 CFR 178.503; the limits on use those of 49 CFR 173.24a(b)(4) and of
-the UN Model Regulations, ADR and IMDG 4.1.1.10, from memory: the regulations' text rules. A mark is
-no alarm limit: a drum is no pressure vessel, and bulges long before its test pressure.
+The mark's parts are those of 49 CFR 178.503 (a summary of it), the limits on use those of 49 CFR
+173.24a(b)(1) and (4) (its text as amended to 2022), which the UN Model Regulations, ADR and IMDG
+4.1.1.10 share (from memory). That text rules: it lets a drum of a higher packing group hold denser
+liquids of a lower one, which is not reckoned here. A mark is no alarm limit: a drum is no pressure
+vessel, and bulges long before its test pressure.
 """
 
 import math
@@ -18,7 +20,7 @@ PLAIN_DENSITY: Final = 1.2
 """Largest relative density of a mark that names none."""
 
 LEAST_TEST_KPA: Final = 100.0
-"""Least test pressure by 49 CFR 178.605(d)(2) and (3)."""
+"""Least test pressure by 49 CFR 178.605(d)(2) and (3), from memory."""
 
 LEAST_TEST_GROUP_I_KPA: Final = 250.0
 

@@ -5,9 +5,7 @@ from datetime import timedelta
 
 import pytest
 
-from drumkeep.domain.cautions import (
-    CAUTION_GASSING,
-)
+from drumkeep.domain.cautions import CAUTION_GASSING, CAUTION_WET
 from drumkeep.domain.conditions import Condition
 from drumkeep.domain.products import Cell, Side, default_product
 from drumkeep.domain.readiness import (
@@ -113,3 +111,23 @@ def test_a_look_for_solids_waits_until_nothing_sweats():
     wet = WetAir(dew_c=24.0, humidity=90.0, assumed=False)
 
     assert verdict(None, Condition.SOLIDS_SUSPECTED, wet_air=wet).answer is Answer.DO_NOT_OPEN
+
+
+def test_the_wall_lies_half_way_to_colder_air_and_may_sweat_before_the_liquid():
+    # Liquid at 25.0 °C at its lowest, air at 20: the wall at 22.5.
+    wet = WetAir(dew_c=20.6, humidity=95.0, assumed=False, air_c=20.0)
+    warm = WetAir(dew_c=20.6, humidity=60.0, assumed=False, air_c=30.0)
+
+    assert wet.margin_k(25.0) == pytest.approx(1.9)
+    assert warm.margin_k(25.0) == pytest.approx(4.4)
+    assert verdict(wet_air=wet).answer is Answer.DO_NOT_OPEN
+    assert verdict(wet_air=warm).answer is Answer.READY
+
+
+def test_resin_that_sweats_is_wiped_and_may_be_opened():
+    wet = WetAir(dew_c=25.5, humidity=90.0, assumed=False)
+    dry = WetAir(dew_c=24.5, humidity=90.0, assumed=False)
+
+    assert CAUTION_WET in verdict(product=RESIN, wet_air=wet).cautions
+    assert CAUTION_WET not in verdict(product=RESIN, wet_air=dry).cautions
+    assert verdict(product=RESIN, wet_air=wet).answer is Answer.READY

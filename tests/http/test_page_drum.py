@@ -41,6 +41,23 @@ FORMS: dict[str, tuple[str, dict[str, str], dict[str, Any]]] = {
         {"gas": "nitrogen", "pressure": "2", "regulator": "yes"},
         {"gas": "nitrogen", "kpa": 13.789514, "regulator": True},
     ),
+    "band": (
+        "heated",
+        {
+            "device": "band",
+            "watts": "1000",
+            "until": "2099-01-01T00:00",
+            "thermostat": "95",
+            "height": "8",
+        },
+        {
+            "device": "band",
+            "watts": 1000.0,
+            "until": "2099-01-01T05:00:00+00:00",
+            "thermostat_c": 35.0,
+            "height_m": 0.2032,
+        },
+    ),
     "look": (
         "inspected",
         {"reached_bottom": "yes", "solids": "none", "ring": "red"},
@@ -66,7 +83,7 @@ METRIC: dict[str, tuple[str, dict[str, str], dict[str, Any]]] = {
 
 OFFERED = {
     *("inspected", "dipped", "moved", "agitated", "opened", "vented", "blanketed", "weighed"),
-    *("wanted", "skin", "held", "emptied"),
+    *("wanted", "skin", "held", "emptied", "decanted", "heated"),
 }
 
 
@@ -202,6 +219,21 @@ BAD = {
     ),
     "a time": ("opened", {"at": "noon"}, "When", "noon", "2026-01-31T05:00"),
     "a far time": ("opened", {"at": "2099-01-01T00:00"}, "When", "2099-01-01T00:00", "up to now"),
+    "no end of heat": ("heated", {"until": ""}, "Until", "", "the day and the time"),
+    "a band in the air": (
+        "heated",
+        {"device": "band", "watts": "900", "until": "2099-01-01T00:00", "height": "36"},
+        "Height above the bottom",
+        "36 in",
+        "Put the band lower",
+    ),
+    "a heater of nothing": (
+        "heated",
+        {"device": "base", "watts": "0", "until": "2099-01-01T00:00"},
+        "Its power",
+        "0 W",
+        "Give its watts",
+    ),
     "no wanted time": ("wanted", {"wanted_at": ""}, "Ready by", "", "the day and the time"),
     "no reason": ("held", {"reason": ""}, "Why", "", "at least 1"),
     "no place": ("moved", {"to": "nowhere/none"}, "To", "nowhere/none", "."),

@@ -146,8 +146,8 @@ def heating_cautions(heater: Heater | None, *, maximum_c: float, now: datetime) 
         return []
     most = temperature(maximum_c)
     first = (
-        "Heater on: small bung vented, relieved under dry gas first, never heated tight; the "
-        f"liquid never above {most}."
+        "Never heat a tight drum, and this one is being heated: small bung vented, relieved under "
+        f"dry gas first; the liquid never above {most}."
     )
     said = [first]
     if heater.device is Device.BAND:

@@ -23,6 +23,10 @@ _OPENS: Final = frozenset(
 )
 
 _ALWAYS: Final[Mapping[str, tuple[str, ...]]] = {
+    "heated": (
+        "Small bung vented while it is on; never leave it on overnight unwatched.",
+        "Keep a band below the liquid level, and mix: it makes a hot ring.",
+    ),
     "agitated": ("Keep the small bung vented while you mix.",),
     "decanted": (
         "NEVER pour A into B: read the side and the ring on both drums first.",
@@ -98,7 +102,7 @@ def cautions_for(kind: str, drum: DrumView, formats: Formats) -> tuple[str, ...]
         highest = formats.pressure(_MOST_BLANKET_KPA)
         lines.append(f"Dry gas only, by a regulator, never over {highest}: a drum is no vessel.")
         lines.append(_NITROGEN)
-    if kind == "wanted":
+    if kind in ("wanted", "heated"):
         lines.append(_heating_caution(drum, formats))
     return tuple(lines)
 

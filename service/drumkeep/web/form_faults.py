@@ -26,6 +26,10 @@ _FIELDS: Final[Mapping[str, tuple[str, str]]] = {
     "resolution_kg": ("resolution", "The scale reads to"),
     "kg": ("mass", "How much"),
     "gas": ("gas", "Gas"),
+    "device": ("device", "Heater"),
+    "watts": ("watts", "Its power"),
+    "until": ("until", "Until"),
+    "thermostat_c": ("thermostat", "Its thermostat"),
     "kpa": ("pressure", "Its pressure"),
     "to": ("to", "To"),
     "solids": ("solids", "Solids"),
@@ -47,6 +51,8 @@ _UNIT_OF: Final[Mapping[str, str]] = {
     "kg": "kg",
     "resolution_kg": "kg",
     "kpa": "kPa",
+    "thermostat_c": "°C",
+    "watts": "W",
     "minutes": "min",
 }
 

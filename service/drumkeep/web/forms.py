@@ -17,7 +17,9 @@ _TIME: Final = re.compile(r"2\d{3}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d)?", re.ASCII)
 _LOOKS: Final = ("solids", "skin", "bulge", "ring")
 
 
-def event_body(form: Mapping[str, str], *, us: bool, zone: str, now: datetime) -> dict[str, Any]:
+def event_body(  # noqa: C901 - one arm a kind
+    form: Mapping[str, str], *, us: bool, zone: str, now: datetime
+) -> dict[str, Any]:
     """Return the event that a form of the drum page records.
 
     Parameters
@@ -44,7 +46,7 @@ def event_body(form: Mapping[str, str], *, us: bool, zone: str, now: datetime) -
         "note": form.get("note") or None,
     }
     if kind in ("dipped", "skin"):
-        body["c"] = _temperature(form, us=us)
+        body["c"] = _temperature(form, "temperature", us=us)
         body["height_m"] = _length(form, us=us)
     elif kind == "moved":
         body["to"] = form.get("to", "")
@@ -61,6 +63,8 @@ def event_body(form: Mapping[str, str], *, us: bool, zone: str, now: datetime) -
         body["gas"] = form.get("gas", "")
         body["kpa"] = _pressure(form, us=us)
         body["regulator"] = form.get("regulator") == "yes"
+    elif kind == "heated":
+        body |= _heated(form, us=us, zone=zone)
     elif kind == "wanted":
         body |= _wanted(form, zone=zone, now=now)
     elif kind in ("held", "released"):
@@ -69,6 +73,20 @@ def event_body(form: Mapping[str, str], *, us: bool, zone: str, now: datetime) -
         body["reached_bottom"] = form.get("reached_bottom") == "yes"
         body |= {name: form[name] for name in _LOOKS if form.get(name) not in (None, "not_looked")}
     return {name: value for name, value in body.items() if value is not None}
+
+
+def _heated(form: Mapping[str, str], *, us: bool, zone: str) -> dict[str, Any]:
+    until = _when(form, "until", zone=zone, now=None)
+    if until is None:
+        fault = Fault("until", None, "is missing", "Give the day and the time when it goes off.")
+        raise Invalid("Say until when it heats.", [fault])
+    return {
+        "device": form.get("device", ""),
+        "watts": number_of(form, "watts"),
+        "until": until,
+        "height_m": _length(form, us=us),
+        "thermostat_c": _temperature(form, "thermostat", us=us),
+    }
 
 
 def _wanted(form: Mapping[str, str], *, zone: str, now: datetime) -> dict[str, Any]:
@@ -140,8 +158,8 @@ def number_of(form: Mapping[str, str], name: str) -> float:
     return value
 
 
-def _temperature(form: Mapping[str, str], *, us: bool) -> float | None:
-    value = _number(form, "temperature")
+def _temperature(form: Mapping[str, str], name: str, *, us: bool) -> float | None:
+    value = _number(form, name)
     return celsius_from_fahrenheit(value) if us and value is not None else value
 
 

@@ -85,6 +85,7 @@ ACTION: Final[Mapping[str, tuple[str, str]]] = {
     "resealed": ("Reseal", "Record the resealing"),
     "inspected": ("Look inside", "Record the look"),
     "blanketed": ("Put dry gas on", "Record the dry gas"),
+    "heated": ("Heat or wrap", "Record the heater"),
     "weighed": ("Weigh", "Record the weight"),
     "decanted": ("Pour into another drum", "Record the pour"),
     "wanted": ("Want it ready", "Record the time"),

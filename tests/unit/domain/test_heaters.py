@@ -102,7 +102,7 @@ def test_a_heater_that_is_on_has_its_cautions_until_it_is_off():
 
     assert "small bung vented" in first
     assert "relieved under dry gas" in first
-    assert "never heated tight" in first
+    assert first.startswith("Never heat a tight drum")
     assert temperatures(first) == [pytest.approx(MAXIMUM_C, abs=0.01)]
     assert "below the liquid level" in band
     assert said(BAND, hours=8.0) == []

@@ -24,6 +24,7 @@ _OFFERED: Final = (
     EventKind.VENTED,
     EventKind.RESEALED,
     EventKind.BLANKETED,
+    EventKind.HEATED,
     EventKind.WEIGHED,
     EventKind.DECANTED,
     EventKind.WANTED,

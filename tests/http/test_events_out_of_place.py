@@ -19,7 +19,7 @@ def idle(yard):
 @pytest.fixture(scope="module")
 def other(yard):
     """Give a second drum, to pour into and from."""
-    return yard.receive()["tag"]
+    return yard.receive(net_kg=150.0)["tag"]
 
 
 def test_a_move_before_the_receipt_is_refused(yard, idle):

@@ -211,6 +211,7 @@ def _receipt(tx: Tx, item: DrumIn, *, where: str) -> receipts.Receipt:
         origin=origin,
         net_kg=item.net_kg,
         liquid_c=item.liquid_c,
+        made_on=item.made_on,
         share=item.share,
         tare_kg=item.tare_kg,
         un_mark=item.un_mark,

@@ -1,7 +1,7 @@
 """From an event as sent, by API or by form, to a happening that operations record."""
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date
 from typing import Annotated, Any, Final, TypeVar
 
 from fastapi.exceptions import RequestValidationError
@@ -93,7 +93,7 @@ def happening_of(tx: Tx, event: EventIn) -> Happening:
 def _resolved(tx: Tx, kind: EventKind, fields: Mapping[str, Any]) -> dict[str, Any]:
     """Put a kind's own fields as the log keeps them: places as ids, times as text."""
     data = {
-        name: value.isoformat() if isinstance(value, datetime) else value
+        name: value.isoformat() if isinstance(value, date) else value  # a day, or a time
         for name, value in fields.items()
     }
     for name in _PLACES.get(kind, ()):

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from random import SystemRandom
 from typing import Any, Final
 from uuid import UUID
@@ -48,6 +48,7 @@ class Receipt:
     origin: int | None = None
     net_kg: float | None = None
     liquid_c: float | None = None
+    made_on: date | None = None
     share: float = 1.0
     tare_kg: float = DRUM_STEEL_KG
     un_mark: str | None = None
@@ -61,6 +62,7 @@ class Receipt:
             "from": self.origin,
             "net_kg": self.net_kg,
             "liquid_c": self.liquid_c,
+            "made_on": None if self.made_on is None else self.made_on.isoformat(),
             "un_mark": self.un_mark,
         }
         return {name: value for name, value in told.items() if value is not None}

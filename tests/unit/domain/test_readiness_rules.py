@@ -6,13 +6,10 @@ from datetime import timedelta
 import pytest
 
 from drumkeep.domain.cautions import CAUTION_GASSING, CAUTION_WET
+from drumkeep.domain.condensation import WetAir
 from drumkeep.domain.conditions import Condition
 from drumkeep.domain.products import Cell, Side, default_product
-from drumkeep.domain.readiness import (
-    Answer,
-    Readiness,
-    WetAir,
-)
+from drumkeep.domain.readiness import Answer, Readiness
 from drumkeep.domain.wording import plain
 from tests.builders.past import RESIN
 from tests.builders.verdicts import NOW, computed, facts, verdict

@@ -1,6 +1,7 @@
 """Iso that sweats: told only where somebody has it open, or is about to open it."""
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
@@ -10,8 +11,8 @@ from drumkeep.domain.wording import plain
 from tests.builders.alarms import NOW, drum, kinds, one
 
 HOUR = timedelta(hours=1)
-OPEN = {"open_since": NOW - 0.5 * HOUR}
-WET = {"dew_margin_k": 1.0, "humidity": 70.0, "humidity_assumed": True}
+OPEN: dict[str, Any] = {"open_since": NOW - 0.5 * HOUR}
+WET: dict[str, Any] = {"dew_margin_k": 1.0, "humidity": 70.0, "humidity_assumed": True}
 
 
 def test_a_cold_drum_in_the_warehouse_that_nobody_wants_is_no_alarm():

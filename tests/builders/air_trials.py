@@ -14,28 +14,26 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from drumkeep.domain.air import SensorSeries, place_air
+from drumkeep.domain.air import PlaceAir, SensorSeries, place_air
 from drumkeep.domain.air_ahead import PER_HOUR, STRIDE, AirAhead, AirClues, air_ahead
 from drumkeep.domain.air_habits import LEARNED_DAYS, USUAL_DAYS, AirHabit, habit_of
 from drumkeep.domain.grid import STEP_MS, STEP_SECONDS, STEPS_PER_HOUR
 from drumkeep.domain.liquid_state import LiquidStates, empty_states
-from drumkeep.domain.liquid_surroundings import liquid_of
+from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.outlook import (
     READY_HOURS,
-    STEP_S,
     Prospect,
+    Way,
     first_below,
     first_perhaps_within,
     first_within,
 )
 from drumkeep.domain.places import DEFAULT_MOTION, DEFAULT_STANDING, PlaceKind
 from drumkeep.domain.products import OutputClass, Product, Side, default_product
-from drumkeep.thermal.boundary import Exposure, Setting, exposure
+from drumkeep.thermal.boundary import Setting
 from drumkeep.thermal.drive import HOURS as RING_HOURS
-from drumkeep.thermal.march import march
-from drumkeep.thermal.parameter_sets import NAMED_SETTING, SETS, Spread, spread_out
+from drumkeep.thermal.parameter_sets import NAMED_SETTING, SETS, Spread
 from drumkeep.thermal.properties import Row
-from drumkeep.thermal.stratified import LAYERS, Liquid
 from tests.builders.weather import HOURS, typical_year
 
 Floats = NDArray[np.float64]
@@ -64,10 +62,12 @@ class Ground:
     set_point_c: float | None = None
 
     @property
-    def films(self) -> Exposure:
-        """Films by the kind's usual motion and standing."""
-        return exposure(
-            Setting(motion=DEFAULT_MOTION[self.kind], standing=DEFAULT_STANDING[self.kind])
+    def heat(self) -> PlaceHeat:
+        """The place as the liquid feels it; its air is given to each drum by itself."""
+        return PlaceHeat(
+            air=_air(self, hour=0, back_h=0),
+            setting=Setting(motion=DEFAULT_MOTION[self.kind], standing=DEFAULT_STANDING[self.kind]),
+            site_kpa=101.325,
         )
 
     def quarters(self, start_h: int, hours: int) -> Floats:
@@ -147,23 +147,27 @@ def habit_at(ground: Ground, hour: int) -> AirHabit:
 
 def said_at(ground: Ground, hour: int, *, habit: AirHabit | None = None) -> AirAhead:
     """Return the air to come as it would have been said at an hour of the year."""
+    return air_ahead(
+        kind=ground.kind,
+        set_point_c=ground.set_point_c,
+        air=_air(ground, hour=hour, back_h=24),
+        clues=AirClues(habit=habit or habit_at(ground, hour)),
+        now_step=hour * STEPS_PER_HOUR,
+        hours=READY_HOURS,
+    )
+
+
+def _air(ground: Ground, *, hour: int, back_h: int) -> PlaceAir:
+    """Return the air of the hours before an hour of the year, as a sensor tells it."""
     last = hour * STEPS_PER_HOUR
-    first = last - 24 * STEPS_PER_HOUR
+    first = last - back_h * STEPS_PER_HOUR
     series = SensorSeries(
         ts_ms=np.arange(first, last + 1, dtype=np.int64) * STEP_MS,
         value_c=ground.air_c[first : last + 1],
         interval_s=float(STEP_SECONDS),
         error_k=SENSOR_K,
     )
-    air = place_air([series], kind=ground.kind, first=first, last=last, extremes=lambda _ms: None)
-    return air_ahead(
-        kind=ground.kind,
-        set_point_c=ground.set_point_c,
-        air=air,
-        clues=AirClues(habit=habit or habit_at(ground, hour)),
-        now_step=last,
-        hours=READY_HOURS,
-    )
+    return place_air([series], kind=ground.kind, first=first, last=last, extremes=lambda _ms: None)
 
 
 @dataclass(frozen=True)
@@ -272,38 +276,31 @@ def try_drums(
     states = empty_states(len(mass))
     states["alive"] = states["resolved"] = True
     states["mass_kg"] = mass
-    begun = np.broadcast_to(np.array(begins)[None, :, None], (SETS, len(mass), LAYERS)).copy()
-    stood, stands = (_liquid(products, mass=mass, films=place.films) for place in (before, after))
-    earlier = np.stack(past, axis=-1)[:, None, :]
-    later = np.stack(came, axis=-1)[:, None, :]
+    states["layers"] = np.array(begins)[:, None, None]
     draws = _Draws(np.random.default_rng(seed), (SETS, len(mass)))
-    truth = _march(begun, draws.of(stood), earlier)
-    computed = _march(begun, spread_out(stood, spread=NAMED_SETTING), earlier)
+    earlier, later = (np.repeat(np.stack(a, axis=-1)[:, None], SETS, axis=1) for a in (past, came))
+
+    def prospect(place: Ground, states: LiquidStates) -> Prospect:
+        return Prospect(
+            states=states,
+            products=products,
+            heats=[place.heat] * len(mass),
+            ahead=ahead,
+            share=np.ones(len(mass)),
+            step=0,
+        )
+
+    true = states.copy()
+    computed = Way(prospect(before, states)).layers(earlier)
     states["layers"] = np.moveaxis(computed[-1], 0, 1)
     states["ring"] = _ring(computed, earlier)
-    became = _march(truth[-1], draws.of(stands), later)
-    return _compare(
-        states, products=products, films=after.films, ahead=ahead, became=became, output=output
-    )
+    true["layers"] = np.moveaxis(draws.way(prospect(before, true)).layers(earlier)[-1], 0, 1)
+    became = draws.way(prospect(after, true)).layers(later)
+    return _compare(prospect(after, states), became=became, output=output)
 
 
-def _compare(
-    states: LiquidStates,
-    *,
-    products: Sequence[Product],
-    films: Exposure,
-    ahead: Sequence[AirAhead],
-    became: Floats,
-    output: OutputClass,
-) -> DrumTrial:
-    count = len(products)
-    prospect = Prospect(
-        states=states,
-        products=products,
-        films=[films] * count,
-        ahead=ahead,
-        share=np.ones(count),
-    )
+def _compare(prospect: Prospect, *, became: Floats, output: OutputClass) -> DrumTrial:
+    states, products = prospect.states, prospect.products
     likely = prospect.course(hours=24, pessimist=False)
     slow = prospect.course(hours=READY_HOURS, pessimist=True)
     low, high = (np.array([p.limits.use_band(output)[end] for p in products]) for end in (0, 1))
@@ -325,20 +322,6 @@ def _compare(
     )
 
 
-def _liquid(products: Sequence[Product], *, mass: Floats, films: Exposure) -> Liquid:
-    return liquid_of(
-        products, mass_kg=mass, films=[films] * len(products), share=np.ones(len(products))
-    )
-
-
-def _march(start_c: Floats, liquid: Liquid, air_c: Floats) -> Floats:
-    """Layers over time, (time, 3, drum, 8)."""
-    found = march(
-        start_c, liquid=liquid, air_c=air_c, drive_k=np.zeros(start_c.shape[1]), step_s=STEP_S
-    )
-    return found.layers_c
-
-
 def _ring(layers_c: Floats, air_c: Floats) -> Floats:
     """Hourly maxima of |air − mean| over the last hours, as a drum's record keeps them."""
     apart = np.abs(air_c - layers_c.mean(axis=-1)).max(axis=1)[-RING_HOURS * PER_HOUR :]
@@ -355,24 +338,23 @@ class _Draws:
             for name in ("film", "specific_heat", "conductivity", "expansion", "viscosity")
         }
 
-    def of(self, likely: Liquid) -> Liquid:
-        """Return the liquid three times, each with its draws; arrays become (3, drum)."""
+    def way(self, prospect: Prospect) -> Way:
+        """Return the way of three drawn liquids each, under one drawn film."""
         factor = self._factor
-        shape = factor["film"].shape
-        tables = np.broadcast_to(
-            likely.tables[likely.number], (SETS, *likely.tables[likely.number].shape)
-        )
-        drawn = tables.copy()
-        drawn[:, :, Row.SPECIFIC_HEAT] *= factor["specific_heat"][..., None]
-        drawn[:, :, Row.CONDUCTIVITY] *= factor["conductivity"][..., None]
-        drawn[:, :, Row.EXPANSION] *= factor["expansion"][..., None]
-        drawn[:, :, Row.VISCOSITY] *= factor["viscosity"][..., None]
-        return Liquid(
-            mass_kg=np.broadcast_to(likely.mass_kg, shape),
-            tables=drawn.reshape(-1, *drawn.shape[2:]),
-            number=np.arange(shape[0] * shape[1], dtype=np.intp).reshape(shape),
-            side_w_m2k=likely.side_w_m2k * factor["film"],
-            top_w_m2k=likely.top_w_m2k * factor["film"],
+        way = Way(prospect)
+        likely = prospect.likely
+        shape = factor["viscosity"].shape
+        tables = np.stack([likely.tables[likely.number]] * SETS)
+        tables[:, :, Row.SPECIFIC_HEAT] *= factor["specific_heat"][..., None]
+        tables[:, :, Row.CONDUCTIVITY] *= factor["conductivity"][..., None]
+        tables[:, :, Row.EXPANSION] *= factor["expansion"][..., None]
+        tables[:, :, Row.VISCOSITY] *= factor["viscosity"][..., None]
+        way.liquid = replace(
+            way.liquid,
+            tables=tables.reshape(-1, *tables.shape[2:]),
+            number=np.arange(tables[..., 0, 0].size, dtype=np.intp).reshape(shape),
             bottom_w_m2k=likely.bottom_w_m2k * factor["film"],
-            steel_kg=np.broadcast_to(likely.steel_kg, shape),
         )
+        way.factor = factor["film"][0]
+        way.half_range = np.ones(shape[1])
+        return way

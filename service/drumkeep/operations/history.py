@@ -102,9 +102,10 @@ def ahead_of(tx: Tx, *, drum: Drum, hours: int, place_id: int | None = None) -> 
     course = Prospect(
         states=state,
         products=[product],
-        films=[heat.films_at(step)],
+        heats=[heat],
         ahead=[ahead],
         share=np.array([drum.share]),
+        step=step,
     ).course(hours=hours, pessimist=True)
     band = course.band
     return [

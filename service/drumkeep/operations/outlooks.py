@@ -1,11 +1,13 @@
 """What lies ahead of drums where they are, in their warm room, and for when they are wanted."""
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any, Protocol
+from typing import Any, Final, Protocol
 
 import numpy as np
+from numpy.lib.recfunctions import repack_fields
 from numpy.typing import NDArray
 
 from drumkeep.domain.air_ahead import PER_HOUR, STRIDE, AirAhead, air_ahead
@@ -35,6 +37,23 @@ from drumkeep.thermal.band import REST_K, Band
 from drumkeep.thermal.march import Course
 
 Floats = NDArray[np.float64]
+
+AT_ONCE: Final = 250
+"""Drums in one march: bounds its memory to some 100 MB."""
+
+_TELLING: Final = [
+    "layers",
+    "ring",
+    "mass_kg",
+    "doubt_k",
+    "heat_device",
+    "heat_w",
+    "heat_until",
+    "heat_height_m",
+    "thermostat_c",
+    "heat_blanket_r",
+]
+"""What of a drum's record its future hangs on, beside its place and product."""
 
 
 class Subject(Protocol):
@@ -105,12 +124,22 @@ def look_ahead(
         and np.isfinite(states["layers"][i]).all()
         and states["mass_kg"][i] > 0
     ]
+    # Drums that came together and stand together have one future: it is computed once.
+    alike: dict[object, list[int]] = defaultdict(list)
+    told = repack_fields(states[_TELLING])
+    for i in live:
+        facts = drums[i].facts
+        wish = (facts.wanted_at, facts.wanted_output)
+        own = (id(drums[i].product), drums[i].share, facts.place, *wish)
+        alike[told[i].tobytes(), own].append(i)
     outlooks = [DrumOutlook() for _ in drums]
-    if not live:
-        return outlooks
-    look = _Look([drums[i] for i in live], states[live], step, places, ground, now)
-    for i, outlook in zip(live, look.outlooks(), strict=True):
-        outlooks[i] = outlook
+    groups = list(alike.values())
+    for some in (groups[n : n + AT_ONCE] for n in range(0, len(groups), AT_ONCE)):
+        first = [group[0] for group in some]
+        look = _Look([drums[i] for i in first], states[first], step, places, ground, now)
+        for group, outlook in zip(some, look.outlooks(), strict=True):
+            for i in group:
+                outlooks[i] = outlook
     return outlooks
 
 
@@ -130,7 +159,6 @@ class _Look:
         self.places, self.ground, self.now = places, ground, now
         self.share = np.array([d.share for d in drums])
         self.rooms = [ground.warm_room_for(d.facts.place) for d in drums]
-        self.films = {place: heat.films_at(step) for place, heat in places.items()}
         self._ahead: dict[int, AirAhead] = {}
 
     def outlooks(self) -> list[DrumOutlook]:
@@ -189,13 +217,16 @@ class _Look:
         where: Sequence[Place],
         states: LiquidStates | None = None,
         ahead: Sequence[AirAhead] | None = None,
+        delay: NDArray[np.intp] | int = 0,
     ) -> Prospect:
         return Prospect(
             states=self.states[list(rows)] if states is None else states,
             products=[self.drums[i].product for i in rows],
-            films=[self.films[p.id] for p in where],
+            heats=[self.places[p.id] for p in where],
             ahead=[self._air(p) for p in where] if ahead is None else ahead,
             share=self.share[list(rows)],
+            step=self.step,
+            delay=delay,
         )
 
     def _air(self, place: Place) -> AirAhead:
@@ -317,6 +348,7 @@ class _Look:
             [room] * len(starts),
             states=states,
             ahead=[self._air(room).later(int(start)) for start in starts],
+            delay=starts,
         ).course(hours=min(last // PER_HOUR + 1, READY_HOURS), pessimist=True)
         low, high = np.full(len(starts), band[0]), np.full(len(starts), band[1])
         ready = first_within(course.band, low_c=low, high_c=high)

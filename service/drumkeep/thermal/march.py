@@ -71,31 +71,76 @@ def march(
     start_known
         The start is given, not computed: the model's error then grows from nothing.
     """
-    faced = [air_c if given is None else given for given in (side_c, top_c, floor_c)]
-    steps = air_c.shape[0] - 1
+    side, top, floor = (air_c if given is None else given for given in (side_c, top_c, floor_c))
     if mixed:
-        layers = _stirred(start_c, liquid=liquid, faced=faced, step_s=step_s)
+        layers = _stirred(start_c, liquid=liquid, faced=(side, top, floor), step_s=step_s)
     else:
-        over_time = march_all(
-            start_c,
-            liquid.tables,
-            liquid.number,
-            liquid.mass_kg,
-            liquid.side_w_m2k,
-            liquid.top_w_m2k,
-            liquid.bottom_w_m2k,
-            liquid.steel_kg,
-            *(np.moveaxis(values, 0, -1) for values in faced),
-            step_s,
+        layers = layers_over_time(
+            start_c, liquid=liquid, side_c=side, top_c=top, floor_c=floor, step_s=step_s
         )
-        layers = np.moveaxis(over_time, -2, 0)
-    drive = _drive_over_time(layers, air_c=air_c, before_k=drive_k, step_s=step_s)
-    seconds = np.arange(steps + 1) * step_s
+    return course_of(
+        layers,
+        air_c=air_c,
+        drive_k=drive_k,
+        sensor_error_k=sensor_error_k,
+        step_s=step_s,
+        start_known=start_known,
+    )
+
+
+def layers_over_time(
+    start_c: Floats,
+    *,
+    liquid: Liquid,
+    side_c: Floats,
+    top_c: Floats,
+    floor_c: Floats,
+    step_s: float,
+) -> Floats:
+    """Return the layers at every step's end points, shape (time, 3, drum, layer).
+
+    Parameters are those of :func:`march`.
+    """
+    over_time = march_all(
+        start_c,
+        liquid.tables,
+        liquid.number,
+        liquid.mass_kg,
+        liquid.side_w_m2k,
+        liquid.top_w_m2k,
+        liquid.bottom_w_m2k,
+        liquid.steel_kg,
+        *(np.moveaxis(values, 0, -1) for values in (side_c, top_c, floor_c)),
+        step_s,
+    )
+    return np.moveaxis(over_time, -2, 0)
+
+
+def course_of(
+    layers_c: Floats,
+    *,
+    air_c: Floats,
+    drive_k: Floats,
+    sensor_error_k: Floats | float = 0.0,
+    step_s: float,
+    start_known: bool = False,
+) -> Course:
+    """Return the course that layers over time make, with its band.
+
+    Parameters
+    ----------
+    layers_c
+        Shape (time, 3, drum, layer).
+    air_c, drive_k, sensor_error_k, step_s, start_known
+        As in :func:`march`.
+    """
+    drive = _drive_over_time(layers_c, air_c=air_c, before_k=drive_k, step_s=step_s)
+    seconds = np.arange(len(layers_c)) * step_s
     grown = 1.0 - np.exp(-seconds[:, None, None] / ERROR_GROWS_S) if start_known else 1.0
     band = band_of(
-        np.moveaxis(layers, 1, 0), drive_k=drive, sensor_error_k=sensor_error_k, kept=grown
+        np.moveaxis(layers_c, 1, 0), drive_k=drive, sensor_error_k=sensor_error_k, kept=grown
     )
-    return Course(seconds=seconds, layers_c=layers, band=band)
+    return Course(seconds=seconds, layers_c=layers_c, band=band)
 
 
 def _stirred(start_c: Floats, *, liquid: Liquid, faced: Sequence[Floats], step_s: float) -> Floats:

@@ -121,6 +121,14 @@ def test_a_drum_filled_too_far_is_received_with_a_caution(yard, crew):
     assert "Too full" in words_of(crew, full["tag"])
 
 
+def test_topping_that_fills_it_too_far_is_recorded_with_a_caution(yard):
+    tag, other = yard.receive(net_kg=250.0)["tag"], yard.receive()["tag"]
+    topped = yard.record(tag, "topped", kg=13.0, **{"from": other})["drum"]
+
+    assert topped["net_kg"] == pytest.approx(263.0)
+    assert any(c.startswith("Too full") for c in topped["readiness"]["cautions"])
+
+
 def test_more_than_the_brim_is_refused(yard):
     answer = yard.client.post(f"{API}/drums", json=yard.drum(net_kg=267.0))
 

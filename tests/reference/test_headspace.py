@@ -9,7 +9,7 @@ from drumkeep.domain.liquid_pressure import gauge_kpa, pressure_inputs
 from drumkeep.domain.liquid_state import empty_states
 from drumkeep.domain.products import Side, default_product
 from drumkeep.thermal.constants import DRUM_BRIM_M3, DRUM_RADIUS_M
-from drumkeep.thermal.geometry import liquid_depth
+from drumkeep.thermal.geometry import DRUM_INSIDE_HEIGHT_M, liquid_depth
 from drumkeep.thermal.headspace import (
     LEAST_HEADSPACE_M3,
     gauge_pressure_kpa,
@@ -118,6 +118,8 @@ def test_the_drums_own_figures_are_those_of_the_trade():
     depth = float(liquid_depth(np.array(0.200), np.array(1.0)))
 
     assert DRUM_BRIM_M3 == 0.2165
+    # π/4 × 0.5715² × 0.850 m = 0.2180 m³, the cylinder inside
+    assert math.pi * DRUM_RADIUS_M**2 * DRUM_INSIDE_HEIGHT_M == pytest.approx(0.2180, abs=0.0005)
     assert pytest.approx(22.5 * 0.0254, rel=1e-3) == 2.0 * DRUM_RADIUS_M
     assert depth == pytest.approx(0.780, abs=0.002)
     assert math.pi * DRUM_RADIUS_M**2 * depth == pytest.approx(0.200)

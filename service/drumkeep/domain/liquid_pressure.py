@@ -107,7 +107,9 @@ def expanding(product: Product) -> tuple[float, float]:
 
 def pressure_inputs(products: Sequence[Product]) -> PressureInputs:
     """Return the inputs of each drum's product; a share of 0 where there is no agent."""
-    rows = [_row_of(product) for product in products]
+    by_product = {id(product): product for product in products}
+    known = {key: _row_of(product) for key, product in by_product.items()}
+    rows = [known[id(product)] for product in products]
     columns = np.array(rows, dtype=np.float64).reshape(len(rows), 8).T
     return PressureInputs(*columns)
 

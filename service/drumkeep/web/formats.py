@@ -74,6 +74,11 @@ class Formats:
         return "lb" if self.units == "us" else "kg"
 
     @property
+    def speed_unit(self) -> str:
+        """Unit of winds: mph or m/s."""
+        return "mph" if self.units == "us" else "m/s"
+
+    @property
     def length_unit(self) -> str:
         """Unit of heights in a drum: in or cm."""
         return "in" if self.units == "us" else "cm"
@@ -138,6 +143,11 @@ class Formats:
         """Return a difference of temperatures, K in: ``7 °F`` or ``4.0 °C``."""
         value = kelvin * 1.8 if self.units == "us" else kelvin
         return f"{_figure(value, 0 if self.units == 'us' else 1)}{_SPACE}{self.temp_unit}"
+
+    def fine_difference(self, kelvin: float) -> str:
+        """Return a difference of temperatures to the tenth, K in: ``0.9 °F`` or ``0.5 °C``."""
+        value = kelvin * 1.8 if self.units == "us" else kelvin
+        return f"{_figure(value, 1)}{_SPACE}{self.temp_unit}"
 
     def to_tenths(self, c: float) -> str:
         """Return a temperature with its unit to the tenth, °C in: to compare two with."""

@@ -1,6 +1,8 @@
-"""A place's page: where it is, what its film is taken for and why, and pinning or resetting it."""
+"""A place's page: where it is, how drums stand there, what its film is taken for, and why."""
 
-from typing import Annotated
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Annotated, Final
 
 from fastapi import APIRouter, Depends
 from fastapi.responses import HTMLResponse, Response
@@ -10,13 +12,14 @@ from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.checks import Checks
 from drumkeep.domain.film import LEAST_FACTOR, MOST_FACTOR, FilmSource
 from drumkeep.domain.roles import Action, may
+from drumkeep.errors import Invalid
 from drumkeep.operations import place_films, places
 from drumkeep.storage import catalogue
 from drumkeep.storage import place_films as rows
 from drumkeep.web.drums import posted
 from drumkeep.web.forms import number_of
 from drumkeep.web.shell import ShellDep, see
-from drumkeep.web.views.places import PlaceView, film_views
+from drumkeep.web.views.places import MPH_M_S, PlaceView, film_views, setting_view
 from drumkeep.web.wording import PLACE_KIND
 
 router = APIRouter()
@@ -39,10 +42,57 @@ def place_page(tx: ReadingDep, shell: ShellDep, site: str, code: str) -> HTMLRes
             kind_words=PLACE_KIND[place.kind],
             site=at.name,
         ),
+        setting=setting_view(place, us=shell.formats.units == "us"),
         films=film_views(said),
         pinned=bool(said) and said[-1].source == FilmSource.PINNED,
         may_change=may(shell.caller.role, Action.CHANGE_CATALOGUE),
     )
+
+
+@router.post("/places/{site}/{code}/setting")
+def set_setting(
+    tx: TransactionDep,
+    shell: ShellDep,
+    site: str,
+    code: str,
+    form: Annotated[dict[str, str], Depends(posted)],
+) -> Response:
+    """Say how drums stand in a place; its drums are computed anew from the beginning."""
+    refuse_unless_may(shell.caller, Action.CHANGE_CATALOGUE)
+    try:
+        places.change_place(tx, site=site, code=code, changes=_changes(form))
+    except Invalid as error:
+        told = [
+            replace(fault, field=_LABEL.get(fault.field, fault.field)) for fault in error.faults
+        ]
+        raise Invalid(error.title, told) from None
+    return see(f"/places/{site}/{code}#setting")
+
+
+_LABEL: Final = {
+    "motion": "The air is",
+    "wind_m_s": "Wind at the drums",
+    "standing": "Drums stand on",
+    "crowding": "And stand",
+    "sun": "In the sun",
+    "absorptance": "Their paint takes up",
+}
+
+
+def _changes(form: Mapping[str, str]) -> places.PlaceChanges:
+    wind = number_of(form, "wind") if form.get("wind", "").strip() else None
+    if wind is not None and form.get("units") == "us":
+        wind *= MPH_M_S
+    return {
+        "motion": form.get("motion", ""),
+        "wind_m_s": wind,
+        "standing": form.get("standing", ""),
+        "crowding": form.get("crowding", ""),
+        "sun": form.get("sun") == "yes",
+        "absorptance": number_of(form, "absorptance")
+        if form.get("absorptance", "").strip()
+        else None,
+    }
 
 
 @router.post("/places/{site}/{code}/film")

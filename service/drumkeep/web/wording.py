@@ -65,6 +65,23 @@ PLACE_KIND: Final[Mapping[str, str]] = {
     "job_site": "job site",
 }
 
+MOTION: Final[Mapping[str, str]] = {
+    "still": "still",
+    "fan": "stirred by a fan or draughts",
+    "moving": "moving, as on a road or in a yard",
+    "windy": "windy",
+}
+STANDING: Final[Mapping[str, str]] = {
+    "pallet": "a pallet",
+    "slab": "the bare floor",
+    "truck_floor": "a truck's floor",
+}
+CROWDING: Final[Mapping[str, str]] = {
+    "alone": "apart from each other",
+    "four": "four on a pallet",
+    "block": "in a block",
+}
+
 ALARM_STATE: Final[Mapping[str, str]] = {
     "normal": "Normal",
     "unacknowledged": "Unacknowledged",

@@ -1,4 +1,4 @@
-"""Films of a place in words."""
+"""A place as its page tells of it: how drums stand there, and its film."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -6,7 +6,14 @@ from datetime import datetime
 from typing import Final
 
 from drumkeep.domain.film import NAMED_FILM, FilmSource
+from drumkeep.domain.places import OPEN_KINDS
+from drumkeep.storage.tables.catalogue import Place
 from drumkeep.storage.tables.place_films import PlaceFilm
+from drumkeep.thermal.boundary import Setting, exposure
+from drumkeep.web.wording import CROWDING, MOTION, STANDING
+
+MPH_M_S: Final = 0.44704
+"""Miles an hour (exact)."""
 
 _LIKE_NAMED: Final = 0.005
 
@@ -22,6 +29,27 @@ class PlaceView:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SettingView:
+    """How drums stand in a place: the words chosen, and what may be chosen.
+
+    ``wind`` and ``absorptance`` are the numbers given, as written; ``film_w_m2k`` of a bare side in
+    air of 25 °C round a wall of 10 °C.
+    """
+
+    motion: str
+    standing: str
+    crowding: str
+    wind: str
+    sun: bool
+    may_have_sun: bool
+    absorptance: str
+    film_w_m2k: float
+    motions: tuple[tuple[str, str], ...]
+    standings: tuple[tuple[str, str], ...]
+    crowdings: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FilmView:
     """A place's film from a time on: a factor of the named one with its range, and why."""
 
@@ -31,6 +59,25 @@ class FilmView:
     words: str
     since: datetime | None = None
     by: str | None = None
+
+
+def setting_view(place: Place, *, us: bool) -> SettingView:
+    """Return how drums stand in a place; wind in mph or m/s."""
+    speed = None if place.wind_m_s is None else place.wind_m_s / (MPH_M_S if us else 1.0)
+    films = exposure(Setting(motion=place.motion, wind_m_s=place.wind_m_s))
+    return SettingView(
+        motion=place.motion,
+        standing=place.standing,
+        crowding=place.crowding,
+        wind="" if speed is None else f"{speed:.3g}",
+        sun=place.sun,
+        may_have_sun=place.kind in OPEN_KINDS,
+        absorptance="" if place.absorptance is None else f"{place.absorptance:g}",
+        film_w_m2k=films.side_w_m2k,
+        motions=tuple(MOTION.items()),
+        standings=tuple(STANDING.items()),
+        crowdings=tuple(CROWDING.items()),
+    )
 
 
 def film_views(rows: Sequence[PlaceFilm]) -> tuple[FilmView, ...]:

@@ -125,7 +125,8 @@ def solid_course(
             solid, start_c=start_c[one, 0], faces=faces, step_s=step_s
         )
     band = band_of(np.moveaxis(layers, 1, 0), drive_k=np.zeros((steps, 1)), kept=NO_MODEL_ERROR)
-    return Course(seconds=np.arange(steps) * step_s, layers_c=layers, band=band)
+    seconds = np.arange(steps, dtype=np.float64) * step_s
+    return Course(seconds=seconds, layers_c=layers, band=band)
 
 
 def march_solid(
@@ -238,7 +239,8 @@ def _across(solid: Cylinder) -> _Axis:
 
 def _stretched(count: int) -> Floats:
     """Edges from 0 to 1, closest at 0."""
-    return np.expm1(_STRETCH * np.linspace(0.0, 1.0, count + 1)) / np.expm1(_STRETCH)
+    even = np.linspace(0.0, 1.0, count + 1)
+    return np.asarray(np.expm1(_STRETCH * even) / np.expm1(_STRETCH), dtype=np.float64)
 
 
 def _axis(

@@ -210,8 +210,9 @@ def test_warming_up_takes_longest_as_a_solid_and_shortest_stirred():
         for flow in ("mixed", "free", "none")
     ]
 
-    assert None not in hours
-    assert hours == sorted(hours)
+    reached = [hour for hour in hours if hour is not None]
+    assert len(reached) == 3
+    assert reached == sorted(reached)
 
 
 def test_a_solid_on_a_cold_floor_is_coldest_at_its_bottom():
@@ -256,12 +257,12 @@ def test_films_of_a_setting_are_within_their_spread_all_along_a_course():
             )
             mean = np.array(course.mean_c)
             wall = air + 0.5 * (mean - air)
-            actual = side_film(setting, surface_c=wall, air_c=np.full(len(wall), air))
+            actual = np.asarray(side_film(setting, surface_c=wall, air_c=np.full(len(wall), air)))
             middle = air + 0.5 * (mean - air).mean()
-            used = side_film(setting, surface_c=middle, air_c=air)
+            used = float(side_film(setting, surface_c=middle, air_c=air))
 
-            assert (actual / used < NAMED_SETTING.film).all()
-            assert (used / actual < NAMED_SETTING.film).all()
+            assert actual.max() / used < NAMED_SETTING.film
+            assert used / actual.min() < NAMED_SETTING.film
 
 
 def test_sun_warms_a_drum_and_widens_its_band():

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
@@ -122,8 +123,8 @@ def test_a_heater_without_thermostat_or_with_one_set_too_high_is_cautioned_and_n
 
 def test_a_drums_facts_keep_the_last_heater_and_check_it_against_the_liquid_then():
     def heated(hours, **data):
-        until = at(hours + 6.0).isoformat()
-        return event("heated", hours, **({"device": "band", "watts": 500.0, "until": until} | data))
+        whole: dict[str, Any] = {"device": "band", "watts": 500.0}
+        return event("heated", hours, **whole | {"until": at(hours + 6.0).isoformat()} | data)
 
     drawn = event("weighed", 3.0, net_kg=60.0)
     facts = fold(

@@ -1,5 +1,7 @@
 """Heaters in the march: where heat enters, what the thermostat holds back, what a blanket keeps."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -32,8 +34,8 @@ def heat(made, *, now=ON):
 
 
 def heated(hours=2.0, *, until=8.0, **data):
-    whole = {"device": "band", "watts": 1000.0, "until": at(until).isoformat()} | data
-    return event("heated", hours, **whole)
+    whole: dict[str, Any] = {"device": "band", "watts": 1000.0, "until": at(until).isoformat()}
+    return event("heated", hours, **whole | data)
 
 
 def warmed(*events, hours=8.0, air=10.0, start=10.0, net_kg=250.0):

@@ -46,7 +46,9 @@ def _mark_out(report: PressureReport) -> UnMarkOut | None:
         gauge_at_55_c_limit_kpa=mark.gauge_55_kpa,
         vapour_at_50_c_limit_kpa=mark.vapour_50_kpa,
         vapour_at_55_c_limit_kpa=mark.vapour_55_kpa,
-        checks=[MarkCheckOut(holds=c.holds, said=plain(c.text)) for c in report.checks],
+        checks=[
+            MarkCheckOut(rule=c.rule, holds=c.holds, said=plain(c.text)) for c in report.checks
+        ],
     )
 
 

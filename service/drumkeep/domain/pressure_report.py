@@ -48,6 +48,7 @@ class Gauge:
 class MarkCheck:
     """One rule of the UN mark, whether it holds, and the figures in a sentence with marks."""
 
+    rule: str
     holds: bool
     text: str
 
@@ -91,6 +92,7 @@ class PressureReport:
             _under(self.agent_50_kpa, mark.vapour_50_kpa, at_c=ADR_C),
             _under(self.agent_55_kpa, mark.vapour_55_kpa, at_c=HOT_C),
             MarkCheck(
+                rule="density",
                 holds=relative <= mark.max_relative_density,
                 text=(
                     f"Relative density {relative:.2f}: "
@@ -117,7 +119,7 @@ class PressureReport:
             yield "Dew point", self._dew_words(self.wet, self.dew_margin_k)
         yield "UN mark", self._mark_words()
         for check in self.checks:
-            yield "UN mark" if check.holds else "UN mark, not held", check.text
+            yield f"Mark: {check.rule}{'' if check.holds else ', not held'}", check.text
 
     def _now_words(self) -> str:
         if self.regulated_kpa is not None:
@@ -258,9 +260,12 @@ def _agent_at(inputs: PressureInputs, c: float) -> float:
 def _hot_check(hot_kpa: float | None, mark: UnMark) -> MarkCheck:
     limit = pressure(mark.gauge_55_kpa)
     if hot_kpa is None:
-        return MarkCheck(holds=False, text=f"At {temperature(HOT_C)} it is full of liquid.")
+        return MarkCheck(
+            rule="pressure", holds=False, text=f"At {temperature(HOT_C)} it is full of liquid."
+        )
     holds = hot_kpa <= mark.gauge_55_kpa
     return MarkCheck(
+        rule="pressure",
         holds=holds,
         text=(
             f"{_signed(hot_kpa)} at {temperature(HOT_C)} as it is filled: {_within(holds)} two "
@@ -273,6 +278,7 @@ def _under(kpa: float, limit: float, *, at_c: float) -> MarkCheck:
     holds = kpa < limit
     what = f"Agent over the blend {pressure(kpa)} absolute" if kpa > 0.0 else "No agent in it"
     return MarkCheck(
+        rule="vapour",
         holds=holds,
         text=(
             f"{what} at {temperature(at_c)}: {'under' if holds else 'not under'} the mark's "

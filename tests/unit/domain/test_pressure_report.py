@@ -71,6 +71,9 @@ def test_a_resin_with_much_agent_is_held_against_all_three_rules():
     found = report(product=product, net_kg=235.0, mark="1A1/Y1.2/100")
     pressure, at_50, at_55, density = found.checks
 
+    assert [check.rule for check in found.checks] == ["pressure", "vapour", "vapour", "density"]
+    assert "Mark: pressure, not held" in said(found)
+    assert "Mark: density" in said(found)
     assert [pressure.holds, at_50.holds, at_55.holds, density.holds] == [False, False, False, True]
     assert "67 kPa" in plain(pressure.text)
     # 15 % of it: 128.1 kPa at 50 °C, 148.8 at 55 °C

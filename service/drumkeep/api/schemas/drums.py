@@ -71,8 +71,9 @@ class AgentOut(Answer):
 
 
 class MarkCheckOut(Answer):
-    """One rule of a UN mark, and whether it holds as computed."""
+    """One rule of a UN mark (pressure, vapour, density), and whether it holds as computed."""
 
+    rule: str
     holds: bool
     said: str
 

@@ -12,11 +12,11 @@ from typing import Final
 
 import numpy as np
 
-from drumkeep.thermal.parameter_sets import NAMED_SETTING
+from drumkeep.thermal.parameter_sets import NAMED_FILM_RANGE
 
 TWO_SIDED_90: Final = 1.645
 
-PRIOR_SIGMA: Final = float(np.log(NAMED_SETTING.film)) / TWO_SIDED_90
+PRIOR_SIGMA: Final = float(np.log(NAMED_FILM_RANGE)) / TWO_SIDED_90
 """Of the logarithm of the factor, before any dip: the named film's range is its 90 %."""
 
 LEAST_HALF_RANGE: Final = 1.08
@@ -52,7 +52,7 @@ class FilmInForce:
 
     step: int
     factor: float = 1.0
-    half_range: float = NAMED_SETTING.film
+    half_range: float = NAMED_FILM_RANGE
 
 
 NAMED_FILM: Final = FilmInForce(step=-(2**62))
@@ -145,7 +145,7 @@ def learn(evidence: Sequence[Evidence]) -> Learned:
 
 def differs(new: Learned, *, from_: FilmInForce) -> bool:
     """Whether what was learned is far enough from what is in force to be put in force."""
-    return (
+    return bool(
         abs(np.log(new.factor / from_.factor)) >= DEAD_BAND
         or abs(np.log(new.half_range / from_.half_range)) >= DEAD_BAND
     )

@@ -35,7 +35,7 @@ from drumkeep.storage.tables.catalogue import Place
 from drumkeep.storage.tables.measurements import Measurement
 from drumkeep.storage.tables.place_films import PlaceFilm
 from drumkeep.storage.transaction import Tx
-from drumkeep.thermal.parameter_sets import GIVEN_EXPOSURE, LIKELY
+from drumkeep.thermal.parameter_sets import GIVEN_FILM_RANGE, LIKELY
 
 REMEMBERED: Final = timedelta(days=90)
 """Dips further back are learned from no more: what was there may have changed."""
@@ -93,7 +93,7 @@ def pin(
     checks.within("factor", factor, low=LEAST_FACTOR, high=MOST_FACTOR)
     checks.within("half_range", half_range, low=LEAST_HALF_RANGE, high=WIDEST_HALF_RANGE)
     checks.raise_faults("The film cannot be pinned so.")
-    in_range = float(GIVEN_EXPOSURE.film) if half_range is None else half_range
+    in_range = GIVEN_FILM_RANGE if half_range is None else half_range
     return _put(
         tx,
         place_id=place.id,

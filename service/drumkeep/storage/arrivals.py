@@ -82,11 +82,11 @@ def sensors_by_name(tx: Tx, *, names: Collection[str]) -> dict[str, KnownSensor]
 
 def mounts_of(tx: Tx, *, sensor_ids: Collection[int]) -> list[Hanging]:
     """Return every mount of these sensors."""
-    statement = select(Mount.sensor_id, Mount.place_id, Mount.drum_id, Mount.since, Mount.until)
+    statement = select(Mount)
     return [
-        Hanging(*row)
+        Hanging(m.sensor_id, m.place_id, m.drum_id, m.since, m.until)
         for some in _portions(sorted(sensor_ids))
-        for row in tx.session.exec(statement.where(col(Mount.sensor_id).in_(some)))
+        for m in tx.session.exec(statement.where(col(Mount.sensor_id).in_(some)))
     ]
 
 

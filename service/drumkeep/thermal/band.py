@@ -77,7 +77,7 @@ def band_of(
     stands = np.broadcast_to(kept, (*np.shape(means[LIKELY]), 3))
 
     def error(limit: float, where: int) -> Floats:
-        return np.minimum(limit, cap) * stands[..., where] + sensor_error_k
+        return np.asarray(np.minimum(limit, cap) * stands[..., where] + sensor_error_k)
 
     return Band(
         bottom=bottoms[LIKELY],

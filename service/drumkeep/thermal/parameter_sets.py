@@ -22,6 +22,10 @@ LIKELY: Final = 1
 FAST: Final = 2
 
 
+NAMED_FILM_RANGE: Final = 1.25
+GIVEN_FILM_RANGE: Final = 1.10
+
+
 @dataclass(frozen=True)
 class Spread:
     """Relative half-ranges of what is not known; each as a factor, 1.25 for a quarter.
@@ -29,7 +33,7 @@ class Spread:
     ``film`` may differ by drum, shape (drum,).
     """
 
-    film: Floats | float = 1.25
+    film: Floats | float = NAMED_FILM_RANGE
     specific_heat: float = 1.04
     conductivity: float = 1.15
     expansion: float = 1.10
@@ -39,7 +43,7 @@ class Spread:
 NAMED_SETTING: Final = Spread()
 """Films chosen by the place's motion and standing."""
 
-GIVEN_EXPOSURE: Final = Spread(film=1.10)
+GIVEN_EXPOSURE: Final = Spread(film=GIVEN_FILM_RANGE)
 """Films given as numbers in W/(m² K)."""
 
 

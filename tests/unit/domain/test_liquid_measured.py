@@ -157,7 +157,8 @@ def test_a_dip_a_kelvin_off_moves_the_liquid_towards_it_and_narrows_the_band():
     assert taken.use is Use.USED
     assert 8.0 < likely(after)[LAYERS // 2] < 9.0
     assert width(after) < width(before)
-    assert (taken.computed_c, taken.innovation_k) == (pytest.approx(8.0), pytest.approx(1.0))
+    assert taken.computed_c == pytest.approx(8.0)
+    assert taken.innovation_k == pytest.approx(1.0)
     assert taken.after_c == pytest.approx(likely(after)[MIDDLE].mean())
 
 
@@ -197,8 +198,8 @@ def test_the_same_measurement_again_and_again_converges_to_it():
     states = drum(slow=-3.0, fast=3.0)
     offs, widths = [], [width(states)]
     for _ in range(30):
-        taken = dip(states, 9.5)
-        offs.append(abs(9.5 - taken.after_c))
+        dip(states, 9.5)
+        offs.append(abs(9.5 - float(likely(states)[MIDDLE].mean())))
         widths.append(width(states))
 
     assert offs == sorted(offs, reverse=True)
@@ -306,7 +307,7 @@ def test_a_dip_six_kelvin_off_is_used_where_the_liquid_was_not_known():
 
 @pytest.mark.parametrize("apart", [0.0, 0.5, 0.9])
 def test_the_gate_lies_at_three_standard_deviations_but_within_two_and_five_kelvin(apart):
-    expected = dip(drum(slow=-apart, fast=apart), 8.0).expected_k
+    expected = dip(drum(slow=-apart, fast=apart), 8.0).expected_k or 0.0
     gate = min(max(GATE_SIGMAS * expected, 2.0), WIDEST_GATE_K)
 
     assert dip(drum(slow=-apart, fast=apart), 8.0 + gate - 0.01).use is Use.USED

@@ -2,7 +2,8 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
-from typing import Annotated
+from datetime import datetime, timedelta
+from typing import Annotated, Final
 
 from fastapi import APIRouter, Depends, Query, Response
 
@@ -11,6 +12,7 @@ from drumkeep.api.paging import PageQuery, page_of
 from drumkeep.api.schemas.sensors import (
     CalibrationIn,
     CalibrationOut,
+    DoubtOut,
     MountIn,
     MountOut,
     SensorIn,
@@ -19,15 +21,21 @@ from drumkeep.api.schemas.sensors import (
 )
 from drumkeep.asgi.dependencies import Now, ReadingDep, TransactionDep, require
 from drumkeep.asgi.fields import Line, PageOf
+from drumkeep.domain.doubt_words import seen
+from drumkeep.domain.grid import from_ms
 from drumkeep.domain.roles import Action
+from drumkeep.domain.wording import plain
 from drumkeep.operations import sensors
 from drumkeep.operations.places import place_named
+from drumkeep.operations.sensor_watch import WatchedSensor, watch_sensors
 from drumkeep.operations.sensors import NewCalibration, NewMount
+from drumkeep.operations.surroundings import read_ground
 from drumkeep.storage import catalogue, drums
 from drumkeep.storage.tables.catalogue import Sensor
 from drumkeep.storage.transaction import Tx
 
 router = APIRouter(prefix="/sensors", tags=["sensors"])
+_LATELY: Final = timedelta(hours=24)
 _CHANGE = [Depends(require(Action.CHANGE_CATALOGUE))]
 
 
@@ -38,18 +46,20 @@ class SensorQuery(PageQuery):
 
 
 @router.get("")
-def list_sensors(tx: ReadingDep, query: Annotated[SensorQuery, Query()]) -> PageOf[SensorOut]:
+def list_sensors(
+    tx: ReadingDep, query: Annotated[SensorQuery, Query()], now: Now
+) -> PageOf[SensorOut]:
     """List the sensors, those hanging in one place now if asked."""
     place_id = None if query.place is None else place_named(tx, reference=query.place).id
     rows = catalogue.list_sensors(tx, place_id=place_id, after=query.after, limit=query.limit + 1)
-    return page_of(rows, lambda shown: _out(tx, shown), limit=query.limit)
+    return page_of(rows, lambda shown: _out(tx, shown, now=now), limit=query.limit)
 
 
 # SenML names may have slashes in them.
 @router.get("/{name:path}")
-def get_sensor(tx: ReadingDep, name: str) -> SensorOut:
+def get_sensor(tx: ReadingDep, name: str, now: Now) -> SensorOut:
     """Get a sensor."""
-    return _out(tx, [sensors.sensor_at(tx, name=name)])[0]
+    return _out(tx, [sensors.sensor_at(tx, name=name)], now=now)[0]
 
 
 @router.post("", status_code=201, dependencies=_CHANGE)
@@ -68,7 +78,7 @@ def create_sensor(tx: TransactionDep, body: SensorIn, response: Response, now: N
         now=now,
     )
     located(response, "sensors", sensor.name)
-    return _out(tx, [sensor])[0]
+    return _out(tx, [sensor], now=now)[0]
 
 
 @router.patch("/{name:path}", dependencies=_CHANGE)
@@ -80,7 +90,7 @@ def change_sensor(tx: TransactionDep, name: str, body: SensorPatch, now: Now) ->
     if "calibration" in changes:
         changes["calibration"] = _calibration(body.calibration)
     sensor = sensors.change_sensor(tx, name=name, changes=changes, now=now)
-    return _out(tx, [sensor])[0]
+    return _out(tx, [sensor], now=now)[0]
 
 
 def _mount(sent: MountIn | None) -> NewMount | None:
@@ -91,8 +101,10 @@ def _calibration(sent: CalibrationIn | None) -> NewCalibration | None:
     return None if sent is None else NewCalibration(**sent.model_dump())
 
 
-def _out(tx: Tx, rows: Sequence[Sensor]) -> list[SensorOut]:
+def _out(tx: Tx, rows: Sequence[Sensor], *, now: datetime) -> list[SensorOut]:
     ids = [row.id for row in rows]
+    watched = watch_sensors(tx, ground=read_ground(tx), lately=_LATELY, now=now, only=ids)
+    doubts = {one.sensor.id: _doubts(one) for one in watched}
     mounts = catalogue.mounts_of(tx, sensor_ids=ids)
     places = catalogue.place_references(tx, ids=[mount.place_id for mount in mounts])
     tags = drums.tags_by_id(tx, ids=[m.drum_id for m in mounts if m.drum_id is not None])
@@ -124,6 +136,19 @@ def _out(tx: Tx, rows: Sequence[Sensor]) -> list[SensorOut]:
             error_k=row.error_k,
             mounts=hung[row.id],
             calibrations=calibrated[row.id],
+            doubts=doubts.get(row.id, []),
         )
         for row in rows
+    ]
+
+
+def _doubts(watched: WatchedSensor) -> list[DoubtOut]:
+    return [
+        DoubtOut(
+            reason=doubt.reason.value,
+            since=from_ms(doubt.from_ms),
+            until=None if doubt.until_ms is None else from_ms(doubt.until_ms),
+            words=plain(seen(doubt, what=watched.series.what)),
+        )
+        for doubt in watched.doubts
     ]

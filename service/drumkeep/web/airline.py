@@ -71,9 +71,27 @@ class AirDrawing:
     words: str
 
 
-def air_drawing(shelf: ShelfView, formats: Formats) -> AirDrawing:
-    """Work out the air line of a shelf from 24 h before ``formats.now`` to 12 h after."""
-    start, end = formats.now - BEHIND, formats.now + AHEAD
+def air_drawing(
+    shelf: ShelfView,
+    formats: Formats,
+    *,
+    ahead_hours: float = AHEAD / timedelta(hours=1),
+    subject: str = "Air",
+) -> AirDrawing:
+    """Work out the air line of a shelf from 24 h before ``formats.now`` to 12 h after.
+
+    Parameters
+    ----------
+    shelf
+        Its line, limits and extremes.
+    formats
+        The viewer's, in the site's zone.
+    ahead_hours
+        How far after, where there is less to show.
+    subject
+        What the line is of.
+    """
+    start, end = formats.now - BEHIND, formats.now + timedelta(hours=ahead_hours)
     past = _thinned([(t, c) for t, c in shelf.air_line.past if start <= t <= formats.now])
     ahead = [p for p in shelf.air_line.ahead if formats.now <= p[0] <= end]
     limits = _near_limits(shelf.limit_lines, past, ahead)
@@ -112,7 +130,7 @@ def air_drawing(shelf: ShelfView, formats: Formats) -> AirDrawing:
         ),
         ticks=_ticks(start, end, formats),
         marks=tuple(marks),
-        words=_words(past, ahead, shelf, formats),
+        words=_words(past, ahead, shelf, formats, subject=subject),
     )
 
 
@@ -200,10 +218,12 @@ def _words(
     ahead: Sequence[tuple[datetime, float, float, float]],
     shelf: ShelfView,
     formats: Formats,
+    *,
+    subject: str,
 ) -> str:
     """Return the line in one sentence, for those who do not see it."""
     if not past and not ahead:
-        return f"No air on record at {shelf.place}."
+        return f"No {subject.lower()} on record at {shelf.place}."
     said = []
     if past:
         values = [c for _, c in past]
@@ -213,4 +233,4 @@ def _words(
         said.append(
             f"next 12 hours {formats.temp(lowest)} to {formats.temp(max(p[1] for p in ahead))}"
         )
-    return f"Air at {shelf.place}: {', '.join(said)}. {shelf.air_line.basis}".strip()
+    return f"{subject} at {shelf.place}: {', '.join(said)}. {shelf.air_line.basis}".strip()

@@ -7,10 +7,22 @@ from fastapi import APIRouter, FastAPI
 from fastapi.responses import RedirectResponse
 from starlette.staticfiles import StaticFiles
 
-from drumkeep.web import alarms, chart, drums, floor, live, me, places, qr, sign_in, verdict
+from drumkeep.web import (
+    alarms,
+    chart,
+    drums,
+    floor,
+    live,
+    me,
+    places,
+    qr,
+    sensors,
+    sign_in,
+    verdict,
+)
 from drumkeep.web.templating import STATIC, static_address
 
-PAGES = (sign_in, floor, drums, chart, qr, verdict, alarms, places, me, live)
+PAGES = (sign_in, floor, drums, chart, qr, verdict, alarms, sensors, places, me, live)
 
 
 class Lasting(StaticFiles):

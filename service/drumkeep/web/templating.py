@@ -5,7 +5,7 @@
 
 * ``viewer``: ``Viewer`` or None (nobody signed in; the default); ``formats``: ``Formats``;
 * ``nonce``: the nonce of the page's Content-Security-Policy; ``page``: ``floor``, ``alarms``,
-  ``drum`` or empty; ``alarm_count``: open alarms for the navigation, or None; ``here``: path and
+  ``sensors``, ``drum`` or empty; ``alarm_count``: open alarms for the navigation, or None; ``here``: path and
   query of the page, to come back to after switching units.
 
 ====================  ============================================================================
@@ -18,6 +18,7 @@ template              context
                       ``here`` or ``warm_room``
 ``verdict.html``      ``verdict``: ``VerdictView`` (a page of its own, not inside the base)
 ``alarms.html``       ``alarms``: ``AlarmView``, oldest unacknowledged first, ``checked_at``
+``sensors.html``      ``spots``: ``SpotView``, ``loose``: names of sensors that hang nowhere
 ``sign_in.html``      ``csrf``, ``next``, ``name`` as typed before, ``error``: text or None
 ``me.html``           nothing more
 ``problem.html``      ``problem``: ``ProblemView``

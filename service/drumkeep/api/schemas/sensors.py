@@ -68,8 +68,23 @@ class CalibrationOut(Answer):
     offset: float
 
 
+class DoubtOut(Answer):
+    """What it is doubted for, and since when; ``until`` null while it lasts.
+
+    ``reason`` is ``range``, ``jump``, ``stuck`` or ``apart``; ``words`` say what was seen.
+    """
+
+    reason: str
+    since: MomentOut
+    until: MomentOut | None
+    words: str
+
+
 class SensorOut(Answer):
-    """A sensor and its history, oldest first."""
+    """A sensor and its history, oldest first; doubts are those of the last 24 hours.
+
+    They are told while it hangs somewhere. A doubted reading stays stored and has no say.
+    """
 
     name: str
     gateway: str | None
@@ -79,3 +94,4 @@ class SensorOut(Answer):
     error_k: float
     mounts: list[MountOut]
     calibrations: list[CalibrationOut]
+    doubts: list[DoubtOut]

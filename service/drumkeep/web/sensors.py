@@ -1,0 +1,19 @@
+"""Sensors by place: what they say, how old it is, and what they are doubted for."""
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse
+
+from drumkeep.asgi.dependencies import ReadingDep
+from drumkeep.web.shell import ShellDep
+from drumkeep.web.views.sensors import loose_sensors, spot_views
+
+router = APIRouter()
+
+
+@router.get("/sensors")
+def sensors_page(tx: ReadingDep, shell: ShellDep) -> HTMLResponse:
+    """Show every sensor where it hangs, those that need somebody first in each place."""
+    spots = spot_views(tx, formats=shell.formats)
+    return shell.answer(
+        "sensors.html", tx=tx, page="sensors", spots=spots, loose=loose_sensors(tx, spots)
+    )

@@ -1,0 +1,244 @@
+"""Sensors as the page shows them: by where they hang."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final
+
+from drumkeep.domain.alarm_rules.watch import silent_after
+from drumkeep.domain.doubt_words import said as value_said
+from drumkeep.domain.doubt_words import seen
+from drumkeep.domain.grid import from_ms, to_ms
+from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.plausibility import Code, codes_of
+from drumkeep.domain.sensors import What
+from drumkeep.operations.sensor_watch import WatchedSensor, watch_sensors
+from drumkeep.operations.surroundings import Ground, read_ground
+from drumkeep.storage import catalogue
+from drumkeep.storage import drums as drum_rows
+from drumkeep.storage.tables.catalogue import Calibration
+from drumkeep.storage.tables.drums import Drum
+from drumkeep.storage.transaction import Tx
+from drumkeep.web.formats import Formats, duration
+from drumkeep.web.view_models import AirLine, ShelfView
+from drumkeep.web.views.sentences import said
+from drumkeep.web.wording import PLACE_KIND
+
+LATELY: Final = timedelta(hours=24)
+_LISTED: Final = 100_000
+_DOUBTS_SHOWN: Final = 4
+
+_MEASURES: Final = {
+    What.AIR: "Air",
+    What.FLOOR: "Floor",
+    What.SKIN: "Skin of the drum",
+    What.LIQUID: "Liquid in the drum",
+    What.HUMIDITY: "Humidity",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoubtView:
+    """What a sensor is or was doubted for; ``over`` is when it ended."""
+
+    words: str
+    over: datetime | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SensorView:
+    """One sensor where it hangs.
+
+    ``line`` is its last day, None for humidity and where nothing was heard; ``doubts`` are the
+    newest first.
+    """
+
+    name: str
+    measures: str
+    drum: str | None
+    last: str | None
+    last_at: datetime | None
+    span: str | None
+    silent: bool
+    doubted: bool
+    doubts: tuple[DoubtView, ...]
+    line: ShelfView | None
+    hung_at: datetime
+    calibration: str
+    calibrated_at: datetime | None
+    gateway: str | None
+    every: str
+    error: str
+
+    @property
+    def needs_somebody(self) -> bool:
+        """Whether it is silent or doubted now."""
+        return self.silent or self.doubted
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpotView:
+    """A place with the sensors that hang there and on its drums."""
+
+    place: str
+    code: str
+    kind_words: str
+    site: str
+    timezone: str
+    sensors: tuple[SensorView, ...]
+
+
+def spot_views(tx: Tx, *, formats: Formats) -> tuple[SpotView, ...]:
+    """Return every place that has a sensor, by site and name."""
+    ground = read_ground(tx)
+    watched = watch_sensors(tx, ground=ground, lately=LATELY, now=formats.now)
+    drums = drum_rows.drums_by_id(
+        tx, ids=[one.mount.drum_id for one in watched if one.mount.drum_id is not None]
+    )
+    gateways = catalogue.gateway_references(tx, ids=[one.sensor.gateway_id for one in watched])
+    calibrations: dict[int, list[Calibration]] = defaultdict(list)
+    for row in catalogue.calibrations_of(tx, sensor_ids=[one.sensor.id for one in watched]):
+        calibrations[row.sensor_id].append(row)
+    by_place: dict[int, list[SensorView]] = defaultdict(list)
+    for one in watched:
+        drum = None if one.mount.drum_id is None else drums[one.mount.drum_id]
+        place_id = one.mount.place_id if drum is None else drum.place_id
+        if place_id is None:
+            continue
+        by_place[place_id].append(
+            _sensor_view(
+                one,
+                drum=drum,
+                place=ground.places[place_id].name,
+                kind=PlaceKind(ground.places[place_id].kind),
+                calibrations=calibrations[one.sensor.id],
+                gateway=gateways.get(one.sensor.gateway_id or 0),
+                formats=formats.at(_zone(ground, place_id)),
+            )
+        )
+    order = sorted(by_place, key=lambda p: (ground.places[p].site_id, ground.places[p].name, p))
+    return tuple(_spot(ground, place_id, by_place[place_id]) for place_id in order)
+
+
+def loose_sensors(tx: Tx, spots: Sequence[SpotView]) -> tuple[str, ...]:
+    """Return the names of sensors that hang nowhere."""
+    hung = {sensor.name for spot in spots for sensor in spot.sensors}
+    every = catalogue.list_sensors(tx, limit=_LISTED)
+    return tuple(sensor.name for sensor in every if sensor.name not in hung)
+
+
+def _zone(ground: Ground, place_id: int) -> str:
+    return ground.sites[ground.places[place_id].site_id].timezone
+
+
+def _spot(ground: Ground, place_id: int, sensors: Sequence[SensorView]) -> SpotView:
+    place = ground.places[place_id]
+    site = ground.sites[place.site_id]
+    return SpotView(
+        place=place.name,
+        code=f"{site.code}/{place.code}",
+        kind_words=PLACE_KIND[place.kind],
+        site=site.name,
+        timezone=site.timezone,
+        sensors=tuple(sorted(sensors, key=lambda s: (not s.needs_somebody, s.drum or "", s.name))),
+    )
+
+
+def _sensor_view(
+    one: WatchedSensor,
+    *,
+    drum: Drum | None,
+    place: str,
+    kind: PlaceKind,
+    calibrations: Sequence[Calibration],
+    gateway: str | None,
+    formats: Formats,
+) -> SensorView:
+    now, series, what = formats.now, one.series, one.series.what
+    now_ms = to_ms(now)
+    heard = bool(len(series.ts_ms))
+    last_at = from_ms(int(series.ts_ms[-1])) if heard else None
+    lasting = [c for c in calibrations if c.since <= now]
+    calibration = max(lasting, key=lambda c: c.since, default=None)
+    return SensorView(
+        name=one.sensor.name,
+        measures=_MEASURES[what],
+        drum=None if drum is None else drum.tag,
+        last=said(value_said(float(series.value_c[-1]), what=what), formats) if heard else None,
+        last_at=last_at,
+        span=_span(one, formats=formats),
+        silent=now - (last_at or one.mount.since) > silent_after(one.sensor.interval_s),
+        doubted=any(doubt.holds_at(now_ms) for doubt in one.doubts),
+        doubts=tuple(
+            DoubtView(
+                words=said(seen(doubt, what=what), formats),
+                over=None if doubt.until_ms is None else from_ms(doubt.until_ms),
+            )
+            for doubt in reversed(one.doubts[-_DOUBTS_SHOWN:])
+        ),
+        line=_line(one, place=place, kind=kind, now=now),
+        hung_at=one.mount.since,
+        calibration=_calibration(calibration, what=what, formats=formats),
+        calibrated_at=None if calibration is None else calibration.since,
+        gateway=gateway,
+        every=duration(timedelta(seconds=one.sensor.interval_s))
+        or f"{one.sensor.interval_s:.0f} s",
+        error=(
+            f"{one.sensor.error_k:g} %"
+            if what is What.HUMIDITY
+            else formats.fine_difference(one.sensor.error_k)
+        ),
+    )
+
+
+def _span(one: WatchedSensor, *, formats: Formats) -> str | None:
+    """Return the lowest and highest of the last day, for humidity, which has no line."""
+    if one.series.what is not What.HUMIDITY:
+        return None
+    inside = one.series.ts_ms >= to_ms(formats.now - LATELY)
+    if not inside.any():
+        return None
+    values = one.series.value_c[inside]
+    return f"{values.min():.0f} to {values.max():.0f} %"
+
+
+def _line(one: WatchedSensor, *, place: str, kind: PlaceKind, now: datetime) -> ShelfView | None:
+    """Return the last day as a line, without what cannot be: it would flatten the rest."""
+    series = one.series
+    if series.what is What.HUMIDITY:
+        return None
+    shown = (series.ts_ms >= to_ms(now - LATELY)) & (codes_of(series, kind=kind) != Code.RANGE)
+    if not shown.any():
+        return None
+    return ShelfView(
+        place=place,
+        code=one.sensor.name,
+        kind=kind.value,
+        kind_words=PLACE_KIND[kind.value],
+        site="",
+        air_line=AirLine(
+            past=tuple(
+                (from_ms(ms), c)
+                for ms, c in zip(
+                    series.ts_ms[shown].tolist(), series.value_c[shown].tolist(), strict=True
+                )
+            )
+        ),
+    )
+
+
+def _calibration(row: Calibration | None, *, what: What, formats: Formats) -> str:
+    if row is None or (row.gain == 1.0 and row.offset == 0.0):
+        return "as it is given"
+    parts = []
+    if row.gain != 1.0:
+        parts.append(f"times {row.gain:g}")
+    if row.offset:
+        size = (
+            f"{abs(row.offset):g} %"
+            if what is What.HUMIDITY
+            else formats.fine_difference(abs(row.offset))
+        )
+        parts.append(f"{'plus' if row.offset > 0 else 'less'} {size}")
+    return ", ".join(parts)

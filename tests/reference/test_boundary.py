@@ -170,7 +170,7 @@ def test_what_lies_outside_a_range_is_said(setting, surface_c, air_c, named):
     said = out_of_range(setting, surface_c=surface_c, air_c=air_c)
 
     assert any(named in sentence for sentence in said)
-    assert all("published from" in sentence for sentence in said)
+    assert all("less certain" in sentence for sentence in said)
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 import difflib
 import zoneinfo
 from functools import cache
-from typing import TypedDict
+from typing import Final, TypedDict
 
 from drumkeep.domain.checks import Checks
 from drumkeep.domain.products import OutputClass
@@ -11,6 +11,9 @@ from drumkeep.errors import Conflict, Fault, Invalid, NotFound
 from drumkeep.storage import catalogue, place_marks
 from drumkeep.storage.tables.catalogue import Site
 from drumkeep.storage.transaction import Tx
+
+_FELT: Final = frozenset({"altitude_m", "timezone"})
+"""Pressures follow the altitude, and the sun the clock."""
 
 
 class SiteChanges(TypedDict, total=False):
@@ -68,7 +71,7 @@ def create_site(
 
 
 def change_site(tx: Tx, *, code: str, changes: SiteChanges) -> Site:
-    """Change a site; its drums are computed again from the beginning if its altitude changes.
+    """Change a site; where its drums feel it, they are computed again from the beginning.
 
     Raises
     ------
@@ -82,7 +85,7 @@ def change_site(tx: Tx, *, code: str, changes: SiteChanges) -> Site:
     _check(checks, changes)
     checks.raise_faults("The site cannot be changed.")
     site.sqlmodel_update(dict(changes))
-    if "altitude_m" in changes:
+    if _FELT & changes.keys():
         places = catalogue.places_of_site(tx, site_id=site.id)
         place_marks.lower(tx, from_ms={place.id: 0 for place in places})
     return site

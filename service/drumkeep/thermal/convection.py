@@ -36,21 +36,23 @@ SLENDER: Final = 35.0
 
 
 class Range(NamedTuple):
-    """What an argument is called, and from where to where it was published for."""
+    """From where to where a correlation was published, for which argument in which unit."""
 
     what: str
     low: float
     high: float
+    of: str
+    unit: str = ""
 
 
 RANGES: Final = {
-    "air_c": Range("temperature of the air, °C (Sutherland's laws)", -50.0, 100.0),
-    "plate": Range("Rayleigh number of the side (Churchill and Chu)", 0.1, 1e12),
-    "lid_up": Range("Rayleigh number of a lid that warms the air (McAdams)", 1e4, 1e11),
-    "lid_down": Range("Rayleigh number of a lid that cools the air (McAdams)", 1e5, 1e10),
-    "cross_flow": Range("Reynolds number of the wind (Churchill and Bernstein)", 1e2, 1e7),
-    "flat": Range("Reynolds number of the wind over the lid (flat plate)", 1e3, 1e8),
-    "slender": Range("breadth to height of the side, × Gr^¼/35 (plate form)", 1.0, float("inf")),
+    "air_c": Range("temperature of the air", -50.0, 100.0, "Sutherland's laws", " °C"),
+    "plate": Range("Rayleigh number of the side", 0.1, 1e12, "Churchill and Chu"),
+    "lid_up": Range("Rayleigh number of a lid that warms the air", 1e4, 1e11, "McAdams"),
+    "lid_down": Range("Rayleigh number of a lid that cools the air", 1e5, 1e10, "McAdams"),
+    "cross_flow": Range("Reynolds number of the wind", 1e2, 1e7, "Churchill and Bernstein"),
+    "flat": Range("Reynolds number of the wind over the lid", 1e3, 1e8, "the flat plate"),
+    "slender": Range("breadth of the side for its height", 1.0, 1e9, "the plate form"),
 }
 
 
@@ -69,13 +71,15 @@ def outside(name: str, value: Numbers) -> str | None:
     str | None
         A sentence; None where every value is inside.
     """
-    what, low, high = RANGES[name]
+    what, low, high, of, unit = RANGES[name]
     lowest, highest = float(np.min(value)), float(np.max(value))
     if low <= lowest and highest <= high:
         return None
     worst = lowest if lowest < low else highest
-    published = f"from {low:g}" + (f" to {high:g}" if np.isfinite(high) else " on")
-    return f"The {what} is {worst:.3g}, published {published}: the film is less certain."
+    return (
+        f"The {what} is {worst:.3g}{unit}, outside the {low:g} to {high:g}{unit} of {of}: the film "
+        "is less certain."
+    )
 
 
 @dataclass(frozen=True)

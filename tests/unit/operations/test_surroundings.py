@@ -207,6 +207,11 @@ def test_what_changes_the_heat_of_a_place_has_its_drums_computed_anew(depot):
         {"motion": "fan"},
         {"standing": "slab"},
         {"inside": "north/van"},
+        {"motion": "windy"},
+        {"wind_m_s": 15.0},
+        {"crowding": "four"},
+        {"kind": "yard"},
+        {"sun": True},
     ]
     for changes in different:
         with depot.writing() as tx:
@@ -216,6 +221,42 @@ def test_what_changes_the_heat_of_a_place_has_its_drums_computed_anew(depot):
         assert depot.estimate(tag).mean_c != pytest.approx(before, abs=0.01), changes
         depot.check_all(12.0)
         before = depot.estimate(tag).mean_c
+
+
+def test_the_sun_on_a_yard_goes_by_the_clock_of_its_site(depot):
+    # the depot's half day is a night in Chicago, and a morning and afternoon in Tokyo
+    depot.night()
+    tag = depot.receive("nook", 0.0, liquid_c=5.0)
+    with depot.writing() as tx:
+        yard: PlaceChanges = {"kind": "yard", "sun": True, "inside": "north/van"}
+        change_place(tx, site="north", code="nook", changes=yard)
+    depot.advance(12.0)
+    night = depot.estimate(tag).mean_c
+
+    with depot.writing() as tx:
+        change_site(tx, code="north", changes={"timezone": "Asia/Tokyo"})
+    depot.advance(12.0)
+
+    assert depot.estimate(tag).mean_c > night + 1.0
+    depot.check_all(12.0)
+
+
+def test_white_paint_keeps_a_yard_drum_cooler(depot):
+    depot.night()
+    tag = depot.receive("nook", 0.0, liquid_c=5.0)
+    with depot.writing() as tx:
+        change_site(tx, code="north", changes={"timezone": "Asia/Tokyo"})
+        yard: PlaceChanges = {"kind": "yard", "sun": True}
+        change_place(tx, site="north", code="nook", changes=yard)
+    depot.advance(12.0)
+    dark = depot.estimate(tag).mean_c
+
+    with depot.writing() as tx:
+        change_place(tx, site="north", code="nook", changes={"absorptance": 0.25})
+    depot.advance(12.0)
+
+    assert depot.estimate(tag).mean_c < dark - 0.5
+    depot.check_all(12.0)
 
 
 def test_what_changes_of_a_product_or_a_site_has_its_drums_computed_anew(depot):

@@ -46,6 +46,11 @@ class WetAir:
         return f"{self.humidity:.0f} % humidity, {'assumed' if self.assumed else 'measured'}"
 
     @property
+    def keep_shut(self) -> str:
+        """Tell to keep a drum shut, and why, marked."""
+        return f"Keep it shut: steel under {self.limit} sweats in this air ({self.words})."
+
+    @property
     def limit(self) -> str:
         """The temperature under which steel may sweat, marked."""
         return temperature(self.dew_c + DEW_MARGIN_K)

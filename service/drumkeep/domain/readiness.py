@@ -204,7 +204,7 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
         state = Readiness.ON_HOLD
         words.reasons.append(spent)
         words.advice.append("Ask the manager: the supplier may re-test the lot.")
-    if state is None and _is_unknown(computed):
+    if state is None and (computed is None or computed.basis is Basis.UNSUPPORTED):
         state = Readiness.UNKNOWN
         _unknown(words, computed)
     if state is None and computed is not None:
@@ -233,18 +233,14 @@ def _sweating(
     if computed is None or wet_air is None:
         return
     margin = wet_air.margin_k(computed.low_c)
-    if product.side is not Side.ISO:
-        if margin < 0.0:
-            words.cautions.append(CAUTION_WET)
-        return
-    if margin >= DEW_MARGIN_K:
-        return
-    text = f"Keep it shut: steel under {wet_air.limit} sweats in this air ({wet_air.words})."
-    words.cautions.insert(0, text)
-    if words.answer in (Answer.READY, Answer.LOOK_FIRST):
-        words.answer = Answer.DO_NOT_OPEN
-        words.reasons.insert(0, text)
-        words.advice.insert(0, "Wait until it is warmer than that, or bring it to drier air.")
+    if product.side is Side.RESIN and margin < 0.0:
+        words.cautions.append(CAUTION_WET)
+    elif product.side is Side.ISO and margin < DEW_MARGIN_K:
+        words.cautions.insert(0, wet_air.keep_shut)
+        if words.answer in (Answer.READY, Answer.LOOK_FIRST):
+            words.answer = Answer.DO_NOT_OPEN
+            words.reasons.insert(0, wet_air.keep_shut)
+            words.advice.insert(0, "Wait until it is warmer than that, or bring it to drier air.")
 
 
 def _held(
@@ -300,10 +296,6 @@ def _held(
         words.reasons.append(f"On hold: {facts.hold.reason}.")
         words.advice.append("Ask the manager.")
     return None if poor is None and facts.hold is None else Readiness.ON_HOLD
-
-
-def _is_unknown(computed: Computed | None) -> bool:
-    return computed is None or computed.basis is Basis.UNSUPPORTED
 
 
 def _unknown(words: _Words, computed: Computed | None) -> None:

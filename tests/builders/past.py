@@ -12,9 +12,10 @@ from uuid import UUID
 import numpy as np
 
 from drumkeep.domain.air import place_air
+from drumkeep.domain.drum_past import Advanced, DrumPast
 from drumkeep.domain.events import DrumEvent, EventKind
 from drumkeep.domain.grid import STEP_MS, step_at, to_ms
-from drumkeep.domain.liquid import Advanced, DrumPast, advance_drums
+from drumkeep.domain.liquid import advance_drums
 from drumkeep.domain.liquid_start import StartAir
 from drumkeep.domain.liquid_state import LiquidStates, band_at
 from drumkeep.domain.liquid_surroundings import PlaceHeat

@@ -196,6 +196,8 @@ def page_forms(yard: Yard) -> dict[str, dict[str, str]]:
         "/me/units": {"units": "si"},
         f"/drums/{tag}/events": {"id": str(uuid4()), "kind": "held", "reason": "x"},
         f"/alarms/{uuid4()}/acknowledge": {},
+        f"/places/{yard.place('hall')}/film": {"percent": "120"},
+        f"/places/{yard.place('hall')}/setting": {"motion": "fan"},
     }
 
 

@@ -12,9 +12,8 @@ from typing import Final
 
 import numpy as np
 
+from drumkeep.thermal.band import TWO_SIDED_90
 from drumkeep.thermal.parameter_sets import NAMED_FILM_RANGE
-
-TWO_SIDED_90: Final = 1.645
 
 PRIOR_SIGMA: Final = float(np.log(NAMED_FILM_RANGE)) / TWO_SIDED_90
 """Of the logarithm of the factor, before any dip: the named film's range is its 90 %."""

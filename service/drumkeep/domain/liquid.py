@@ -6,7 +6,7 @@ A drum's past is a function of its events, the readings of the places it was in,
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from typing import Any, Final
 from uuid import UUID
@@ -15,28 +15,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drumkeep.domain.air import NO_SENSOR_K
+from drumkeep.domain.drum_past import (
+    Advanced,
+    Checkpoint,
+    DrumPast,
+    Measurement,
+    first_measurement,
+)
 from drumkeep.domain.events import MEASURING, DrumEvent, EventKind
 from drumkeep.domain.film import film_at
 from drumkeep.domain.grid import STEP_SECONDS, STEPS_PER_HOUR, step_at
-from drumkeep.domain.liquid_age import LotLife, begin_age, grow_older
+from drumkeep.domain.liquid_age import begin_age, grow_older
 from drumkeep.domain.liquid_agent import agent_inputs, lose_open
 from drumkeep.domain.liquid_beside import beside_of
 from drumkeep.domain.liquid_events import Moment, apply_event
 from drumkeep.domain.liquid_films import Films
 from drumkeep.domain.liquid_heaters import blanket_r, heat_w
-from drumkeep.domain.liquid_measured import (
-    Beside,
-    Observation,
-    Reading,
-    Taken,
-    observe,
-    reading_of,
-    take,
-)
+from drumkeep.domain.liquid_measured import take
 from drumkeep.domain.liquid_memory import remember
+from drumkeep.domain.liquid_observed import Beside, Observation, Reading, observe, reading_of
 from drumkeep.domain.liquid_pours import Pours, poured_between
 from drumkeep.domain.liquid_pressure import gauge_kpa, note_overpressure, pressure_inputs
-from drumkeep.domain.liquid_start import StartAir, begin_measured
+from drumkeep.domain.liquid_start import begin_measured
 from drumkeep.domain.liquid_state import (
     UNSUPPORTED_K,
     LiquidStates,
@@ -52,8 +52,7 @@ from drumkeep.domain.liquid_surroundings import (
     liquid_of,
     memory_limits,
 )
-from drumkeep.domain.products import Product
-from drumkeep.domain.straps import Strap, strap_readings
+from drumkeep.domain.straps import strap_readings
 from drumkeep.thermal.constants import STANDARD_PRESSURE_KPA
 from drumkeep.thermal.drive import record_drive
 from drumkeep.thermal.parameter_sets import LIKELY, NAMED_SETTING, apart, spread_out
@@ -65,59 +64,8 @@ Indices = NDArray[np.intp]
 CHECKPOINT_STEPS: Final = 6
 """A checkpoint every half hour."""
 
-REPLACED_START_HOURS: Final = 24
-"""A first dip or skin reading this soon after an unmeasured receipt replaces its start."""
-
 _START_SPAN_K: Final = 30.0
 _START_TRIALS: Final = 13
-
-
-@dataclass(frozen=True)
-class DrumPast:
-    """What is needed to advance one drum.
-
-    ``events`` are effective and ordered, from ``start`` on; ``state`` is the checkpoint that holds
-    just before the events of step ``start``, None where the first event is the receipt.
-    """
-
-    key: int
-    product: Product
-    events: Sequence[DrumEvent]
-    start: int
-    state: LiquidStates | None = None
-    start_air: StartAir | None = None
-    share: float = 1.0
-    straps: Sequence[Strap] = ()
-    life: LotLife | None = None
-
-
-@dataclass(frozen=True)
-class Checkpoint:
-    """Records of some drums just before the events of a step."""
-
-    step: int
-    drums: Indices
-    states: LiquidStates
-
-
-@dataclass(frozen=True)
-class Measurement:
-    """What was measured of one drum and what became of it; ``event`` None for a strap."""
-
-    drum: int
-    event: UUID | None
-    reading: Reading
-    taken: Taken
-
-
-@dataclass(frozen=True)
-class Advanced:
-    """Where the drums came to: records after the events of step ``step``."""
-
-    step: int
-    states: LiquidStates
-    checkpoints: list[Checkpoint]
-    measurements: list[Measurement]
 
 
 def advance_drums(
@@ -430,17 +378,6 @@ def _in_order(happening: tuple[int, DrumEvent]) -> tuple[datetime, datetime, boo
 
 def _place_id(data: Mapping[str, Any]) -> int:
     return int(data["to"] if "to" in data else data["place"])
-
-
-def first_measurement(events: Sequence[DrumEvent], *, receipt: DrumEvent) -> DrumEvent | None:
-    """First dip or skin reading within a day of a receipt that carried no temperature."""
-    if receipt.data.get("liquid_c") is not None:
-        return None
-    for event in events:
-        if event.kind in MEASURING and event.at >= receipt.at:
-            soon = (event.at - receipt.at).total_seconds() <= REPLACED_START_HOURS * 3600.0
-            return event if soon else None
-    return None
 
 
 def _start_trials(past: DrumPast, *, receipt: DrumEvent, first: DrumEvent) -> list[DrumPast]:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from drumkeep.domain.air import NO_SENSOR_K
 from drumkeep.domain.film import film_at
 from drumkeep.domain.liquid_heaters import blanket_r
-from drumkeep.domain.liquid_measured import Beside, Reading, depth_of
+from drumkeep.domain.liquid_observed import Beside, Reading, depth_of
 from drumkeep.domain.liquid_state import LiquidStates, likely_mean
 from drumkeep.domain.liquid_surroundings import PlaceHeat, liquid_of
 from drumkeep.domain.products import Product

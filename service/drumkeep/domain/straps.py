@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drumkeep.domain.grid import STEP_MS, STEPS_PER_HOUR
-from drumkeep.domain.liquid_measured import Reading
+from drumkeep.domain.liquid_observed import Reading
 
 Floats = NDArray[np.float64]
 Times = NDArray[np.int64]

@@ -8,10 +8,10 @@ from typing import Any
 from uuid import UUID
 
 from drumkeep.domain import tags
+from drumkeep.domain.drum_past import first_measurement
 from drumkeep.domain.drums import DrumFacts, check_time, fold
 from drumkeep.domain.events import MEASURING, DrumEvent, EventKind, effective
 from drumkeep.domain.grid import to_ms
-from drumkeep.domain.liquid import first_measurement
 from drumkeep.domain.products import Product
 from drumkeep.domain.roles import Role, correction_action, event_action, may
 from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid, NotFound, Refused

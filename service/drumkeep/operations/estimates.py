@@ -10,18 +10,13 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
+from drumkeep.domain.drum_past import Advanced, DrumPast, Measurement, first_measurement
 from drumkeep.domain.drums import DrumFacts, fold
 from drumkeep.domain.events import DrumEvent, EventKind, effective
 from drumkeep.domain.grid import STEP_MS, from_ms, step_at, to_ms
-from drumkeep.domain.liquid import (
-    Advanced,
-    DrumPast,
-    Measurement,
-    advance_drums,
-    first_measurement,
-)
+from drumkeep.domain.liquid import advance_drums
 from drumkeep.domain.liquid_age import LotLife, lot_life
-from drumkeep.domain.liquid_measured import BY_HAND
+from drumkeep.domain.liquid_observed import BY_HAND
 from drumkeep.domain.liquid_start import StartAir
 from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.liquid_surroundings import PlaceHeat

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from drumkeep.domain.checks import Checks
+from drumkeep.domain.drum_past import DrumPast, first_measurement
 from drumkeep.domain.events import MEASURING, DrumEvent, EventKind, effective
 from drumkeep.domain.film import (
     LEAST_FACTOR,
@@ -25,8 +26,9 @@ from drumkeep.domain.film import (
     learn,
 )
 from drumkeep.domain.grid import STEP_MS, moment_of, step_at
-from drumkeep.domain.liquid import DrumPast, advance_drums, first_measurement
-from drumkeep.domain.liquid_measured import Use, depth_of, height_row
+from drumkeep.domain.liquid import advance_drums
+from drumkeep.domain.liquid_measured import Use
+from drumkeep.domain.liquid_observed import depth_of, height_row
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.operations.estimates import load
 from drumkeep.storage import catalogue, measurements, place_films, place_marks

@@ -23,6 +23,9 @@ TOP_K: Final = 2.5
 REST_K: Final = 0.3
 DRIVE_SHARE: Final = 0.2
 
+TWO_SIDED_90: Final = 1.645
+"""Standard deviations in a half-range: the band is meant to hold in nine cases of ten."""
+
 
 @dataclass(frozen=True)
 class Band:

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from drumkeep.domain.drum_past import DrumPast
 from drumkeep.domain.grid import STEPS_PER_HOUR, step_at
-from drumkeep.domain.liquid import CHECKPOINT_STEPS, DrumPast, advance_drums
+from drumkeep.domain.liquid import CHECKPOINT_STEPS, advance_drums
 from drumkeep.domain.liquid_start import StartAir
 from drumkeep.domain.liquid_state import LIQUID_STATE, UNSUPPORTED_K, states_from_bytes
 from drumkeep.domain.places import PlaceKind

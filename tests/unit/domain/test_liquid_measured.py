@@ -6,19 +6,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drumkeep.domain.liquid_measured import (
-    BY_HAND,
     GATE_SIGMAS,
-    TWO_SIDED_90,
     WIDEST_GATE_K,
-    Beside,
-    Reading,
     Taken,
     Use,
     covariance_of,
+    take,
+)
+from drumkeep.domain.liquid_observed import (
+    BY_HAND,
+    Beside,
+    Reading,
     depth_of,
     height_row,
     observe,
-    take,
 )
 from drumkeep.domain.liquid_state import (
     DISPUTED_STEPS,
@@ -30,6 +31,7 @@ from drumkeep.domain.liquid_state import (
     disputed,
     empty_states,
 )
+from drumkeep.thermal.band import TWO_SIDED_90
 from drumkeep.thermal.parameter_sets import FAST, LIKELY, SLOW
 from drumkeep.thermal.stratified import LAYERS
 from tests.builders.past import HALL, step

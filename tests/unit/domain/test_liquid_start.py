@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 
+from drumkeep.domain.drum_past import DrumPast
 from drumkeep.domain.grid import STEPS_PER_HOUR
-from drumkeep.domain.liquid import DrumPast, advance_drums
+from drumkeep.domain.liquid import advance_drums
 from drumkeep.domain.liquid_beside import beside_of
-from drumkeep.domain.liquid_measured import observe, reading_of
+from drumkeep.domain.liquid_observed import observe, reading_of
 from drumkeep.domain.liquid_start import StartAir
 from drumkeep.domain.liquid_state import UNSUPPORTED_K
 from drumkeep.thermal.parameter_sets import FAST, LIKELY, SLOW

@@ -103,3 +103,19 @@ def test_thinning_keeps_one_in_so_many_of_the_old(depot, drums):
 
     assert stored(depot, drums[0]) == stored(depot, drums[1]) == [0, 72, 144]
     assert gone == 2 * (25 - 3)
+
+
+def test_a_lot_has_the_coldest_and_longest_cold_of_any_of_its_drums(depot, drums):
+    with depot.looking() as tx:
+        lot = depot.drum(depot.receive("hall", 0.0)).lot_id
+        assert rows.cold_lots(tx, lot_ids=[lot]) == {}
+    for drum_id, c, hours in ((drums[0], 4.0, 2.5), (drums[1], 7.0, 30.0)):
+        with depot.writing() as tx:
+            estimate = rows.estimate_of(tx, drum_id=drum_id)
+            assert estimate is not None
+            estimate.was_cold_c, estimate.was_cold_hours = c, hours
+            tx.session.add(estimate)
+
+    with depot.looking() as tx:
+        found = rows.cold_lots(tx, lot_ids=[lot, lot + 99])
+    assert found == {lot: rows.LotMark(min_c=4.0, hours=30.0, drums=2)}

@@ -227,3 +227,41 @@ def test_what_lies_before_all_readings_is_refused():
     check_time(at(0.0) - timedelta(days=90), now=at(0.0))
     with pytest.raises(Invalid):
         check_time(at(0.0) - timedelta(days=90, seconds=1), now=at(0.0))
+
+
+def test_what_was_poured_in_is_remembered_with_its_drum_and_time():
+    source = {"from": "K7Q-X4M"}
+    drum = facts(event("topped", 1.0, kg=5.0, **source), event("topped", 2.0, kg=6.0, **source))
+
+    assert drum.net_kg == 261.0
+    assert drum.poured_in == (("K7Q-X4M", at(1.0)), ("K7Q-X4M", at(2.0)))
+    assert drum.hold is None
+
+
+@pytest.mark.parametrize(
+    ("found", "words"),
+    [
+        ({"mixed_with": "iso-winter"}, "mixed with iso-winter"),
+        ({"was_held": "smells"}, "K7Q-X4M, poured into it, was on hold (smells)"),
+    ],
+)
+def test_liquid_that_should_not_have_come_in_puts_the_drum_on_hold(found, words):
+    poured = event("topped", 1.0, kg=5.0, **{"from": "K7Q-X4M"}, **found)
+    drum = facts(poured)
+
+    assert drum.hold is not None
+    assert drum.hold.reason == words
+    assert facts(poured, event("released", 2.0, reason="tested")).hold is None
+    held = facts(event("held", 0.5, reason="dented"), poured)
+    assert held.hold is not None
+    assert held.hold.reason == "dented"
+
+
+@pytest.mark.parametrize("days", [-3651, 2])
+def test_a_label_with_an_impossible_day_is_refused(days):
+    label = (at(1.0) + timedelta(days=days)).date().isoformat()
+    with pytest.raises(Invalid) as refused:
+        fold([received(1.0, made_on=label)], product=ISO)
+
+    assert refused.value.faults[0].field == "made_on"
+    fold([received(1.0, made_on=at(1.0).date().isoformat())], product=ISO)

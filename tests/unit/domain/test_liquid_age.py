@@ -15,7 +15,7 @@ from drumkeep.domain.liquid_age import (
     take_older,
 )
 from drumkeep.domain.liquid_state import empty_states
-from tests.builders.past import BEGIN, FIRST, ISO
+from tests.builders.past import BEGIN, FIRST, HALL, ISO, place, received, state_after, step
 
 REFERENCE_C = ISO.limits.age_reference_c
 LIFE = lot_life(ISO, lot=7, made_on=BEGIN.date() - timedelta(days=10), expires_on=None)
@@ -139,3 +139,14 @@ def test_of_two_ages_poured_together_the_older_dates_and_the_greater_heat_count(
         assert found.mkt_c == pytest.approx(35.0)
         assert found.equivalent_days >= max(a.equivalent_days for a in before)
         assert found.ends_at <= min(a.ends_at for a in before)
+
+
+def test_a_drum_grows_older_with_every_step_that_it_is_known():
+    states = state_after([received(liquid_c=30.0)], hours=24.0, places=30.0)
+    found = age_of(states, product=ISO, step=step(24.0))
+
+    assert found.counted_days == 1.0
+    assert found.mkt_c == pytest.approx(30.0, abs=1e-6)
+    unknown = state_after([received()], hours=24.0, places={HALL: place(None, hours=24.0)})
+    assert age_of(unknown, product=ISO, step=step(24.0)).counted_days == 0.0
+    assert age_of(unknown, product=ISO, step=step(24.0)).equivalent_days == 1.0

@@ -14,10 +14,10 @@ from drumkeep.domain.liquid_agent import (
     lose_open,
 )
 from drumkeep.domain.liquid_events import Moment, apply_event
-from drumkeep.domain.liquid_pressure import pressure_inputs
+from drumkeep.domain.liquid_pressure import gauge_kpa, pressure_inputs
 from drumkeep.domain.liquid_state import empty_states, likely_mean
 from drumkeep.domain.products import Cell, Side, default_product
-from tests.builders.past import HALL, event, step
+from tests.builders.past import HALL, event, received, state_after, step
 
 RESIN, ISO = default_product(Side.RESIN), default_product(Side.ISO)
 WARM_C, COOL_C = 30.0, 20.0
@@ -172,3 +172,31 @@ def test_loss_is_suspected_past_the_allowance_until_a_manager_accepts_it():
 def test_the_default_allowance_says_that_it_is_our_judgement():
     assert RESIN.limits.agent_loss_allowance == 0.05
     assert RESIN.origin("agent_loss_allowance") == "our judgement, no source"
+
+
+def test_a_drum_left_open_in_the_warm_loses_agent_as_it_marches_and_shows_less_pressure():
+    shut, opened = (
+        state_after(
+            [
+                received(liquid_c=30.0),
+                event("weighed", 0.5, net_kg=100.0),
+                *([event("opened", 1.0)] if left_open else []),
+                event("resealed", 47.0),
+            ],
+            hours=48.0,
+            places=30.0,
+            product=RESIN,
+        )
+        for left_open in (False, True)
+    )
+
+    def gauge(states):
+        return gauge_kpa(
+            states,
+            mean_c=np.array([45.0]),
+            inputs=pressure_inputs([RESIN]),
+            site_kpa=np.array([101.325]),
+        )[0]
+
+    assert lost(opened)[1] > lost(shut)[1] + 0.005
+    assert gauge(opened) < gauge(shut)

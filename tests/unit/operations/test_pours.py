@@ -4,12 +4,17 @@ Expected states are the same code's over the whole past at once, drums together;
 pour itself is tested in ``tests/unit/domain/test_liquid_pours.py``.
 """
 
+from datetime import timedelta
+
 import numpy as np
 import pytest
 from sqlmodel import select
 
 from drumkeep.domain.events import EventKind
+from drumkeep.domain.grid import step_at
+from drumkeep.domain.liquid_age import age_of
 from drumkeep.domain.liquid_state import Solids
+from drumkeep.domain.products import Side, default_product
 from drumkeep.errors import Conflict, Invalid
 from drumkeep.operations import lots, products
 from drumkeep.operations.drums import Happening, record_event
@@ -227,6 +232,38 @@ def test_what_a_drum_is_held_for_goes_along_with_its_liquid(depot):
     held = depot.estimate(good).verdicts["from_20"]
     assert held["state"] == "on_hold"
     assert any("smells of solvent" in reason for reason in held["reasons"])
+
+
+# Dates
+
+
+def test_a_lots_corrected_date_reaches_the_drum_that_its_liquid_went_into(depot):
+    depot.night()
+    with depot.writing() as tx:
+        made_on = BEGIN.date() - timedelta(days=20)
+        lots.create_lot(tx, product="iso", code="old", made_on=made_on, now=BEGIN)
+        receipt = Receipt(
+            event_id=depot.fresh_id(),
+            product="iso",
+            lot="old",
+            place=depot.places["hall"],
+            at=at(0.0),
+            liquid_c=20.0,
+        )
+        old = receive_drums(tx, receipts=[receipt], by=MANAGER, now=at(0.0))[0].tag
+    receiver = depot.receive("hall", 0.0, net_kg=100.0)
+    depot.record(old, "decanted", 1.0, kg=5.0, to=receiver)
+    assert depot.state(receiver)["mixed_lots"][0]
+
+    with depot.writing() as tx:
+        changes = {"made_on": BEGIN.date() - timedelta(days=150)}
+        lots.change_lot(tx, product="iso", code="old", changes=changes, now=at(2.0))
+    depot.advance(2.0)
+
+    state = depot.state(receiver)
+    age = age_of(state, product=default_product(Side.ISO), step=step_at(at(2.0)))
+    assert age.days == pytest.approx(150.0, abs=1.0)
+    depot.check_all(2.0)
 
 
 # Computed together, in any order

@@ -132,6 +132,18 @@ def test_a_lot_is_one_cause_wherever_its_drums_stand():
     assert finding.drums == ("A", "B")
 
 
+def test_only_the_drums_that_heat_brought_to_their_end_are_told_of():
+    far, soon, over = (NOW + timedelta(days=days) for days in (90, 20, -1))
+    hot = one(drum("A", expires_at=far), drum("B", expires_at=soon))
+    assert (hot.drums, hot.phase) == (("B",), "forecast")
+    assert hot.deadline == soon
+
+    ended = one(
+        *(drum(tag, expires_at=at) for tag, at in zip("ABC", (far, soon, over), strict=True))
+    )
+    assert (ended.drums, ended.phase) == (("C",), "done")
+
+
 def test_lots_of_one_code_and_two_products_are_two_causes():
     soon = NOW + timedelta(days=5)
     causes = found(

@@ -42,12 +42,14 @@ LONGEST_STEP_S: Final = 300.0
 _THICKEST_M: Final = 0.25 * DRUM_RADIUS_M
 """Where the wall is hardly warmer than the core the film would fill the drum."""
 
-_FIRST_GUESS_M: Final = 0.01
-_NEWTON_STEPS: Final = 8
-_NEWTON_CLOSE: Final = 0.02
-"""Newton's method squares its error: the step after one this small is within 0.1 %."""
+_NEWTON_STEPS: Final = 20
+_NEWTON_CLOSE: Final = 0.005
+"""Newton's method squares its error: the step after one this small is within 1e-4."""
 
 _COURANT_LIMIT: Final = 0.5
+_MOST_PIECES: Final = 64
+"""In which a step is taken at most; the flow is held down to what they can carry (thin heels)."""
+
 _LEAST_DRIVE_K: Final = 1e-9
 _DENSITY: Final = int(Row.DENSITY)
 _EXPANSION: Final = int(Row.EXPANSION)
@@ -79,18 +81,26 @@ def _thickness(
     The heat (W/K of its flow, K) that came with the stream and the heat taken up beside this layer
     leave with the flow that this thickness drives: lift Δ² δ³ = excess + area (c k/δ) Δ with the
     wall's excess Δ = drive h δ/(h δ + c k). Multiplied out it has one positive root, and is convex
-    beyond it.
+    beyond it. ``guess`` is the thickness at the layer before.
     """
-    d = guess
     a = lift * (drive * side) ** 2
     b = area * drive * side * film
+    d = guess
+    bounded = False
     for _ in range(_NEWTON_STEPS):
         w = side * d + film
         slope = 5.0 * a * d**4 - b * side - 2.0 * excess * side * w
-        if slope <= 0.0:
-            d *= 2.0
-            continue
         change = (a * d**5 - b * w - excess * w * w) / slope
+        if not bounded and (slope <= 0.0 or change < -d):
+            # Too far short of the root: begin beyond it, where the method cannot miss. No term of
+            # the equation exceeds its share there.
+            d = max(
+                np.sqrt(np.sqrt(4.0 * b * side / a)),
+                (max(4.0 * b, 16.0 * excess * film) * film / a) ** 0.2,
+                np.cbrt(16.0 * excess * side * side / a),
+            )
+            bounded = True
+            continue
         d -= change
         if abs(change) < _NEWTON_CLOSE * d:
             break
@@ -106,25 +116,25 @@ def _wall_stream(
     lift: float,
     film: float,
     area: float,
-    upward: bool,
-    begin: int,
+    most: float,
+    upward: bool,  # noqa: FBT001 - compiled calls take no keywords
     flow: Floats,
     source: Floats,
 ) -> tuple[int, float]:
     """Follow the stream along the wall through the layers that it warms (upward) or cools.
 
-    It starts empty at layer ``begin``, gathers liquid from each layer, and ends where the wall is
-    no longer warmer (colder) than the liquid. Writes ``flow`` (W/K through each border, upward
-    positive) and adds to ``source`` (W) the heat that the stream leaves in layers. Returns how many
-    layers it passed and its largest flow.
+    It starts empty at the bottom (the top), gathers liquid from each layer, and ends where the wall
+    is no longer warmer (colder) than the liquid. Writes ``flow`` (W/K through each border, upward
+    positive, at most ``most``) and adds to ``source`` (W) the heat that it leaves in layers. Returns
+    how many layers it passed and its largest flow.
     """
     way = 1 if upward else -1
     carried = 0.0
     excess = 0.0
-    thickness = _FIRST_GUESS_M
+    thickness = 0.2 * _THICKEST_M
     passed = 0
     largest = 0.0
-    j = begin
+    j = 0 if upward else LAYERS - 1
     while 0 <= j < LAYERS:
         drive = (side_c - t[j]) * way
         if drive <= _LEAST_DRIVE_K:
@@ -140,11 +150,11 @@ def _wall_stream(
         thickness = _thickness(drive, excess, side, film, push * STREAM_SHARE, area, thickness)
         wall = drive * side * thickness / (side * thickness + film)
         excess += film / thickness * wall * area
-        carried = push * wall * thickness**3
-        most = carried * STREAM_SHARE * wall
-        if excess > most:
-            source[j] += (excess - most) * way
-            excess = most
+        carried = min(push * wall * thickness**3, most)
+        held = carried * STREAM_SHARE * wall
+        if excess > held:
+            source[j] += (excess - held) * way
+            excess = held
         passed += 1
         flow[j + 1 if upward else j] = carried * way
         largest = max(largest, carried)
@@ -157,46 +167,35 @@ def _wall_stream(
 
 
 @_compiled
-def _carry(
-    t: Floats,
-    flow: Floats,
-    source: Floats,
-    capacity: float,
-    seconds: float,
-    largest: float,
-    after: Floats,
-) -> None:
+def _carry(t: Floats, flow: Floats, source: Floats, scale: float, after: Floats) -> None:
     """Let the core flow against the streams, in place: second order where the stack is smooth.
 
-    Explicit, in as many pieces as the Courant limit asks; van Leer's harmonic limiter keeps each
-    layer within its neighbours.
+    Explicit; van Leer's harmonic limiter keeps each layer within its neighbours. ``scale`` is the
+    time over a layer's heat capacity, s K/J.
     """
-    pieces = int(largest * seconds / capacity / _COURANT_LIMIT) + 1
-    scale = seconds / pieces / capacity
-    for _ in range(pieces):
-        below = 0.0
-        for j in range(LAYERS):
-            through = 0.0
-            if j < LAYERS - 1:
-                upward = -flow[j + 1]
-                across = t[j + 1] - t[j]
-                if upward > 0.0:
-                    border = t[j]
-                    behind = t[j] - t[j - 1] if j > 0 else 0.0
-                    if behind * across > 0.0:
-                        border += (1.0 - upward * scale) * behind * across / (behind + across)
-                else:
-                    border = t[j + 1]
-                    behind = t[j + 2] - t[j + 1] if j < LAYERS - 2 else 0.0
-                    if behind * across > 0.0:
-                        border -= (1.0 + upward * scale) * behind * across / (behind + across)
-                through = upward * border
-            # The stream takes its liquid from a layer, or leaves it there, at the layer's own heat.
-            gathered = (flow[j + 1] - flow[j]) * t[j]
-            after[j] = t[j] + scale * (below - through - gathered + source[j])
-            below = through
-        for j in range(LAYERS):
-            t[j] = after[j]
+    below = 0.0
+    for j in range(LAYERS):
+        through = 0.0
+        if j < LAYERS - 1:
+            upward = -flow[j + 1]
+            across = t[j + 1] - t[j]
+            if upward > 0.0:
+                border = t[j]
+                behind = t[j] - t[j - 1] if j > 0 else 0.0
+                if behind * across > 0.0:
+                    border += (1.0 - upward * scale) * behind * across / (behind + across)
+            else:
+                border = t[j + 1]
+                behind = t[j + 2] - t[j + 1] if j < LAYERS - 2 else 0.0
+                if behind * across > 0.0:
+                    border -= (1.0 + upward * scale) * behind * across / (behind + across)
+            through = upward * border
+        # The stream takes its liquid from a layer, or leaves it there, at the layer's own heat.
+        gathered = (flow[j + 1] - flow[j]) * t[j]
+        after[j] = t[j] + scale * (below - through - gathered + source[j])
+        below = through
+    for j in range(LAYERS):
+        t[j] = after[j]
 
 
 @_compiled
@@ -285,25 +284,33 @@ def _step(
     wetted = min(height / DRUM_INSIDE_HEIGHT_M, 1.0)
     capacity = (mass * cp + steel * STEEL_SPECIFIC_HEAT_J_KGK * wetted) / LAYERS
 
-    for j in range(LAYERS + 1):
-        flow[j] = 0.0
-    for j in range(LAYERS):
-        source[j] = heat[j]
-    largest = 0.0
-    if side > 0.0:
-        # ρ²: the table holds the dynamic viscosity, and the flow is one of mass
-        lift = C_FLOW * rho**2 * cp * GRAVITY_M_S2 * PERIMETER_M
-        lift *= _look_up(table, _EXPANSION, mean)
-        film = C_FILM * k
-        area = PERIMETER_M * dz
-        warmed, up = _wall_stream(t, table, side, side_c, lift, film, area, True, 0, flow, source)
-        _, down = (
-            _wall_stream(t, table, side, side_c, lift, film, area, False, LAYERS - 1, flow, source)
-            if warmed < LAYERS
-            else (0, 0.0)
-        )
-        largest = max(up, down)
-    _carry(t, flow, source, capacity, seconds, largest, spare)
+    # ρ²: the table holds the dynamic viscosity, and the flow is one of mass
+    lift = C_FLOW * rho**2 * cp * GRAVITY_M_S2 * PERIMETER_M
+    lift *= _look_up(table, _EXPANSION, mean)
+    film = C_FILM * k
+    area = PERIMETER_M * dz
+    courant = _COURANT_LIMIT * capacity
+    most = courant * _MOST_PIECES / seconds
+    left = seconds
+    while left > 0.0:
+        for j in range(LAYERS + 1):
+            flow[j] = 0.0
+        for j in range(LAYERS):
+            source[j] = heat[j]
+        largest = 0.0
+        if side > 0.0:
+            warmed, largest = _wall_stream(
+                t, table, side, side_c, lift, film, area, most, True, flow, source
+            )
+            if warmed < LAYERS:
+                _, down = _wall_stream(
+                    t, table, side, side_c, lift, film, area, most, False, flow, source
+                )
+                largest = max(largest, down)
+        # A stronger flow would carry more than a layer holds: what is left waits for the next piece.
+        piece = left if largest * left <= courant else courant / largest
+        _carry(t, flow, source, piece / capacity, spare)
+        left -= piece
     step = seconds / capacity
     ends = CROSS_SECTION_M2 * step
     _conduct(t, k * ends / dz, top * ends, top_c, bottom * ends, floor_c, spare)

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from drumkeep.domain.air import PlaceAir, SensorSeries, place_air
+from drumkeep.domain.air import PlaceAir, place_air
 from drumkeep.domain.air_ahead import PER_HOUR, STRIDE, AirAhead, AirClues, air_ahead
 from drumkeep.domain.air_habits import LEARNED_DAYS, USUAL_DAYS, AirHabit, habit_of
 from drumkeep.domain.grid import STEP_MS, STEP_SECONDS, STEPS_PER_HOUR
@@ -30,6 +30,8 @@ from drumkeep.domain.outlook import (
 )
 from drumkeep.domain.places import DEFAULT_MOTION, DEFAULT_STANDING, PlaceKind
 from drumkeep.domain.products import OutputClass, Product, Side, default_product
+from drumkeep.domain.sensor_series import SensorSeries
+from drumkeep.thermal.band import Band
 from drumkeep.thermal.boundary import Setting
 from drumkeep.thermal.drive import HOURS as RING_HOURS
 from drumkeep.thermal.parameter_sets import NAMED_SETTING, SETS, Spread
@@ -38,6 +40,7 @@ from tests.builders.weather import HOURS, typical_year
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
+Flags = NDArray[np.bool_]
 
 BEFORE_H: Final = 48
 """A drum is known (measured) so long before it is looked ahead for."""
@@ -78,7 +81,7 @@ class Ground:
     def hourly(self) -> Floats:
         """Means of the hours of the year."""
         whole = len(self.air_c) // STEPS_PER_HOUR * STEPS_PER_HOUR
-        return self.air_c[:whole].reshape(-1, STEPS_PER_HOUR).mean(axis=1)
+        return np.asarray(self.air_c[:whole].reshape(-1, STEPS_PER_HOUR).mean(axis=1))
 
 
 @cache
@@ -193,70 +196,78 @@ def try_air(ground: Ground, hours: Sequence[int]) -> AirTrial:
 
 
 @dataclass(frozen=True)
-class DrumTrial:
-    """What was said of drums and what came: three draws of what is not known for each.
+class ReadyTrial:
+    """When drums were said to be ready, and when three draws of each were.
 
-    ``said_from`` and ``said_at`` are quarters of hours at which a drum is ready at the earliest and
-    at the latest, −1 for never; ``came`` (3, drum) when it was. ``bottom_k`` (time, 3, drum) is the
-    likely bottom minus the true one. ``limit_said`` and ``limit_came`` are when the bottom passes
-    the seeding limit.
+    Quarters of hours, −1 for never: ``said_from`` at the earliest and ``said_at`` at the latest,
+    shape (drum,); ``came``, shape (3, drum).
     """
 
-    side: Sequence[Side]
-    fill: Floats
     said_from: Indices
     said_at: Indices
     came: Indices
-    bottom_k: Floats
-    covered_bottom: NDArray[np.bool_]
-    limit_said: Indices
-    limit_came: Indices
 
     @property
-    def waiting(self) -> NDArray[np.bool_]:
-        """Which drums were not ready at once, and became ready or were said to; (3, drum)."""
-        told = (self.said_at >= 0) | (self.came >= 0)
-        return (self.came != 0) & (self.said_at != 0) & told
+    def waiting(self) -> Flags:
+        """Which were not ready at once, and became ready or were said to; (3, drum)."""
+        return np.asarray((self.came != 0) & ((self.said_at >= 0) | (self.came > 0)))
 
     @property
-    def covers(self) -> NDArray[np.bool_]:
+    def told(self) -> Flags:
+        """Which of them were given a latest time; (3, drum)."""
+        return np.asarray(self.waiting & (self.said_at >= 0))
+
+    @property
+    def covers(self) -> Flags:
         """Whether what came lay in what was said, (3, drum)."""
         never = np.iinfo(np.intp).max
-        came = np.where(self.came < 0, never, self.came)
-        first = np.where(self.said_from < 0, never, self.said_from)
-        last = np.where(self.said_at < 0, never, self.said_at)
+        came, first, last = (
+            np.where(values < 0, never, values)
+            for values in (self.came, self.said_from, self.said_at)
+        )
         return np.asarray((first <= came) & (came <= last))
 
     @property
     def width_h(self) -> Floats:
-        """Hours between earliest and latest, of drums that have both."""
-        both = (self.said_at > 0) & (self.said_from >= 0)
-        return (self.said_at - self.said_from)[both] / PER_HOUR
+        """Hours between earliest and latest, of drums that were given both."""
+        both = self.told.any(axis=0)
+        return np.asarray((self.said_at - self.said_from)[both] / PER_HOUR)
 
 
-def try_drums(
-    before: Ground,
-    after: Ground,
-    hours: Sequence[int],
-    *,
-    output: OutputClass,
-    seed: int,
-    start_c: Mapping[int, float] | None = None,
-) -> DrumTrial:
+@dataclass(frozen=True)
+class DrumTrial:
+    """What was said of drums and what came: three draws of what is not known for each.
+
+    ``bottom_k`` (time, 3, drum) is the likely bottom minus the true one, ``covered`` whether the
+    band held the true one. ``limit_said`` (drum,) and ``limit_came`` (3, drum) are the quarters of
+    hours at which the bottom is first under the seeding limit, −1 for not within a day.
+    """
+
+    ready: Mapping[OutputClass, ReadyTrial]
+    bottom_k: Floats
+    covered: Flags
+    limit_said: Indices
+    limit_came: Indices
+
+    @property
+    def limit_off_h(self) -> Floats:
+        """Hours by which the time to the limit was off, where it was met both ways."""
+        both = (self.limit_said > 0) & (self.limit_came > 0)
+        return np.asarray(np.abs(self.limit_said - self.limit_came)[both] / PER_HOUR)
+
+
+def try_drums(before: Ground, after: Ground, hours: Sequence[int], *, seed: int) -> DrumTrial:
     """Look ahead for drums that stood in one place and from then on stand in another.
 
     Parameters
     ----------
     before, after
-        Where they stood for two days, known at their beginning, and where they stand then.
+        Where they stood for two days, known at their beginning at the mean of the two days before,
+        and where they stand then.
     hours
         Hours of the year at which they are looked ahead for.
-    output
-        For which output class they must be ready.
     seed
         Of the draws.
-    start_c
-        Liquid at the beginning by hour; the mean of the two days before if left out.
     """
     products: list[Product] = []
     masses, ahead, begins, past, came = [], [], [], [], []
@@ -269,7 +280,7 @@ def try_drums(
                 products.append(default_product(side))
                 masses.append(kg)
                 ahead.append(said)
-                begins.append(mean if start_c is None else start_c[hour])
+                begins.append(mean)
                 past.append(before.quarters(start, BEFORE_H))
                 came.append(after.quarters(hour, READY_HOURS))
     mass = np.array(masses)
@@ -296,29 +307,39 @@ def try_drums(
     states["ring"] = _ring(computed, earlier)
     true["layers"] = np.moveaxis(draws.way(prospect(before, true)).layers(earlier)[-1], 0, 1)
     became = draws.way(prospect(after, true)).layers(later)
-    return _compare(prospect(after, states), became=became, output=output)
+    return _compare(prospect(after, states), became=became)
 
 
-def _compare(prospect: Prospect, *, became: Floats, output: OutputClass) -> DrumTrial:
-    states, products = prospect.states, prospect.products
+def _compare(prospect: Prospect, *, became: Floats) -> DrumTrial:
     likely = prospect.course(hours=24, pessimist=False)
     slow = prospect.course(hours=READY_HOURS, pessimist=True)
-    low, high = (np.array([p.limits.use_band(output)[end] for p in products]) for end in (0, 1))
-    limit = np.array([p.limits.seed_c for p in products])
-    bottom, top = became[..., 0], became[..., -1]
-    ready = (bottom >= low) & (top <= high)
+    limit = np.array([p.limits.seed_c for p in prospect.products])
+    bottom = became[..., 0]
     cold = bottom[: len(likely.seconds)] < limit
     return DrumTrial(
-        side=[p.side for p in products],
-        fill=states["mass_kg"],
-        said_from=first_perhaps_within(slow.band, low_c=low, high_c=high),
-        said_at=first_within(slow.band, low_c=low, high_c=high),
-        came=np.where(ready.any(axis=0), ready.argmax(axis=0), -1),
+        ready={
+            output: _ready(slow.band, became, products=prospect.products, output=output)
+            for output in OutputClass
+        },
         bottom_k=likely.band.bottom[:, None, :] - bottom[: len(likely.seconds)],
-        covered_bottom=(bottom >= slow.band.bottom_low[:, None, :])
-        & (bottom <= slow.band.bottom_high[:, None, :]),
+        covered=np.asarray(
+            (bottom >= slow.band.bottom_low[:, None, :])
+            & (bottom <= slow.band.bottom_high[:, None, :])
+        ),
         limit_said=first_below(replace(likely.band, bottom_low=likely.band.bottom), limit_c=limit),
         limit_came=np.where(cold.any(axis=0), cold.argmax(axis=0), -1),
+    )
+
+
+def _ready(
+    band: Band, became: Floats, *, products: Sequence[Product], output: OutputClass
+) -> ReadyTrial:
+    low, high = (np.array([p.limits.use_band(output)[end] for p in products]) for end in (0, 1))
+    ready = (became[..., 0] >= low) & (became[..., -1] <= high)
+    return ReadyTrial(
+        said_from=first_perhaps_within(band, low_c=low, high_c=high),
+        said_at=first_within(band, low_c=low, high_c=high),
+        came=np.where(ready.any(axis=0), ready.argmax(axis=0), -1),
     )
 
 

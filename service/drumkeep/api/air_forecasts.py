@@ -67,7 +67,8 @@ async def put_air_forecast(  # noqa: PLR0917 - what a request consists of
     elif kind == "application/json":
         body = _body(await request.json())
         points = body.as_points()
-        issued_at = body.issued_at or issued_at
+        if "issued_at" in body.model_fields_set:
+            issued_at = body.issued_at
     else:
         return _WRONG_KIND.response(request_id=request.state.request_id)
     put = partial(_put, code=code, points=points, issued_at=issued_at, by=caller.name, now=now)

@@ -195,13 +195,17 @@ class _Look:
         return fading(leads_h, level_k=level, present_k=float(lately[-1]), kind=self.kind)
 
     def last_day(self) -> AirAhead:
-        """Let the last day come over again: step s ahead looks like step s − 24 h."""
+        """Let the last day come over again; what now differs from a day ago passes."""
+        # step s ahead looks like step s − 24 h, and the present like a day ago where that is known
         ahead = np.arange(len(self.leads_h)) * STRIDE
         count = len(self.day) - 1
         likely = self.day[(ahead - 1) % count + 1 if count else np.zeros_like(ahead)]
+        likely[0] = self.day[0] if count == _DAY_STEPS else self.now_c
         likely = np.where(np.isfinite(likely), likely, self.now_c)
-        likely[0] = self.now_c
-        return self._within(likely, self.off_k(), basis=AirBasis.LAST_DAY)
+        gap = self.now_c - likely[0]
+        return self._within(
+            likely + gap * np.exp(-self.leads_h / PASSING_H), self.off_k(), basis=AirBasis.LAST_DAY
+        )
 
     @property
     def follows_forecast(self) -> bool:

@@ -170,8 +170,8 @@ def from_csv(text: str) -> list[ForecastPoint]:
         if fault is not None:
             faults.append(Fault(f"lines.{number}", ",".join(row), *fault))
             continue
-        at, value = datetime.fromisoformat(row[0]).astimezone(UTC), float(row[1])
-        c = celsius_from_fahrenheit(value) if in_fahrenheit else value
+        at, told = datetime.fromisoformat(row[0]).astimezone(UTC), float(row[1])
+        c = celsius_from_fahrenheit(told) if in_fahrenheit else told
         points.append(ForecastPoint(at=at, c=c, name=f"lines.{number}"))
     if faults:
         raise Invalid(TITLE, faults[:_MOST_FAULTS])

@@ -40,12 +40,12 @@ def begin_heating(states: LiquidStates, *, event: DrumEvent) -> None:
     states["heat_blanket_r"] = usual if wrapped is None else wrapped
 
 
-def blanket_r(states: LiquidStates, *, step: int) -> Floats:
+def blanket_r(states: LiquidStates, *, step: Indices | int) -> Floats:
     """Return what lies over side and top of each drum at a step, m² K/W, shape (drum,)."""
     return np.where(step < states["heat_until"], states["heat_blanket_r"], 0.0)
 
 
-def heat_w(states: LiquidStates, *, liquid: Liquid, step: int) -> Floats:
+def heat_w(states: LiquidStates, *, liquid: Liquid, step: Indices | int) -> Floats:
     """Return the heat that enters each layer over a step, W.
 
     Parameters
@@ -55,7 +55,7 @@ def heat_w(states: LiquidStates, *, liquid: Liquid, step: int) -> Floats:
     liquid
         Their liquid under the three sets.
     step
-        Grid step.
+        Grid step, or one for each.
 
     Returns
     -------

@@ -342,7 +342,7 @@ class _Look:
         states = np.repeat(self.states[i : i + 1], len(starts))
         states["layers"] = slow.layers_c[starts, :, i]
         here = self._prospect([i], [self.ground.places[self.drums[i].facts.place]])
-        states["doubt_k"] = here.doubt_after(starts * STEP_S)[:, 0]
+        states["doubt_k"] = here.doubt_after(np.asarray(starts * STEP_S, dtype=np.float64))[:, 0]
         course = self._prospect(
             [i] * len(starts),
             [room] * len(starts),

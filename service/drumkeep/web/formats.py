@@ -247,6 +247,9 @@ class Formats:
         last = last.removeprefix("about ")
         if latest - earliest < _HALF_HOUR or first == last:
             return self.about(latest)
+        shared = f" {self.day(earliest)}"
+        if last.endswith(shared):
+            first = first.removesuffix(shared)
         return f"between {first} and {last}"
 
     def earliest(self, at: datetime) -> str:

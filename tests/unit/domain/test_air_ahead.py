@@ -71,10 +71,17 @@ def test_without_a_past_the_last_day_comes_again():
 
 
 def test_the_third_day_looks_like_the_first():
-    found = ahead(lambda h: day(h) + (h > 20.0), hours=72).likely
+    found = ahead(lambda h: day(h) + ((h > 20.0) & (h < 25.0)), hours=72).likely
 
     assert (found[1 : 24 * PER_HOUR] == found[1 + 24 * PER_HOUR : 48 * PER_HOUR]).all()
     assert (found[1 : 24 * PER_HOUR] == found[1 + 48 * PER_HOUR : 72 * PER_HOUR]).all()
+
+
+def test_what_is_colder_now_than_a_day_ago_passes():
+    found = ahead(lambda h: day(h) - 8.0 * (h > NOW_H - 12.0), hours=24)
+
+    assert hour(found, 0.0) == pytest.approx(day(NOW_H) - 8.0)
+    assert hour(found, 9.5) == pytest.approx(day(NOW_H + 9.5) - 8.0 / np.e)
 
 
 def test_air_on_record_for_minutes_only_is_held():

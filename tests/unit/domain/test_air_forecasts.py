@@ -2,6 +2,7 @@
 
 from datetime import UTC, datetime, timedelta
 
+import numpy as np
 import pytest
 
 from drumkeep.domain.air_forecasts import ForecastPoint, checked, from_csv
@@ -20,7 +21,7 @@ def points(*pairs):
 def test_points_become_a_line():
     found = checked(points((0, 4.0), (1, 2.0), (4, -4.0)), issued_at=NOW, now=NOW)
 
-    seconds = [(NOW + h * HOUR).timestamp() for h in (0.5, 2.5)]
+    seconds = np.array([(NOW + h * HOUR).timestamp() for h in (0.5, 2.5)])
     assert found.over(seconds).tolist() == [3.0, -1.0]
 
 

@@ -149,3 +149,29 @@ def test_hour_that_comes_twice_in_autumn_keeps_its_offset():
     assert US.exact(first).endswith("CDT")
     assert US.exact(first + HOUR).endswith("CST")
     assert first.astimezone(CHICAGO).hour == (first + HOUR).astimezone(CHICAGO).hour
+
+
+def test_a_span_of_computed_times_ends_no_earlier_and_begins_no_later_than_computed():
+    earliest = datetime(2027, 2, 6, 20, 10, tzinfo=UTC)  # tomorrow 2:10 pm
+    latest = earliest + 4 * HOUR
+
+    assert spoken(US.between(earliest, latest)) == "between 2 pm and 6:30 pm tomorrow"
+    assert spoken(SI.between(earliest, latest)) == "between 14:00 and 18:30 tomorrow"
+    assert spoken(US.between(US.now, latest)) == "between now and 6:30 pm tomorrow"
+    assert (
+        spoken(US.between(earliest, latest + 24 * HOUR)) == "between 2 pm tomorrow and 6:30 pm Sun"
+    )
+
+
+def test_a_span_that_is_hardly_one_is_one_time():
+    at = datetime(2027, 2, 6, 20, 0, tzinfo=UTC)
+
+    assert spoken(US.between(at - timedelta(minutes=20), at)) == "about 2 pm tomorrow"
+    assert spoken(US.between(None, at)) == "about 2 pm tomorrow"
+
+
+def test_the_earliest_is_rounded_down():
+    at = datetime(2027, 2, 6, 20, 29, tzinfo=UTC)
+
+    assert spoken(US.earliest(at)) == "about 2 pm tomorrow"
+    assert US.earliest(US.now) == "now"

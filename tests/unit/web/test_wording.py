@@ -108,6 +108,26 @@ def test_moving_caution_gives_the_weight_in_the_viewers_unit():
     assert "272" in cautions.cautions_for("moved", drum(), formats("si"))[0]
 
 
+def test_when_it_will_be_ready_is_told_from_earliest_to_latest():
+    where = {"ready_from": NOW + 3 * HOUR, "ready_in_warm_room_from": NOW + 2 * HOUR}
+    room, here = wording.ready_lines(drum(**where), US)
+
+    assert room.startswith("Ready between ")
+    assert room.endswith("in Warm room 1.")
+    assert "where it stands" in here
+    assert " and " in here
+
+
+def test_a_drum_that_is_not_surely_ready_in_four_days_may_be():
+    plain = {"ready_at": None, "ready_in_warm_room_at": None}
+    (perhaps,) = wording.ready_lines(drum(**plain, ready_from=NOW + 30 * HOUR), US)
+    (never,) = wording.ready_lines(drum(**plain), US)
+
+    assert "not surely in four days" in perhaps
+    assert "at best" in perhaps
+    assert never.startswith("Not within the coming days")
+
+
 def test_verdict_gives_one_time_that_fits_its_phrase():
     def told(**more):
         return wording.verdict_time(

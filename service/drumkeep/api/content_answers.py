@@ -1,5 +1,7 @@
 """What a drum's liquid has been through, as the API answers it."""
 
+from typing import Any
+
 from drumkeep.api.schemas.drums import AgentOut, AgeOut, WasColdOut
 from drumkeep.domain.conditions import was_cold
 from drumkeep.domain.liquid_age import Age, age_of
@@ -9,9 +11,9 @@ from drumkeep.domain.products import Product, Side
 from drumkeep.storage.tables.estimates import Estimate
 
 
-def content_out(estimate: Estimate | None, *, product: Product) -> dict[str, object]:
+def content_out(estimate: Estimate | None, *, product: Product) -> dict[str, Any]:
     """Return the fields of a drum's answer that tell its liquid's past."""
-    told: dict[str, object] = dict.fromkeys(("age", "agent", "was_cold", "degree_hours"))
+    told: dict[str, Any] = dict.fromkeys(("age", "agent", "was_cold", "degree_hours"))
     if estimate is None:
         return {**told, "mixed_lots": False}
     record = states_from_bytes([estimate.state])

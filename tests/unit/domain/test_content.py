@@ -91,9 +91,10 @@ def test_two_lots_in_one_drum_are_a_caution():
 
 
 def test_solids_dissolved_wait_for_the_look_and_for_no_more_heat():
-    seen = {"solids_seen": True}
-    warming = verdict(None, Condition.REDISSOLVING, **seen)
-    done = verdict(None, Condition.REDISSOLVING, content=Content(redissolved=True), **seen)
+    warming, done = (
+        verdict(None, Condition.REDISSOLVING, solids_seen=True, content=Content(redissolved=so))
+        for so in (False, True)
+    )
 
     assert warming.answer is done.answer is Answer.LOOK_FIRST
     assert CAUTION_HEATING in warming.cautions

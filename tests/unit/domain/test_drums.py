@@ -2,6 +2,7 @@
 
 import re
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
@@ -230,7 +231,7 @@ def test_what_lies_before_all_readings_is_refused():
 
 
 def test_what_was_poured_in_is_remembered_with_its_drum_and_time():
-    source = {"from": "K7Q-X4M"}
+    source: dict[str, Any] = {"from": "K7Q-X4M"}
     drum = facts(event("topped", 1.0, kg=5.0, **source), event("topped", 2.0, kg=6.0, **source))
 
     assert drum.net_kg == 261.0
@@ -246,7 +247,8 @@ def test_what_was_poured_in_is_remembered_with_its_drum_and_time():
     ],
 )
 def test_liquid_that_should_not_have_come_in_puts_the_drum_on_hold(found, words):
-    poured = event("topped", 1.0, kg=5.0, **{"from": "K7Q-X4M"}, **found)
+    data: dict[str, Any] = {"kg": 5.0, "from": "K7Q-X4M", **found}
+    poured = event("topped", 1.0, **data)
     drum = facts(poured)
 
     assert drum.hold is not None

@@ -256,7 +256,7 @@ def test_a_lots_corrected_date_reaches_the_drum_that_its_liquid_went_into(depot)
     assert depot.state(receiver)["mixed_lots"][0]
 
     with depot.writing() as tx:
-        changes = {"made_on": BEGIN.date() - timedelta(days=150)}
+        changes: lots.LotChanges = {"made_on": BEGIN.date() - timedelta(days=150)}
         lots.change_lot(tx, product="iso", code="old", changes=changes, now=at(2.0))
     depot.advance(2.0)
 

@@ -15,18 +15,14 @@ from drumkeep.domain.liquid_measured import (
 )
 from drumkeep.domain.liquid_observed import (
     BY_HAND,
-    Beside,
     Reading,
-    depth_of,
     height_row,
-    observe,
 )
 from drumkeep.domain.liquid_state import (
     DISPUTED_STEPS,
     MEASURED_STEPS,
     NEVER,
     UNSUPPORTED_K,
-    LiquidStates,
     band_at,
     disputed,
     empty_states,
@@ -34,32 +30,8 @@ from drumkeep.domain.liquid_state import (
 from drumkeep.thermal.band import TWO_SIDED_90
 from drumkeep.thermal.parameter_sets import FAST, LIKELY, SLOW
 from drumkeep.thermal.stratified import LAYERS
-from tests.builders.past import HALL, step
-
-NOW = 2.0  # hours
-DEPTH_M = depth_of(mass_kg=250.0, density_kg_m3=1230.0)
-SHARE = (np.arange(LAYERS) + 0.5) / LAYERS
-"""Where the middles of the layers lie, as a share of the depth."""
-
-EVEN = np.full(LAYERS, 8.0)
-STACK = 4.0 + 8.0 * SHARE
-MIDDLE = slice(LAYERS // 2 - 1, LAYERS // 2 + 1)
-
-
-def drum(stack=EVEN, *, slow=-1.0, fast=1.0, driven_k=0.0) -> LiquidStates:
-    """A drum with this likely stack, slow and fast so much beside it."""
-    states = empty_states(1)
-    states["alive"] = states["resolved"] = True
-    states["mass_kg"] = 250.0
-    states["place"] = HALL
-    states["layers"][0] = np.broadcast_to(stack, (3, LAYERS)) + np.array([[slow], [0.0], [fast]])
-    states["doubt_k"] = fast - slow if fast - slow >= UNSUPPORTED_K else 0.0
-    states["ring"] = driven_k
-    return states
-
-
-def beside(hours=NOW, *, air_c=8.0, share=0.5, sensor_error_k=0.0) -> Beside:
-    return Beside(step(hours), air_c, sensor_error_k, DEPTH_M, share)
+from tests.builders.measured import DEPTH_M, EVEN, MIDDLE, NOW, STACK, beside, drum
+from tests.builders.past import step
 
 
 def dip(states, c, *, hours=NOW, sigma_k=0.5, **more) -> Taken:
@@ -81,60 +53,6 @@ def width(states, hours=NOW):
 
 def stable(states):
     return bool((np.diff(states["layers"][0], axis=-1) >= -1e-9).all())
-
-
-# Where it was measured
-
-
-@pytest.mark.parametrize(
-    ("height_m", "reads"),
-    [
-        # 250 kg of iso stand 0.792 m high; 8 K from the bottom to the top of it
-        (0.0, 4.0 + 4.0 / LAYERS),
-        (0.2475, 6.5),
-        (0.297, 7.0),
-        (0.9, 12.0 - 4.0 / LAYERS),
-        (None, 8.0),
-    ],
-)
-def test_a_height_reads_between_the_middles_of_layers(height_m, reads):
-    assert height_row(height_m, depth_m=DEPTH_M) @ STACK == pytest.approx(reads, abs=0.01)
-
-
-def test_a_wall_is_part_air_and_part_liquid():
-    seen = observe(
-        Reading(c=0.0, sigma_k=1.0, on_wall=True),
-        states=drum(EVEN),
-        beside=beside(air_c=20.0, share=0.6),
-    )
-
-    assert seen.of(EVEN) == pytest.approx(0.6 * 8.0 + 0.4 * 20.0)
-
-
-def test_a_wall_says_less_the_further_the_air_is_from_the_liquid():
-    def sigma(air_c):
-        reading = Reading(c=0.0, sigma_k=1.0, on_wall=True)
-        return observe(reading, states=drum(EVEN), beside=beside(air_c=air_c)).sigma_k
-
-    assert sigma(8.0) == pytest.approx(1.0)
-    assert sigma(8.0) < sigma(-12.0) < sigma(float("nan"))
-
-
-def test_a_wall_beside_a_running_heater_says_little():
-    states = drum(EVEN)
-    states["heat_w"], states["heat_until"] = 1000.0, step(NOW + 1.0)
-    seen = observe(Reading(c=0.0, sigma_k=1.0, on_wall=True), states=states, beside=beside())
-
-    assert seen.sigma_k > 5.0
-
-
-def test_a_height_matters_where_the_liquid_is_layered():
-    even = observe(Reading(c=0.0, sigma_k=0.5), states=drum(EVEN), beside=beside())
-    layered = observe(Reading(c=0.0, sigma_k=0.5), states=drum(STACK), beside=beside())
-
-    assert even.sigma_k == 0.5
-    # 8 K over 0.792 m, and mid-depth known to 0.05 m: 0.505 K
-    assert layered.sigma_k == pytest.approx(np.hypot(0.5, 0.505), abs=0.002)
 
 
 # The gain

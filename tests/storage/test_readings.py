@@ -115,6 +115,50 @@ def test_extremes_are_those_of_the_span(shed: Shed):
     assert found == {shed.air: (-2.0, 8.0)}
 
 
+def test_extremes_leave_out_what_cannot_be(shed: Shed):
+    with transaction(shed.engine) as tx:
+        rows = [(shed.air, T0 + i, c) for i, c in enumerate((-70.0, -5.0, 12.0, 85.0))]
+        readings.insert_batch(tx, rows=rows)
+        found = readings.extremes(
+            tx, sensor_ids=[shed.air], from_ms=T0, to_ms=T0 + HOUR, within=(-50.0, 70.0)
+        )
+
+    assert found == {shed.air: (-5.0, 12.0)}
+
+
+def test_a_sensor_that_said_one_value_for_six_hours_is_among_the_unchanging(shed: Shed):
+    quarter = HOUR // 4
+    with transaction(shed.engine) as tx:
+        for sensor, still in ((shed.air, range(5, 30)), (shed.roving, range(5, 14))):
+            rows = [
+                (sensor, T0 + i * quarter, 7.0 if i in still else float(i)) for i in range(4 * 12)
+            ]
+            readings.insert_batch(tx, rows=rows)
+        ids = [shed.air, shed.roving, shed.loose]
+
+        # six hours and an hour and a half from a quarter past one on; whole hours of the clock
+        assert readings.unchanging(tx, sensor_ids=ids, from_ms=T0, to_ms=T0 + 12 * HOUR - 1) == {
+            shed.air
+        }
+
+
+def test_when_a_standstill_began_is_found_however_far_back(shed: Shed):
+    with transaction(shed.engine) as tx:
+        rows = [(shed.air, T0 - 900 * HOUR, 3.0), (shed.air, T0 - 899 * HOUR, 7.0)]
+        rows += [(shed.air, T0 - i * HOUR, 7.0) for i in range(10)]
+        readings.insert_batch(tx, rows=rows)
+        readings.raise_latest(tx, rows=rows, received_ms=T0)
+
+        other = readings.differed_ts(tx, sensor_id=shed.air, ts_ms=T0, value=7.0)
+        assert other == T0 - 900 * HOUR
+        assert (
+            readings.first_ts(tx, sensor_id=shed.air, from_ms=other + 1, to_ms=T0)
+            == T0 - 899 * HOUR
+        )
+        assert readings.differed_ts(tx, sensor_id=shed.air, ts_ms=other, value=3.0) is None
+        assert readings.first_ts(tx, sensor_id=shed.air, from_ms=0, to_ms=T0 - 901 * HOUR) is None
+
+
 def test_a_place_mark_keeps_the_earliest_time_and_grows(shed: Shed):
     with transaction(shed.engine) as tx:
         place_marks.lower(tx, from_ms={shed.hall: T0})

@@ -41,8 +41,11 @@ _WEEK_MS: Final = CLIMATOLOGY_DAYS * 86_400_000
 
 _NOTHING: Final = (np.empty(0, dtype=np.int64), np.empty(0))
 
-_WITNESSES: Final = 4
+_WITNESSES: Final = 32
 """So many sensors elsewhere are asked about one that stands still, those in the open air first."""
+
+_REACHES: Final = (2 * 86_400_000, HISTORY_MS)
+"""Most of what is stuck shows within two days of when it was; else more is read."""
 
 
 @dataclass(frozen=True)
@@ -168,28 +171,47 @@ def _stuck(
         end = int(times[last])
         if end - begin < SOONEST_MS:
             continue
-        seen_to = min(end, begin + HISTORY_MS)
-        own = one.series(
-            *readings.series(
-                tx, sensor_ids=[one.sensor.id], from_ms=begin - HISTORY_MS, to_ms=seen_to
-            )[one.sensor.id]
-        )
-        before = own.ts_ms < begin
-        habit = habit_of((own.ts_ms[before], own.as_given()[before]))
-        patience = patience_from_afar(habit, what=one.what, kind=one.kind)
-        asked = elsewhere if patience is not None and seen_to - begin >= patience else ()
-        doubted = stuck_from(
-            own.ts_ms[~before],
-            habit=habit,
-            interval_s=one.sensor.interval_s,
-            what=one.what,
-            kind=one.kind,
-            beside=_traces(tx, beside, from_ms=begin, to_ms=seen_to),
-            elsewhere=_traces(tx, _witnesses(asked), from_ms=begin, to_ms=seen_to),
-        )
-        if doubted is not None:
-            found.append((doubted, int(times[last + 1]) if last + 1 < len(times) else None))
+        for seen_to in sorted({min(end, begin + reach) for reach in _REACHES}):
+            doubted = _stuck_from(
+                tx, one, begin=begin, seen_to=seen_to, beside=beside, elsewhere=elsewhere
+            )
+            if doubted is not None:
+                found.append((doubted, int(times[last + 1]) if last + 1 < len(times) else None))
+                break
     return found
+
+
+def _stuck_from(
+    tx: Tx,
+    one: Hung,
+    *,
+    begin: int,
+    seen_to: int,
+    beside: Sequence[Hung],
+    elsewhere: Sequence[Hung],
+) -> int | None:
+    """Return from when on a standstill that began then is doubted, by what was read up to a time.
+
+    What is read later changes nothing about it.
+    """
+    own = one.series(
+        *readings.series(tx, sensor_ids=[one.sensor.id], from_ms=begin - HISTORY_MS, to_ms=seen_to)[
+            one.sensor.id
+        ]
+    )
+    before = own.ts_ms < begin
+    habit = habit_of((own.ts_ms[before], own.as_given()[before]))
+    patience = patience_from_afar(habit, what=one.what, kind=one.kind)
+    asked = elsewhere if patience is not None and seen_to - begin >= patience else ()
+    return stuck_from(
+        own.ts_ms[~before],
+        habit=habit,
+        interval_s=one.sensor.interval_s,
+        what=one.what,
+        kind=one.kind,
+        beside=_traces(tx, beside, from_ms=begin, to_ms=seen_to),
+        elsewhere=_traces(tx, _witnesses(asked), from_ms=begin, to_ms=seen_to),
+    )
 
 
 def _witnesses(elsewhere: Iterable[Hung]) -> list[Hung]:

@@ -23,6 +23,8 @@ _LEAST_SPAN_K: Final = 6.0
 _BUCKET_S: Final = 900
 _TICK_H: Final = 6
 _TIGHT_PERCENT: Final = 14.0
+_FRESH: Final = timedelta(minutes=45)
+"""No dot stands at "now" for what was heard longer ago."""
 _NOW_CLEAR: Final = timedelta(hours=2, minutes=45)
 """No hour is written this close to the word "now"."""
 
@@ -118,7 +120,7 @@ def air_drawing(
             [(x(p[0]), y(p[3])) for p in ahead] + [(x(p[0]), y(p[2])) for p in reversed(ahead)]
         ),
         now_x=x(formats.now) / 10,
-        now_y=y(past[-1][1]) if past else None,
+        now_y=y(past[-1][1]) if past and formats.now - past[-1][0] <= _FRESH else None,
         limits=tuple(
             LimitLine(
                 y=y(limit.c),

@@ -30,6 +30,7 @@ from drumkeep.web.view_models import (
     Viewer,
 )
 from drumkeep.web.views.places import FilmView, PlaceView
+from drumkeep.web.views.sensors import DoubtView, SensorView, SpotView
 from drumkeep.web.views.straps import StrapView
 from drumkeep.web.wording import ACTION
 
@@ -147,6 +148,56 @@ def floor(*shelves: ShelfView) -> FloorView:
     )
 
 
+SPOT = SpotView(
+    place="North shed",
+    code="pine/north",
+    kind_words="warehouse",
+    site="Pine Street",
+    timezone="UTC",
+    sensors=(
+        SensorView(
+            name="urn:dev:ow:10e2073a01080063:temp",
+            measures="Air",
+            drum=None,
+            last="61 °F",
+            last_at=NOW,
+            span=None,
+            silent=True,
+            doubted=True,
+            doubts=(
+                DoubtView(words="said 185 °F", over=None),
+                DoubtView(words="said 186 °F", over=NOW),
+            ),
+            line=floor().shelves[0],
+            hung_at=NOW - 100 * HOUR,
+            calibration="plus 0.4 °F",
+            calibrated_at=NOW - 90 * HOUR,
+            gateway="pine/attic",
+            every="5 min",
+            error="0.9 °F",
+        ),
+        SensorView(
+            name="urn:dev:ow:10e2073a01080064:temp",
+            measures="Skin of the drum",
+            drum="K7Q-X4M",
+            last=None,
+            last_at=None,
+            span="58 to 60 %",
+            silent=False,
+            doubted=False,
+            doubts=(),
+            line=None,
+            hung_at=NOW,
+            calibration="as it is given",
+            calibrated_at=None,
+            gateway=None,
+            every="15 min",
+            error="0.9 °F",
+        ),
+    ),
+)
+
+
 def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]:
     """Render every page, each view passed through ``change`` first."""
     context: dict[str, Any] = {
@@ -224,6 +275,10 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
         },
         "verdict.html": {"verdict": change(verdict)},
         "alarms.html": {"alarms": (change(alarm),), "checked_at": NOW},
+        "sensors.html": {
+            "spots": (change(SPOT),),
+            "loose": (change("urn:dev:os:32473-spare:temp"),),
+        },
         "sign_in.html": {"csrf": "c", "next": "/floor", "name": change("ana"), "error": "No."},
         "me.html": {},
         "problem.html": {"problem": change(problem)},

@@ -58,6 +58,25 @@ def test_limit_far_from_the_air_does_not_flatten_the_line():
     assert [line.label.split()[0] for line in made.limits] == ["near"]
 
 
+def test_no_dot_stands_at_now_for_what_was_heard_long_ago():
+    def dot(minutes: float) -> float | None:
+        line = AirLine(past=((NOW - 3 * HOUR, 5.0), (NOW - timedelta(minutes=minutes), 6.0)))
+        return air_drawing(replace(shelf(), air_line=line), US).now_y
+
+    assert dot(45) is not None
+    assert dot(46) is None
+
+
+def test_a_line_that_foretells_nothing_has_the_day_for_itself_and_says_what_it_is_of():
+    line = AirLine(past=((NOW - 3 * HOUR, 5.0), (NOW, 6.0)))
+    made = air_drawing(
+        replace(shelf(), air_line=line), US, ahead_hours=1.0, subject="Skin of the drum"
+    )
+
+    assert made.now_x == pytest.approx(100 * 24 / 25, abs=0.05)
+    assert made.words.startswith("Skin of the drum at North shed: last 24 hours")
+
+
 def test_place_without_air_says_so():
     made = air_drawing(replace(shelf(), air_line=AirLine()), US)
     assert made.past == made.ahead == made.band == ""

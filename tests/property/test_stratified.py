@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy import linalg, optimize
 
 from drumkeep.thermal.geometry import CROSS_SECTION_M2, PERIMETER_M
-from drumkeep.thermal.kernel import C_FILM, C_FLOW, STREAM_SHARE
+from drumkeep.thermal.kernel import C_FILM, C_FLOW, END_SHARE, STREAM_SHARE
 from drumkeep.thermal.properties import NODES_C, Row
 from drumkeep.thermal.stratified import (
     LAYERS,
@@ -56,7 +56,7 @@ def step(start, *, drum, air_c, floor_c=None, heat_w=0.0, seconds=300.0):
 
 
 def written_step(start, *, drum, air_c, floor_c, seconds):
-    """Layers after a step, and the heat that came through the side, J: by the written equations.
+    """Layers after a step, and the heat that came through side and ends, J: as it is written.
 
     One drum, in plain numbers: the film by bracketing, conduction by a banded solver, pooling by
     isotonic regression.
@@ -142,7 +142,19 @@ def written_step(start, *, drum, air_c, floor_c, seconds):
         gained += heat * piece
         left -= piece
     after = conducted(layers, drum=drum, air_c=air_c, floor_c=floor_c, seconds=seconds, mean=mean)
-    return optimize.isotonic_regression(after).x, gained, after
+    top, bottom = end_films(layers, drum, air_c, floor_c, height)
+    ends = top * (air_c - after[-1]) + bottom * (floor_c - after[0])
+    return optimize.isotonic_regression(after).x, gained + seconds * CROSS_SECTION_M2 * ends
+
+
+def end_films(core, drum, air_c, floor_c, height):
+    """Films of top and bottom: less where the end layer is stable, by a share of half of it."""
+    face = END_SHARE * 0.5 * height / LAYERS / drum["conductivity_w_mk"]
+    top, bottom = drum["top_w_m2k"], drum["bottom_w_m2k"]
+    return (
+        top / (1.0 + top * face) if air_c > core[-1] else top,
+        bottom / (1.0 + bottom * face) if floor_c < core[0] else bottom,
+    )
 
 
 def conducted(core, *, drum, air_c, floor_c, seconds, mean):
@@ -151,7 +163,7 @@ def conducted(core, *, drum, air_c, floor_c, seconds, mean):
     height = float(depth(one, mean_c=mean)[0])
     scale = seconds / (float(heat_capacity(one, mean_c=mean)[0]) / LAYERS) * CROSS_SECTION_M2
     between = drum["conductivity_w_mk"] / (height / LAYERS) * scale
-    top, bottom = drum["top_w_m2k"] * scale, drum["bottom_w_m2k"] * scale
+    top, bottom = (film * scale for film in end_films(core, drum, air_c, floor_c, height))
     bands = np.zeros((3, LAYERS))
     bands[0, 1:] = bands[2, :-1] = -between
     bands[1] = 1.0 + 2.0 * between
@@ -166,25 +178,18 @@ def conducted(core, *, drum, air_c, floor_c, seconds, mean):
 @settings(max_examples=40)
 @given(drum=drums, start=stable_stacks, air_c=temperatures, floor_c=temperatures)
 def test_the_heat_gained_is_what_came_through_side_and_ends(drum, start, air_c, floor_c):
-    _, side, after = written_step(start, drum=drum, air_c=air_c, floor_c=floor_c, seconds=300.0)
-    ends = (
-        300.0
-        * CROSS_SECTION_M2
-        * (drum["top_w_m2k"] * (air_c - after[-1]) + drum["bottom_w_m2k"] * (floor_c - after[0]))
-    )
+    _, heat = written_step(start, drum=drum, air_c=air_c, floor_c=floor_c, seconds=300.0)
     ours = step(start, drum=drum, air_c=air_c, floor_c=floor_c, seconds=300.0)
     capacity = float(heat_capacity(liquid(**drum), mean_c=float(np.mean(start)))[0])
 
     # the film is found to 0.1 %, its heat to less
-    assert (ours.mean() - np.mean(start)) * capacity == pytest.approx(
-        side + ends, rel=1e-3, abs=1e-3 * (abs(side) + abs(ends)) + 1.0
-    )
+    assert (ours.mean() - np.mean(start)) * capacity == pytest.approx(heat, rel=2e-3, abs=1.0)
 
 
 @settings(max_examples=40)
 @given(drum=drums, start=stable_stacks, air_c=temperatures, floor_c=temperatures)
 def test_a_step_is_that_of_the_written_equations(drum, start, air_c, floor_c):
-    expected, _, _ = written_step(start, drum=drum, air_c=air_c, floor_c=floor_c, seconds=300.0)
+    expected, _ = written_step(start, drum=drum, air_c=air_c, floor_c=floor_c, seconds=300.0)
 
     ours = step(start, drum=drum, air_c=air_c, floor_c=floor_c, seconds=300.0)
     assert ours == pytest.approx(expected, abs=0.02)
@@ -193,8 +198,7 @@ def test_a_step_is_that_of_the_written_equations(drum, start, air_c, floor_c):
 @given(drum=drums, start=stable_stacks, watts=st.floats(0.0, 1500.0))
 def test_a_heater_warms_the_liquid_by_its_energy(drum, start, watts):
     mean = float(np.mean(start))
-    lossless = drum | {"top_w_m2k": 0.0, "bottom_w_m2k": 0.0}
-    # air at the mean: the wall drives nothing
+    lossless = drum | {"side_w_m2k": 0.0, "top_w_m2k": 0.0, "bottom_w_m2k": 0.0}
     heated, idle = (
         step(start, drum=lossless, air_c=mean, heat_w=w, seconds=300.0).mean() for w in (watts, 0.0)
     )

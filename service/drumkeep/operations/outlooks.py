@@ -14,7 +14,7 @@ from drumkeep.domain.air_ahead import PER_HOUR, STRIDE, AirAhead, air_ahead
 from drumkeep.domain.alarm_rules.plans import READY_BEFORE
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.grid import moment_of
-from drumkeep.domain.liquid_state import LiquidStates
+from drumkeep.domain.liquid_state import LiquidStates, likely_mean
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.outlook import (
     ALARM_HOURS,
@@ -124,9 +124,10 @@ def look_ahead(
         and np.isfinite(states["layers"][i]).all()
         and states["mass_kg"][i] > 0
     ]
-    # Drums that came together and stand together have one future: it is computed once.
+    # Drums that are alike and stand together have one future: it is computed once.
+    coarse = _coarse(states)
     alike: dict[object, list[int]] = defaultdict(list)
-    told = repack_fields(states[_TELLING])
+    told = repack_fields(coarse[_TELLING])
     for i in live:
         facts = drums[i].facts
         wish = (facts.wanted_at, facts.wanted_output)
@@ -136,11 +137,28 @@ def look_ahead(
     groups = list(alike.values())
     for some in (groups[n : n + AT_ONCE] for n in range(0, len(groups), AT_ONCE)):
         first = [group[0] for group in some]
-        look = _Look([drums[i] for i in first], states[first], step, places, ground, now)
+        look = _Look([drums[i] for i in first], coarse[first], step, places, ground, now)
         for group, outlook in zip(some, look.outlooks(), strict=True):
             for i in group:
                 outlooks[i] = outlook
     return outlooks
+
+
+def _coarse(states: LiquidStates) -> LiquidStates:
+    """Return the records rounded to far less than their band: drums of one stock become alike.
+
+    To a sixteenth of a kelvin and half a kilogram, doubt and drive upward. It hangs on the drum
+    alone, so the answer does not depend on what else is looked ahead for.
+    """
+    coarse = states.copy()
+    # the mean and the shape about it by themselves: else each layer would round its own way
+    mean = likely_mean(states)[:, None, None]
+    shape = np.round((states["layers"] - mean) * 16.0)
+    coarse["layers"] = (np.round(mean * 16.0) + shape) / 16.0
+    coarse["ring"] = np.ceil(states["ring"] * 4.0) / 4.0
+    coarse["doubt_k"] = np.ceil(states["doubt_k"] * 8.0) / 8.0
+    coarse["mass_kg"] = np.maximum(np.round(states["mass_kg"] * 2.0) / 2.0, 0.5)
+    return coarse
 
 
 class _Look:

@@ -49,8 +49,9 @@ def loft(yard) -> dict[str, str]:
         sent = catalogue.sensor(mount={"since": ago(24.0 * 10), **mount}, interval_s=STEP_S, **more)
         answer = client.post(f"{API}/sensors", json=sent)
         assert answer.status_code == 201, answer.text
-        names[what_is_wrong] = answer.json()["name"]
-        return names[what_is_wrong]
+        name: str = answer.json()["name"]
+        names[what_is_wrong] = name
+        return name
 
     place = {"what": "air", "place": yard.place("loft")}
     publish(yard, hang("sound", place), swing)

@@ -145,7 +145,7 @@ def test_a_room_held_by_a_thermostat_is_never_doubted(
 ):
     def held(hours: np.ndarray) -> np.ndarray:
         saw = np.abs((hours * 60.0 / minutes) % 2.0 - 1.0)  # warmer while it heats, cooler after
-        return set_point + swing * (2.0 * saw - 1.0)
+        return np.asarray(set_point + swing * (2.0 * saw - 1.0))
 
     def read(seed: int, resolution: float) -> SensorSeries:
         return sampled(
@@ -170,7 +170,8 @@ def test_a_years_weather_by_the_hour_with_hours_missing_is_never_doubted(gaps, s
     fronts = np.cumsum(rng.normal(0.0, 0.8, 721))  # as hourly air at an airfield wanders
 
     def weather(hours: np.ndarray) -> np.ndarray:
-        return 8.0 + np.interp(hours, np.arange(721), fronts) * 0.5 + daily(0.0, 6.0)(hours)
+        wander = np.interp(hours, np.arange(721), fronts) * 0.5
+        return np.asarray(8.0 + wander + daily(0.0, 6.0)(hours))
 
     series = sampled(weather, hours=720.0, interval_s=3600.0, resolution=0.5556)
     keep = np.ones(len(series.ts_ms), dtype=bool)

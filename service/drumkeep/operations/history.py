@@ -167,7 +167,7 @@ def _point(state: LiquidStates, *, step: int, air: PlaceAir) -> CurvePoint:
         drive_k=np.nan_to_num(np.abs(now - mean)),
     )
     record = state[0]
-    known = bool(air.known[step - air.first])
+    known = air.supported_at(step)
     return CurvePoint(
         at=moment_of(step),
         air_c=_finite(now),

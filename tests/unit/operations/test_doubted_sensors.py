@@ -34,7 +34,7 @@ def stuck_van(*, since: float, last_h: float) -> Curve:
 
 
 def spiked(curve: Curve, spikes: Curve) -> Curve:
-    """Return readings some of which are nonsense."""
+    """Return readings with others in place of some, or after them."""
     return {**curve, **spikes}
 
 
@@ -168,7 +168,8 @@ def test_a_sensor_that_speaks_nonsense_is_told_of_and_its_air_is_not_known_past_
 
 
 def test_a_step_that_lasts_is_believed_and_both_levels_are_possible_meanwhile(depot):
-    hall = steady(18.0, first_h=-48.0, last_h=6.0) | steady(-15.0, first_h=6.25, last_h=12.0)
+    warm = steady(18.0, first_h=-48.0, last_h=6.0)
+    hall = spiked(warm, steady(-15.0, first_h=6.25, last_h=12.0))
     depot.send({"hall": hall}, now=12.0)
     air = air_of(depot, "hall", first_h=0.0, last_h=12.0)
     hour = 12

@@ -160,7 +160,7 @@ def _oldest(heats: Iterable[PlaceHeat]) -> datetime | None:
     times = [
         moment
         for heat in heats
-        if heat.air.known[-1] and (moment := supported_to(heat.air)) is not None
+        if heat.air.supported[-1] and (moment := supported_to(heat.air)) is not None
     ]
     return min(times, default=None)
 
@@ -229,7 +229,7 @@ def _shelf(
     step: int,
 ) -> ShelfView:
     air = heat.air
-    known = bool(air.known[-1])
+    known = bool(air.supported[-1])
     ahead = air_ahead(
         kind=PlaceKind(place.kind),
         set_point_c=place.set_point_c,
@@ -248,7 +248,7 @@ def _shelf(
             past=tuple(
                 (moment_of(air.first + i), float(air.likely[i]))
                 for i in range(0, len(air.likely), _LINE_STRIDE)
-                if air.known[i]
+                if air.supported[i]
             ),
             ahead=tuple(
                 (at, float(c), float(low_c), float(high_c))

@@ -39,7 +39,9 @@ def acknowledged(depot, alarm, hours, by=MANAGER):
 
 def cooled(depot, tag, hours, fahrenheit):
     """Set the liquid by a dip that leaves no doubt; the grid takes note at its next step."""
-    depot.record(tag, "dipped", hours, c=f(fahrenheit), sigma_k=0.001)
+    # so far from what was computed that it takes two who say so
+    for _ in range(2):
+        depot.record(tag, "dipped", hours, c=f(fahrenheit), sigma_k=0.001)
 
 
 def test_gassing_is_raised_after_half_an_hour_and_not_before(depot):
@@ -261,7 +263,8 @@ def test_what_came_right_before_its_time_was_not_missed(depot, mend):
     alarm = only(depot, AlarmKind.NOT_IN_TIME)
 
     if mend == "warmed":
-        depot.record(tag, "dipped", 1.0, c=27.0, sigma_k=0.001)
+        for _ in range(2):  # so far off that it takes two who say so
+            depot.record(tag, "dipped", 1.0, c=27.0, sigma_k=0.001)
     else:
         depot.want(tag, None, now=1.0)
     depot.advance(1.1)

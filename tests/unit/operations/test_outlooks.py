@@ -1,0 +1,93 @@
+"""Days ahead of drums: from when to when they are ready, and one look for all that are alike."""
+
+from datetime import datetime
+
+import pytest
+
+from drumkeep.operations import outlooks
+from tests.fixtures.depot import depot, empty_depot, steady
+
+__all__ = ["depot", "empty_depot"]
+
+
+@pytest.fixture
+def warm(depot):
+    """Give a depot with two days of air: a hall at 12 °C, a warm room at its 27 °C."""
+    readings = {"hall": 12.0, "room": 27.0}
+    depot.send(
+        {name: steady(c, first_h=-48.0, last_h=1.0, every_h=0.5) for name, c in readings.items()},
+        now=1.0,
+    )
+    return depot
+
+
+def verdict(depot, tag, output="from_20"):
+    return depot.estimate(tag).verdicts[output]
+
+
+def moment(text):
+    return datetime.fromisoformat(text)
+
+
+def test_a_cold_drum_is_told_from_when_to_when_it_will_be_ready(warm):
+    tag = warm.receive("room", 0.0, liquid_c=12.0)
+    warm.advance(1.0)
+    told = verdict(warm, tag)
+
+    assert told["state"] == "too_cold"
+    assert moment(told["ready_from"]) < moment(told["ready_at"])
+    assert told["ready_in_warm_room_at"] is None  # it is in the warm room
+
+
+def test_in_the_warm_room_it_would_be_ready_from_then_to_then(warm):
+    tag = warm.receive("hall", 0.0, liquid_c=12.0)
+    warm.advance(1.0)
+    told = verdict(warm, tag)
+
+    assert (told["ready_at"], told["ready_from"]) == (None, None)
+    assert moment(told["ready_in_warm_room_from"]) < moment(told["ready_in_warm_room_at"])
+
+
+def test_a_drum_that_is_ready_waits_for_nothing(warm):
+    tag = warm.receive("room", 0.0, liquid_c=25.0)
+    warm.advance(1.0)
+    told = verdict(warm, tag)
+
+    assert told["state"] == "ready"
+    assert (told["ready_at"], told["ready_from"]) == (None, None)
+
+
+def test_drums_that_are_alike_are_looked_ahead_for_once(warm, monkeypatch):
+    tags = [warm.receive("hall", 0.0, liquid_c=c) for c in (14.0, 14.0, 14.0, 9.0)]
+    looked = []
+    course = outlooks.Prospect.course
+
+    def counted(self, **how):
+        looked.append(len(self.states))
+        return course(self, **how)
+
+    monkeypatch.setattr(outlooks.Prospect, "course", counted)
+    warm.advance(1.0)
+
+    # one of the three and the fourth: where they are, and there and in the warm room
+    assert looked == [2, 4]
+    first, second, third, cold = (warm.estimate(tag).outlook for tag in tags)
+    assert first == second == third
+    assert cold != first
+
+
+def test_what_else_is_looked_ahead_for_changes_nothing(warm):
+    tag = warm.receive("hall", 0.0, liquid_c=14.0)
+    warm.advance(1.0)
+    alone = warm.estimate(tag)
+
+    warm.receive("hall", 0.0, liquid_c=14.02, recorded=1.0)
+    warm.receive("hall", 0.0, liquid_c=20.0, recorded=1.0)
+    warm.record(tag, "opened", 0.9, recorded=1.0)
+    warm.advance(1.0)
+
+    assert warm.estimate(tag).outlook | {"open_since": None} == alone.outlook
+    assert (
+        warm.estimate(tag).verdicts["from_20"]["ready_in_warm_room_at"]
+        == (alone.verdicts["from_20"]["ready_in_warm_room_at"])
+    )

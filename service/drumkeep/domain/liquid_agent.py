@@ -39,9 +39,9 @@ RUNNING_SHUT: Final = 3.0
 """How many times the drift of still liquid: warm and lately stirred, while it is stirred, and while
 it is stirred with only the small bung vented; our judgement."""
 
-FILLED_RANGE: Final = (0.5, 1.0, 1.2)
-"""Of the agent it takes to fill the space that liquid left: some of the gas over it came in as air
-just now, as computed, and what rides off in the liquid's own froth; our judgement."""
+FILLED_LEAST: Final = 0.5
+"""Of the agent it takes to fill the space that liquid left little by little: air came in there, and
+the vapour, which is heavy, lies still; our judgement."""
 
 _LETTING_OFF: Final = frozenset({EventKind.OPENED, EventKind.VENTED})
 _TAKING_OUT: Final = frozenset({EventKind.WEIGHED, EventKind.DECANTED})
@@ -193,13 +193,21 @@ def _let_off(
 
 
 def _fill_up(states: LiquidStates, *, before: LiquidStates, product: Product) -> None:
-    """Let agent evaporate into the space that withdrawn liquid left."""
+    """Let agent evaporate into the space that withdrawn liquid left.
+
+    Likely little by little, so that what was drawn later had lost some already: with r the mass
+    before over that after, ln r/(r − 1) of what it costs the rest to fill the space at once, which
+    is the most.
+    """
     pressure, mean = pressure_inputs([product]), likely_mean(before)
     if not np.isfinite(mean[0]) or not 0.0 < states["mass_kg"][0] < before["mass_kg"][0]:
         return
     space = pressure.headspace_m3(states["mass_kg"], temperature_c=mean)
     space -= pressure.headspace_m3(before["mass_kg"], temperature_c=mean)
-    _lose(states, of=states, product=product, volume_m3=space, times=np.array(FILLED_RANGE))
+    ratio = float(before["mass_kg"][0] / states["mass_kg"][0])
+    slowly = np.log(ratio) / (ratio - 1.0)
+    times = np.array([FILLED_LEAST * slowly, slowly, 1.0])
+    _lose(states, of=states, product=product, volume_m3=space, times=times)
 
 
 def _lose(

@@ -120,16 +120,21 @@ def due(tx: Tx, *, now: datetime) -> tuple[dict[int, int | None], list[Mark]]:
 def with_poured_on(tx: Tx, *, since: Mapping[int, int | None]) -> dict[int, int | None]:
     """Add to drums whose past changed those that liquid of them went into, from when it did."""
     spread = dict(since)
-    ahead = {drum_id: changed for drum_id, changed in since.items() if changed is not None}
+    ahead = [drum_id for drum_id, changed in since.items() if changed is not None]
+    if not ahead:
+        return spread
+    earliest = min(changed for changed in since.values() if changed is not None)
+    into = defaultdict(list)  # pours are few and drums many: all of them, looked through here
+    for pour in drum_rows.pours_since(tx, since=from_ms(earliest - earliest % STEP_MS)):
+        into[pour.donor_id].append((pour.drum_id, to_ms(pour.at)))
     while ahead:
-        reached: dict[int, int] = {}
-        for pour in drum_rows.pours_from(tx, drum_ids=list(ahead)):
-            poured = to_ms(pour.at)
-            before = spread.get(pour.drum_id)
-            follows = poured // STEP_MS >= ahead[pour.donor_id] // STEP_MS
-            if follows and (before is None or poured < before):
-                spread[pour.drum_id] = reached[pour.drum_id] = poured
-        ahead = reached
+        donor = ahead.pop()
+        changed = spread[donor] or 0
+        for receiver, poured in into[donor]:
+            before = spread.get(receiver)
+            if poured // STEP_MS >= changed // STEP_MS and (before is None or poured < before):
+                spread[receiver] = poured
+                ahead.append(receiver)
     return spread
 
 

@@ -174,9 +174,9 @@ def pours_into(tx: Tx, *, drum_ids: Sequence[int]) -> Sequence[Pour]:
     return tx.session.exec(select(Pour).where(col(Pour.drum_id).in_(drum_ids))).all()
 
 
-def pours_from(tx: Tx, *, drum_ids: Sequence[int]) -> Sequence[Pour]:
-    """Return what was ever poured out of drums into others."""
-    return tx.session.exec(select(Pour).where(col(Pour.donor_id).in_(drum_ids))).all()
+def pours_since(tx: Tx, *, since: datetime) -> Sequence[Pour]:
+    """Return every pour from one drum into another from a time on."""
+    return tx.session.exec(select(Pour).where(col(Pour.at) >= since)).all()
 
 
 def stays_touching(

@@ -55,8 +55,8 @@ class Pour(SQLModel, table=True):
 
     id: int = Field(default=None, primary_key=True)
     drum_id: int = Field(foreign_key="drum.id", index=True)
-    donor_id: int = Field(foreign_key="drum.id", index=True)
-    at: datetime
+    donor_id: int = Field(foreign_key="drum.id")
+    at: datetime = Field(index=True)
 
 
 class Stay(SQLModel, table=True):

@@ -102,7 +102,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_pour")),
     )
     with op.batch_alter_table("pour", schema=None) as batch_op:
-        batch_op.create_index(batch_op.f("ix_pour_donor_id"), ["donor_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_pour_at"), ["at"], unique=False)
         batch_op.create_index(batch_op.f("ix_pour_drum_id"), ["drum_id"], unique=False)
 
     with op.batch_alter_table("drum", schema=None) as batch_op:
@@ -164,7 +164,7 @@ def downgrade() -> None:
 
     with op.batch_alter_table("pour", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_pour_drum_id"))
-        batch_op.drop_index(batch_op.f("ix_pour_donor_id"))
+        batch_op.drop_index(batch_op.f("ix_pour_at"))
 
     op.drop_table("pour")
     with op.batch_alter_table("measurement", schema=None) as batch_op:

@@ -24,6 +24,9 @@ The body and the answer are those of POST /api/v1/forecasts, for example
 or, with air that changes on straight lines,
   {"side": "resin", "layers_c": [4, 4, 4, 5, 5, 6, 8, 11],
    "air_c": [{"h": 0, "c": 4}, {"h": 6, "c": 27}], "setting": {"motion": "fan"}}
+or, a gelled drum in a sunny yard with a wind of 9 m/s,
+  {"side": "resin", "start_c": 12, "air_c": 5, "flow": "none",
+   "setting": {"wind_m_s": 9, "sun_w_m2": 400, "standing": "slab", "floor_c": 2}}
 """
 
 

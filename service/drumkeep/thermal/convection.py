@@ -123,7 +123,7 @@ def air_rayleigh(*, surface_c: Numbers, air_c: Numbers, length_m: float) -> Numb
     air = air_at(mean_c)
     return rayleigh(
         expansion_1_k=1.0 / (mean_c + ZERO_C_K),
-        difference_k=abs(surface_c - air_c),
+        difference_k=np.abs(surface_c - air_c),
         length_m=length_m,
         kinematic_viscosity_m2_s=air.kinematic_viscosity_m2_s,
         diffusivity_m2_s=air.kinematic_viscosity_m2_s / air.prandtl,

@@ -155,8 +155,11 @@ def march_solid(
     up, across = _upright(solid), _across(solid)
     decay = (up.rates[:, None] + across.rates[None, :]) * step_s
     kept, early, late = _phi(decay)
-    early, late = early * step_s, late * step_s
-    drive = _Drive(up, across, faces)
+    drives = _drives(up, across) * step_s
+    # Six numbers drive a step: what three faces see at its beginning and at its end.
+    pulls = np.concatenate([early * drives, late * drives]).reshape(6, -1)
+    seen = np.stack([faces.side_c, faces.top_c, faces.bottom_c], axis=1)
+    seen = np.concatenate([seen[:-1], seen[1:]], axis=1)
 
     middles = 0.5 * (up.edges[1:] + up.edges[:-1])
     layer_of = (middles / solid.height_m * LAYERS).astype(np.intp)
@@ -169,9 +172,9 @@ def march_solid(
     modes = up.inverse @ cells @ across.inverse.T
     layers = np.empty((len(faces.side_c), LAYERS))
     layers[0] = start_c
-    for i in range(len(faces.side_c) - 1):
-        modes = kept * modes + early * drive.at(i) + late * drive.at(i + 1)
-        layers[i + 1] = read_up @ modes @ read_across
+    for i in range(len(seen)):
+        modes = kept * modes + (seen[i] @ pulls).reshape(modes.shape)
+        layers[i + 1] = read_up @ (modes @ read_across)
     return layers, up.vectors @ modes @ across.vectors.T
 
 
@@ -190,24 +193,19 @@ def _phi(decay: Floats) -> tuple[Floats, Floats, Floats]:
     return kept, whole - late, late
 
 
-class _Drive:
-    """How hard the faces drive every mode, K/s: sums of products, like the modes themselves."""
+def _drives(up: _Axis, across: _Axis) -> Floats:
+    """How hard each face drives every mode, 1/s, shape (3, mode, mode): side, top, bottom.
 
-    def __init__(self, up: _Axis, across: _Axis, faces: Faces) -> None:
-        even_up = up.inverse.sum(axis=1)
-        even_across = across.inverse.sum(axis=1)
-        self.by_face = np.stack(
-            [
-                np.outer(even_up, across.inverse @ across.pulls[1]),
-                np.outer(up.inverse @ up.pulls[1], even_across),
-                np.outer(up.inverse @ up.pulls[0], even_across),
-            ]
-        )
-        self.faces_c = np.stack([faces.side_c, faces.top_c, faces.bottom_c], axis=1)
-
-    def at(self, i: int) -> Floats:
-        """Return the drive at the end of step i."""
-        return np.asarray(np.tensordot(self.faces_c[i], self.by_face, axes=1), dtype=np.float64)
+    Sums of products, like the modes themselves.
+    """
+    even_up, even_across = up.inverse.sum(axis=1), across.inverse.sum(axis=1)
+    return np.stack(
+        [
+            np.outer(even_up, across.inverse @ across.pulls[1]),
+            np.outer(up.inverse @ up.pulls[1], even_across),
+            np.outer(up.inverse @ up.pulls[0], even_across),
+        ]
+    )
 
 
 def _upright(solid: Cylinder) -> _Axis:

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy import linalg, optimize
 
 from drumkeep.thermal.geometry import CROSS_SECTION_M2, PERIMETER_M
-from drumkeep.thermal.kernel import C_FILM, C_FLOW, END_SHARE, STREAM_SHARE
+from drumkeep.thermal.kernel import C_FILM, C_FLOW, END_FILM_W_M2K, END_SHARE, STREAM_SHARE
 from drumkeep.thermal.properties import NODES_C, Row
 from drumkeep.thermal.stratified import (
     LAYERS,
@@ -148,12 +148,13 @@ def written_step(start, *, drum, air_c, floor_c, seconds):
 
 
 def end_films(core, drum, air_c, floor_c, height):
-    """Films of top and bottom: less where the end layer is stable, by a share of half of it."""
-    face = END_SHARE * 0.5 * height / LAYERS / drum["conductivity_w_mk"]
+    """Films of top and bottom with the liquid's own: part of a layer at rest, else a film."""
+    still = END_SHARE * 0.5 * height / LAYERS / drum["conductivity_w_mk"]
     top, bottom = drum["top_w_m2k"], drum["bottom_w_m2k"]
+    turning = 1.0 / END_FILM_W_M2K
     return (
-        top / (1.0 + top * face) if air_c > core[-1] else top,
-        bottom / (1.0 + bottom * face) if floor_c < core[0] else bottom,
+        top / (1.0 + top * (still if air_c > core[-1] else turning)),
+        bottom / (1.0 + bottom * (still if floor_c < core[0] else turning)),
     )
 
 

@@ -1,158 +1,102 @@
-"""The layer model against a fine-grid convection solution (``fine_grid/README.md``).
+"""The layer model against fine-grid convection (``fine_grid/README.md``).
 
 Everything goes through ``forecast``, as somebody asks who knows the drum's films and the liquid's
-properties. The limits are those promised for the first version: mean within 0.8 K at all times,
-bottom eighth within 1.3 K rms, top eighth within 2.5 K, and a band that holds what it claims.
+properties. The limits are those promised: mean within 0.5 K at all times, bottom eighth within 0.8 K
+rms and 2 K at worst. The check curves are those to which nothing was fitted.
 """
-
-import csv
-import math
-from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
-from drumkeep.domain.forecasts import AirPoint, Forecast, ForecastRequest, forecast
-from drumkeep.domain.products import Side
-from drumkeep.thermal.boundary import Exposure
+from drumkeep.thermal import model_error
+from drumkeep.thermal.band import DRIVE_SHARE, REST_K
+from tests.reference.fine_grid.cases import Floats
+from tests.reference.fine_grid.errors import Compared, compare_all
 
-Floats = NDArray[np.float64]
+RUNS = compare_all()
+DRIVE_H = 6.0
 
-FOLDER = Path(__file__).parent / "fine_grid"
-RADIUS_M = 0.286  # of the curves
-PROPERTIES = (
-    "density_kg_m3",
-    "specific_heat_j_kgk",
-    "conductivity_w_mk",
-    "expansion_1_k",
-    "kinematic_viscosity_m2_s",
-)
-LAYERS = [f"L{i}" for i in range(1, 9)]
-
-
-@dataclass(frozen=True)
-class Run:
-    """One curve, its parameters, and our forecast at the curve's own times."""
-
-    name: str
-    parameters: dict[str, float]
-    curve: dict[str, Floats]
-    ours: Forecast
-
-    def error(self, ours: list[float], theirs: str) -> Floats:
-        """Ours minus theirs at the curve's times, K."""
-        return np.subtract(self.at_its_times(ours), self.curve[theirs])
-
-    def at_its_times(self, ours: list[float]) -> Floats:
-        return np.asarray(np.interp(self.curve["h"], self.ours.h, ours))
-
-
-def rows(name: str) -> list[dict[str, str]]:
-    with (FOLDER / name).open(newline="") as file:
-        return list(csv.DictReader(file))
-
-
-def load(parameters: dict[str, str]) -> Run:
-    name, side = parameters.pop("run"), Side(parameters.pop("side"))
-    given = {key: float(value) for key, value in parameters.items()}
-    points = rows(f"{name}.csv")
-    curve = {key: np.array([float(point[key]) for point in points]) for key in points[0]}
-    ours = forecast(
-        ForecastRequest(
-            side=side,
-            start_c=(given["start_c"],) * 8,
-            air=(AirPoint(h=0.0, c=given["air_c"]),),
-            net_kg=given["density_kg_m3"] * math.pi * RADIUS_M**2 * given["depth_m"],
-            # the rows lie up to half a second past the half hour
-            hours=49.0,
-            step_h=1.0 / 12.0,
-            exposure=Exposure(
-                **{key: given[key] for key in ("side_w_m2k", "top_w_m2k", "bottom_w_m2k")}
-            ),
-            properties={key: given[key] for key in PROPERTIES},
-        )
-    )
-    return Run(name=name, parameters=given, curve=curve, ours=ours)
-
-
-RUNS = [load(parameters) for parameters in rows("runs.csv")]
-each_run = pytest.mark.parametrize("run", RUNS, ids=lambda run: run.name)
+each_run = pytest.mark.parametrize("run", RUNS, ids=lambda run: f"{run.case.set}-{run.case.name}")
 
 
 def rms(error: Floats) -> float:
     return float(np.sqrt(np.mean(error**2)))
 
 
-def covered(run: Run, values: Floats) -> float:
-    """Share of the times at which low_c … high_c holds the curve's value."""
-    low, high = run.at_its_times(run.ours.low_c), run.at_its_times(run.ours.high_c)
-    return float(np.mean((low <= values) & (values <= high)))
+def test_all_curves_are_there():
+    kinds = [run.case.set for run in RUNS]
 
-
-def test_the_curves_are_two_days_long_and_all_four_are_there():
-    assert [run.name for run in RUNS] == [
-        "iso_warm_shop",
-        "iso_cool_truck",
-        "resin_warm_shop",
-        "iso_half_warm",
-    ]
-    assert all(len(run.curve["h"]) == 97 for run in RUNS)
-    assert all(run.curve["h"][-1] == pytest.approx(48.0, abs=0.001) for run in RUNS)
+    assert (kinds.count("check"), kinds.count("calibration"), kinds.count("given")) == (16, 24, 4)
 
 
 @each_run
-def test_the_mean_is_within_0_8_k_at_all_times(run: Run):
-    assert np.abs(run.error(run.ours.mean_c, "mean")).max() <= 0.8
+def test_the_mean_is_within_half_a_kelvin_at_all_times(run: Compared):
+    assert np.abs(run.mean_k).max() <= 0.5
 
 
 @each_run
-def test_the_bottom_eighth_is_within_1_3_k_rms(run: Run):
-    assert rms(run.error(run.ours.bottom_c, "L1")) <= 1.3
+def test_the_bottom_eighth_is_within_0_8_k_rms_and_2_k_at_worst(run: Compared):
+    assert rms(run.bottom_k) <= 0.8
+    assert np.abs(run.bottom_k).max() <= 2.0
+
+
+def test_the_bottom_is_not_biased_warm_over_the_check_curves():
+    # The unsafe side. A bias is what all curves share: each counts once, however long it is.
+    biases = [float(run.bottom_k.mean()) for run in RUNS if run.case.set == "check"]
+
+    assert abs(np.mean(biases)) < 0.1
 
 
 @each_run
-def test_the_top_eighth_is_within_2_5_k(run: Run):
-    assert np.abs(run.error(run.ours.top_c, "L8")).max() <= 2.5
+def test_the_band_holds_every_layer_at_every_time(run: Compared):
+    layers = run.case.layers_c
+
+    assert run.covered(layers.min(axis=1)) == 1.0
+    assert run.covered(layers.max(axis=1)) == 1.0
 
 
 @each_run
-def test_the_band_holds_the_coldest_the_bottom_and_the_top_layer(run: Run):
-    layers = np.stack([run.curve[layer] for layer in LAYERS])
+def test_no_error_is_larger_than_rest_and_drive_allow(run: Compared):
+    curves = run.case.curves
+    air = np.interp(curves["h"], *zip(*run.case.air, strict=True))
+    difference = np.abs(air - curves["mean"])
+    drive = np.array(
+        [difference[(curves["h"] >= h - DRIVE_H) & (curves["h"] <= h)].max() for h in curves["h"]]
+    )
 
-    assert covered(run, layers.min(axis=0)) >= 0.95
-    assert covered(run, run.curve["L1"]) >= 0.95
-    assert covered(run, run.curve["L8"]) >= 0.95
+    for error in (run.mean_k, run.bottom_k, run.top_k):
+        assert (np.abs(error) <= REST_K + DRIVE_SHARE * drive).all()
 
 
 @each_run
-def test_the_band_is_no_wider_than_the_errors_it_stands_for(run: Run):
-    # A band from −60 to 150 °C would hold everything and say nothing: at the end of two days in
-    # constant air it must be narrow again.
-    assert run.ours.high_c[-1] - run.ours.low_c[-1] < 6.0
+def test_the_band_is_no_wider_than_the_errors_it_stands_for(run: Compared):
+    # A band from −60 to 150 °C would hold everything and say nothing. Half of it is the properties'
+    # own ranges, and that grows with what the air drives.
+    width = np.subtract(run.ours.high_c, run.ours.low_c) - np.subtract(
+        run.ours.top_c, run.ours.bottom_c
+    )
+
+    assert width.max() < 10.0
+    assert width.mean() < 6.0
 
 
 def test_the_bottom_of_the_cooled_drum_is_far_below_its_mean_after_six_hours():
     # The curve itself: mean 6.5 °C, bottom eighth −1 °C; one node would miss the 7 K between.
-    (run,) = [run for run in RUNS if run.name == "iso_cool_truck"]
+    (run,) = [run for run in RUNS if run.case.name == "iso_cool_truck"]
     mean, bottom = (np.interp(6.0, run.ours.h, v) for v in (run.ours.mean_c, run.ours.bottom_c))
 
-    assert mean == pytest.approx(6.5, abs=0.8)
-    assert mean - bottom > 4.0
+    assert mean == pytest.approx(6.5, abs=0.5)
+    assert bottom == pytest.approx(-1.0, abs=1.0)
 
 
-def test_the_table_of_errors_is_what_the_form_was_fitted_to_give():
-    # The fit's own figures: mean within 0.7 K, bottom 0.4-1.2 K rms and 3.0 K at worst, top 2.5 K.
-    table = [
-        f"{'K':16}{'mean max':>10}{'L1 rms':>8}{'L1 max':>8}{'L8 max':>8}{'L1 in':>7}{'L8 in':>7}"
-    ]
+def test_the_table_in_the_service_is_that_of_these_curves():
+    # What pages show and the band is made of; ``python -m tests.reference.fine_grid.errors``.
+    told = {case.name: case for case in model_error.CASES}
+
+    assert len(told) == len(RUNS)
     for run in RUNS:
-        mean = np.abs(run.error(run.ours.mean_c, "mean")).max()
-        bottom = run.error(run.ours.bottom_c, "L1")
-        worst = np.abs(bottom).max()
-        top = np.abs(run.error(run.ours.top_c, "L8")).max()
-        inside = "".join(f"{covered(run, run.curve[layer]):7.0%}" for layer in ("L1", "L8"))
-        table.append(f"{run.name:16}{mean:10.2f}{rms(bottom):8.2f}{worst:8.2f}{top:8.2f}{inside}")
-        assert (mean <= 0.7, rms(bottom) <= 1.2, worst <= 3.0, top <= 2.5) == (True,) * 4
-    print("", *table, sep="\n")  # noqa: T201 - shown with -s
+        fresh, kept = run.row, told[run.case.name]
+        for name, value in fresh.__dict__.items():
+            expected = getattr(kept, name)
+            close = value if isinstance(value, str) else pytest.approx(value, abs=0.02)
+            assert expected == close, (run.case.name, name)

@@ -28,12 +28,13 @@ LAYERS: Final = 16
 C_FILM: Final = 2.0
 """Wall-to-core film c k/δ; 2 is the slope at the wall of a parabolic profile of thickness δ."""
 
-C_FLOW: Final = 0.0188
-STREAM_SHARE: Final = 0.365
+C_FLOW: Final = 0.0204
+STREAM_SHARE: Final = 0.367
 END_SHARE: Final = 0.2
+END_FILM_W_M2K: Final = 50.0
 """Fitted to fine-grid curves: mass flow c ρ g β Δ δ³/ν a metre of wall; the mean excess of the
-stream as a share of the wall's excess Δ; and how much of half a layer of liquid lies between the
-middle of an end layer and its face, where that is a stable one (cold below, warm above)."""
+stream as a share of the wall's excess Δ; between an end layer and its face, how much of half a layer
+of liquid where the end is stable (cold below, warm above), and the film where it turns over."""
 
 LEAST_MASS_KG: Final = 0.5
 """A heel of less is marched as if it were this much."""
@@ -315,11 +316,9 @@ def _step(
         left -= piece
     step = seconds / capacity
     ends = CROSS_SECTION_M2 * step
-    face = END_SHARE * 0.5 * dz / k
-    if top_c > t[LAYERS - 1]:
-        top /= 1.0 + top * face
-    if floor_c < t[0]:
-        bottom /= 1.0 + bottom * face
+    still = END_SHARE * 0.5 * dz / k
+    top /= 1.0 + top * (still if top_c > t[LAYERS - 1] else 1.0 / END_FILM_W_M2K)
+    bottom /= 1.0 + bottom * (still if floor_c < t[0] else 1.0 / END_FILM_W_M2K)
     _conduct(t, k * ends / dz, top * ends, top_c, bottom * ends, floor_c, spare)
     _overturn(t)
 

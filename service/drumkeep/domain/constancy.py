@@ -98,13 +98,15 @@ def standstills(ts_ms: Times, raw: Floats, *, least_ms: int = SOONEST_MS) -> lis
     ts_ms, raw
         Readings as the sensor gave them, shape (reading,).
     least_ms
-        Shorter ones are left out, unless they touch the first reading: they may be longer.
+        Shorter ones are left out; from half of it on one that touches the first reading is not,
+        for it may have begun before.
     """
     if not len(raw):
         return []
     begin = np.flatnonzero(np.diff(raw, prepend=np.nan) != 0.0)
     end = np.append(begin[1:], len(raw)) - 1
-    long = (ts_ms[end] - ts_ms[begin] >= least_ms) | (begin == 0)
+    lasted = ts_ms[end] - ts_ms[begin]
+    long = (lasted >= least_ms) | ((begin == 0) & (lasted >= least_ms // 2))
     return list(zip(begin[long].tolist(), end[long].tolist(), strict=True))
 
 
@@ -166,12 +168,7 @@ def stuck_from(
         least = max(_ELSEWHERE_STEPS * step, _ELSEWHERE_K)
         if from_afar is not None:
             doubted |= strange & (lasted >= from_afar) & _moved(elsewhere, still, by=least)
-        alone = (
-            habit.record_ms >= SOONEST_ALONE_MS
-            and habit.longest_ms <= SOONEST_MS
-            and (step <= FINE_K or _open(what, kind))
-        )
-        if alone:
+        if counts_alone(habit, what=what, kind=kind):
             doubted |= strange & (lasted >= SOONEST_ALONE_MS)
     found = np.flatnonzero(doubted & spoken)
     return int(still[found[0]]) if len(found) else None
@@ -179,6 +176,17 @@ def stuck_from(
 
 def _open(what: What, kind: PlaceKind) -> bool:
     return what is What.AIR and kind in OPEN_AIR
+
+
+def counts_alone(habit: Habit, *, what: What, kind: PlaceKind) -> bool:
+    """Say whether a day and a night of one value are strange enough with nothing to compare."""
+    return (
+        what in (What.AIR, What.FLOOR)
+        and habit.record_ms >= SOONEST_ALONE_MS
+        and habit.longest_ms <= SOONEST_MS
+        and habit.step_k is not None
+        and (habit.step_k <= FINE_K or _open(what, kind))
+    )
 
 
 def patience_from_afar(habit: Habit, *, what: What, kind: PlaceKind) -> float | None:

@@ -1,6 +1,6 @@
 """What sensors said while they hung somewhere, as series: calibrated, with their standstills."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -13,6 +13,7 @@ from drumkeep.domain.constancy import (
     OPEN_AIR,
     SOONEST_MS,
     Trace,
+    counts_alone,
     habit_of,
     patience_from_afar,
     standstills,
@@ -91,8 +92,12 @@ class Hung:
         )
 
 
+Elsewhere = Callable[[], Sequence[Hung]]
+"""Asks for the air sensors elsewhere on the site; only a standstill makes one wish to know."""
+
+
 def read_series(
-    tx: Tx, *, hung: Sequence[Hung], elsewhere: Sequence[Hung], from_ms: int, to_ms: int
+    tx: Tx, *, hung: Sequence[Hung], elsewhere: Elsewhere, from_ms: int, to_ms: int
 ) -> list[SensorSeries]:
     """Return what sensors of one spot said in a span, and before it as far back as it matters.
 
@@ -112,12 +117,6 @@ def read_series(
     list[SensorSeries]
         In the order of ``hung``; those that were taken down before the span are empty.
     """
-    still = readings.unchanging(
-        tx,
-        sensor_ids=[h.sensor.id for h in hung],
-        from_ms=from_ms - SOONEST_MS,
-        to_ms=to_ms,
-    )
     found = []
     for one in hung:
         until = one.until_ms()
@@ -125,11 +124,9 @@ def read_series(
             found.append(one.series(*_NOTHING))
             continue
         series = _read(tx, one, from_ms=from_ms, to_ms=to_ms)
-        if one.sensor.id in still and len(series.ts_ms):
-            beside = [h for h in hung if h.sensor.id != one.sensor.id]
-            stuck = _stuck(tx, one, series=series, beside=beside, elsewhere=elsewhere)
-            series = replace(series, stuck=tuple(stuck))
-        found.append(series)
+        beside = [h for h in hung if h.sensor.id != one.sensor.id]
+        stuck = _stuck(tx, one, series=series, beside=beside, elsewhere=elsewhere)
+        found.append(replace(series, stuck=tuple(stuck)) if stuck else series)
     return found
 
 
@@ -161,7 +158,7 @@ def _stuck(
     *,
     series: SensorSeries,
     beside: Sequence[Hung],
-    elsewhere: Sequence[Hung],
+    elsewhere: Elsewhere,
 ) -> list[tuple[int, int | None]]:
     """Return the spans over which a sensor is stuck, of those that its readings here touch."""
     times, raw = series.ts_ms, series.as_given()
@@ -171,13 +168,9 @@ def _stuck(
         end = int(times[last])
         if end - begin < SOONEST_MS:
             continue
-        for seen_to in sorted({min(end, begin + reach) for reach in _REACHES}):
-            doubted = _stuck_from(
-                tx, one, begin=begin, seen_to=seen_to, beside=beside, elsewhere=elsewhere
-            )
-            if doubted is not None:
-                found.append((doubted, int(times[last + 1]) if last + 1 < len(times) else None))
-                break
+        doubted = _stuck_from(tx, one, begin=begin, end=end, beside=beside, elsewhere=elsewhere)
+        if doubted is not None:
+            found.append((doubted, int(times[last + 1]) if last + 1 < len(times) else None))
     return found
 
 
@@ -186,32 +179,38 @@ def _stuck_from(
     one: Hung,
     *,
     begin: int,
-    seen_to: int,
+    end: int,
     beside: Sequence[Hung],
-    elsewhere: Sequence[Hung],
+    elsewhere: Elsewhere,
 ) -> int | None:
-    """Return from when on a standstill that began then is doubted, by what was read up to a time.
+    """Return from when on a standstill is doubted; epoch ms, None if it is not.
 
-    What is read later changes nothing about it.
+    What is read after that time changes nothing about it.
     """
-    own = one.series(
-        *readings.series(tx, sensor_ids=[one.sensor.id], from_ms=begin - HISTORY_MS, to_ms=seen_to)[
-            one.sensor.id
-        ]
-    )
-    before = own.ts_ms < begin
-    habit = habit_of((own.ts_ms[before], own.as_given()[before]))
+    before = _own(tx, one, from_ms=begin - HISTORY_MS, to_ms=begin - 1)
+    habit = habit_of((before.ts_ms, before.as_given()))
     patience = patience_from_afar(habit, what=one.what, kind=one.kind)
-    asked = elsewhere if patience is not None and seen_to - begin >= patience else ()
-    return stuck_from(
-        own.ts_ms[~before],
-        habit=habit,
-        interval_s=one.sensor.interval_s,
-        what=one.what,
-        kind=one.kind,
-        beside=_traces(tx, beside, from_ms=begin, to_ms=seen_to),
-        elsewhere=_traces(tx, _witnesses(asked), from_ms=begin, to_ms=seen_to),
-    )
+    if not beside and patience is None and not counts_alone(habit, what=one.what, kind=one.kind):
+        return None
+    for seen_to in sorted({min(end, begin + reach) for reach in _REACHES}):
+        asked = elsewhere() if patience is not None and seen_to - begin >= patience else ()
+        doubted = stuck_from(
+            _own(tx, one, from_ms=begin, to_ms=seen_to).ts_ms,
+            habit=habit,
+            interval_s=one.sensor.interval_s,
+            what=one.what,
+            kind=one.kind,
+            beside=_traces(tx, beside, from_ms=begin, to_ms=seen_to),
+            elsewhere=_traces(tx, _witnesses(asked), from_ms=begin, to_ms=seen_to),
+        )
+        if doubted is not None:
+            return doubted
+    return None
+
+
+def _own(tx: Tx, one: Hung, *, from_ms: int, to_ms: int) -> SensorSeries:
+    stored = readings.series(tx, sensor_ids=[one.sensor.id], from_ms=from_ms, to_ms=to_ms)
+    return one.series(*stored[one.sensor.id])
 
 
 def _witnesses(elsewhere: Iterable[Hung]) -> list[Hung]:
@@ -297,7 +296,7 @@ def span_air(
     """
     lows, highs, means = [], [], []
     for series, one in zip(
-        read_series(tx, hung=hung, elsewhere=(), from_ms=from_ms, to_ms=to_ms), hung, strict=True
+        read_series(tx, hung=hung, elsewhere=list, from_ms=from_ms, to_ms=to_ms), hung, strict=True
     ):
         good = codes_of(series, kind=one.kind) == Code.TRUSTED
         good &= (series.ts_ms >= from_ms) & (series.ts_ms <= to_ms)

@@ -68,7 +68,7 @@ def watch_sensors(
             if any(_wanted(mount, only) for mount in mounts):
                 found += _in_place(tx, ground, mounts, only=only, since=since, now=now)
     for one in _on_drums(tx, only=only):
-        (series,) = read_series(tx, hung=[one], elsewhere=(), from_ms=since, to_ms=until)
+        (series,) = read_series(tx, hung=[one], elsewhere=list, from_ms=since, to_ms=until)
         doubts = place_doubts([series], kind=one.kind, first=step_at(now), last=step_at(now))[0]
         found.append(WatchedSensor(one.sensor, one.mount, series, _lately(doubts, since=since)))
     return sorted(found, key=lambda w: w.sensor.id)
@@ -89,7 +89,7 @@ def _in_place(
 ) -> list[WatchedSensor]:
     hung = ground.hung(mounts)
     series = read_series(
-        tx, hung=hung, elsewhere=ground.elsewhere(mounts), from_ms=since, to_ms=to_ms(now)
+        tx, hung=hung, elsewhere=lambda: ground.elsewhere(mounts), from_ms=since, to_ms=to_ms(now)
     )
     doubts = place_doubts(series, kind=hung[0].kind, first=since // STEP_MS, last=step_at(now))
     return [

@@ -294,7 +294,7 @@ def _air(
     series = read_series(
         tx,
         hung=hung,
-        elsewhere=ground.elsewhere(mounts),
+        elsewhere=lambda: ground.elsewhere(mounts),
         from_ms=first * STEP_MS,
         to_ms=last * STEP_MS + _AFTER_MS,
     )

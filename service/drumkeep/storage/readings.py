@@ -20,7 +20,7 @@ _HOUR_MS: Final = 3_600_000
 _HOURS_AT_ONCE: Final = 1000
 _KEYS_AT_ONCE: Final = 1000
 _FIRST_LOOK_BACK_HOURS: Final = 6
-_QUIET_HOURS: Final = 3
+_THREE_HOURS_MS: Final = 3 * _HOUR_MS
 
 _Item = TypeVar("_Item")
 
@@ -202,21 +202,22 @@ def previous_ts(tx: Tx, *, sensor_id: int, ts_ms: int) -> int | None:
 
 
 def unchanging(tx: Tx, *, sensor_ids: Sequence[int], from_ms: int, to_ms: int) -> set[int]:
-    """Return which sensors said only one value in some whole three hours of a span of time.
+    """Return which sensors said only one value in three whole hours of a span of time.
 
-    Hours of the clock, so that a standstill of six hours has such three in it. Where the span
-    begins or ends within three hours, what is in it counts for all.
+    By the clock, from midnight UTC on: a standstill of six hours has such three in it.
     """
+    first, past = -(-from_ms // _THREE_HOURS_MS), to_ms // _THREE_HOURS_MS
     statement = (
         select(reading.c.sensor_id)
-        .where(reading.c.sensor_id.in_(list(set(sensor_ids))), reading.c.ts.between(from_ms, to_ms))
-        .group_by(reading.c.sensor_id, reading.c.hour // _QUIET_HOURS)
+        .where(reading.c.sensor_id.in_(list(set(sensor_ids))))
+        .group_by(reading.c.sensor_id, reading.c.hour // 3)
         .having(func.min(reading.c.value) == func.max(reading.c.value))
         .distinct()
     )
     connection = tx.session.connection()
     found: set[int] = set()
-    for hours in _hours(from_ms, to_ms):
+    # whole threes of hours at once, else a part of three would count for all
+    for hours in _portions(range(3 * first, 3 * past), 3 * (_HOURS_AT_ONCE // 3)):
         found |= set(connection.scalars(statement.where(reading.c.hour.in_(hours))))
     return found
 

@@ -84,10 +84,15 @@ def test_standstills_are_found_between_changes():
     at = times(20.0)
     raw = np.where((at >= 4 * HOUR_MS) & (at <= 12 * HOUR_MS), 5.0, at / HOUR_MS)
 
-    # the first reading is one too: nobody knows for how long it had been so
-    assert standstills(at, raw) == [(0, 0), (48, 144)]
-    assert standstills(at, at / HOUR_MS) == [(0, 0)]
+    assert standstills(at, raw) == [(48, 144)]
+    assert standstills(at, at / HOUR_MS) == []
     assert standstills(np.empty(0, dtype=np.int64), np.empty(0)) == []
+
+
+def test_a_standstill_at_the_first_reading_may_be_longer_than_it_looks():
+    at = times(20.0)
+    for hours, found in ((2.9, []), (3.0, [(0, 36)])):
+        assert standstills(at, np.where(at <= hours * HOUR_MS, 5.0, at / HOUR_MS)) == found
 
 
 # Held against others

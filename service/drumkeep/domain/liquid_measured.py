@@ -7,7 +7,7 @@ remembered: another one that agrees with it is believed, and the model was wrong
 Half-ranges of the band count as 1.645 standard deviations (90 %, two-sided).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
@@ -132,6 +132,18 @@ def take(reading: Reading, *, states: LiquidStates, beside: Beside) -> Taken:
         sigma_k=seen.sigma_k,
         use=use,
     )
+
+
+def left_by(reading: Reading, *, states: LiquidStates, beside: Beside) -> LiquidStates:
+    """Return the one record as it would be after such a reading that agreed with it.
+
+    What such a reading would be worth: compare the bands before and after.
+    """
+    agreed = states.copy()
+    seen = observe(reading, states=agreed, beside=beside)
+    computed = float(seen.of(agreed["layers"][0, LIKELY]))
+    take(replace(reading, c=computed), states=agreed, beside=beside)
+    return agreed
 
 
 def covariance_of(states: LiquidStates, *, beside: Beside) -> Floats:

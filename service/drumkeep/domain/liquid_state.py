@@ -23,6 +23,9 @@ NEVER: Final = -1
 MEASURED_STEPS: Final = 24
 """Two hours: how long a dip counts as a measurement, and how fast its grip on the band fades."""
 
+FORGOTTEN_STEPS: Final = 12 * MEASURED_STEPS
+"""A day: after it a measurement has no grip on the model's error any more."""
+
 DISPUTED_STEPS: Final = 144
 """Twelve hours: how long a refused measurement keeps the liquid from being called known, unless
 another settles it. A hand that measured may have been right."""
@@ -156,21 +159,35 @@ def band_at(
     drive_k
         |air − mean| at this very step, K: counts beside the hours on record.
     """
-    kept = kept_at(states, step=step)
-    told, kept_mean = eighths(kept), kept.mean(axis=-1)
+    kept = _kept_of_parts(states, step=step)
     return band_of(
         sets_first(states),
         drive_k=np.maximum(drive_of(states["ring"]), drive_k),
-        sensor_error_k=sensor_error_k * kept_mean + hidden_doubt(states),
-        kept=np.stack([told[..., 0], kept_mean, told[..., -1]], axis=-1),
+        sensor_error_k=sensor_error_k * kept[:, 1] + hidden_doubt(states),
+        kept=kept,
     )
+
+
+def _kept_of_parts(states: LiquidStates, *, step: int) -> Floats:
+    """Return ``kept_at`` of bottom, mean and top, shape (drum, 3)."""
+    if not _grip(states, step=step).any():
+        return np.ones((len(states), 3))
+    kept = kept_at(states, step=step)
+    told = eighths(kept)
+    return np.stack([told[:, 0], kept.mean(axis=-1), told[:, -1]], axis=-1)
 
 
 def kept_at(states: LiquidStates, *, step: int) -> Floats:
     """Share of the model's and the air sensors' error that stands in each layer, (drum, layer)."""
+    grip = _grip(states, step=step)
+    return np.asarray(1.0 - (1.0 - states["kept"]) * grip[..., None], dtype=np.float64)
+
+
+def _grip(states: LiquidStates, *, step: int) -> Floats:
+    """Return what is left of the hold of the last measurement on the model's error, (drum,)."""
     age = np.maximum(step - states["measured_step"], 0)
-    fading = np.where(states["measured_step"] == NEVER, 0.0, np.exp(-age / MEASURED_STEPS))
-    return np.asarray(1.0 - (1.0 - states["kept"]) * fading[..., None], dtype=np.float64)
+    held = (states["measured_step"] != NEVER) & (age < FORGOTTEN_STEPS)
+    return np.where(held, np.exp(-age / MEASURED_STEPS), 0.0)
 
 
 def hidden_doubt(states: LiquidStates) -> Floats:

@@ -13,6 +13,7 @@ from drumkeep.domain.liquid_state import (
     UNSUPPORTED_K,
     LiquidStates,
     band_at,
+    disputed,
     likely_mean,
     states_from_bytes,
 )
@@ -176,7 +177,10 @@ def _point(state: LiquidStates, *, step: int, air: PlaceAir) -> CurvePoint:
         top_c=float(band.top[0]),
         low_c=float(band.low[0]),
         high_c=float(band.high[0]),
-        supported=known and bool(record["resolved"]) and bool(record["doubt_k"] < UNSUPPORTED_K),
+        supported=known
+        and bool(record["resolved"])
+        and bool(record["doubt_k"] < UNSUPPORTED_K)
+        and not disputed(state, step=step)[0],
     )
 
 

@@ -11,6 +11,7 @@ from drumkeep.domain.liquid_measured import (
     Taken,
     Use,
     covariance_of,
+    left_by,
     take,
 )
 from drumkeep.domain.liquid_observed import (
@@ -27,7 +28,7 @@ from drumkeep.domain.liquid_state import (
     disputed,
     empty_states,
 )
-from drumkeep.thermal.band import TWO_SIDED_90
+from drumkeep.thermal.band import TWO_SIDED_90, layer_error
 from drumkeep.thermal.parameter_sets import FAST, LIKELY, SLOW
 from drumkeep.thermal.stratified import LAYERS
 from tests.builders.measured import DEPTH_M, EVEN, MIDDLE, NOW, STACK, beside, drum
@@ -60,12 +61,13 @@ def stable(states):
 
 def test_one_unknown_common_to_all_layers_is_weighed_as_the_textbook_says():
     # Two estimates of one number, variances (2/1.645)² and 0.5²: the mean weighted by their
-    # inverses (any text on least squares). The model's own error at rest, 0.3 K, adds to the first.
+    # inverses (any text on least squares). The model's own error at rest adds to the first.
     states = drum(slow=-2.0, fast=2.0)
     taken = dip(states, 9.0)
 
     beside_another = np.exp(-2.0 / LAYERS)  # 1/e over half the depth
-    prior = (2.0**2 + 0.3**2 * 0.5 * (1.0 + beside_another)) / TWO_SIDED_90**2
+    own = layer_error(np.zeros(1))[0, LAYERS // 2]
+    prior = (2.0**2 + own**2 * 0.5 * (1.0 + beside_another)) / TWO_SIDED_90**2
     assert taken.expected_k == pytest.approx(np.sqrt(prior + 0.25))
     assert taken.after_c == pytest.approx(8.0 + prior / (prior + 0.25), abs=0.01)
 
@@ -164,6 +166,20 @@ def test_the_grip_of_a_dip_on_the_band_fades_within_hours():
     assert widths[0] < 0.8 * width(plain)
     assert widths[-1] == pytest.approx(width(plain), rel=0.01)
     assert MEASURED_STEPS == 24  # two hours
+
+
+def test_a_reading_is_worth_most_where_least_is_known():
+    states = drum(STACK, driven_k=20.0)
+
+    def bottom_width(height_m, *, on_wall=False):
+        reading = Reading(c=0.0, sigma_k=0.5, height_m=height_m, on_wall=on_wall)
+        found = band(left_by(reading, states=states, beside=beside()))
+        return float(found.bottom_high[0] - found.bottom_low[0])
+
+    untouched = band(states)
+    before = float(untouched.bottom_high[0] - untouched.bottom_low[0])
+    assert bottom_width(0.05) < bottom_width(0.4) < bottom_width(0.4, on_wall=True) < before
+    assert (states["layers"] == drum(STACK)["layers"]).all()
 
 
 def test_the_air_sensors_error_counts_less_once_the_liquid_is_measured():

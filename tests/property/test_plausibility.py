@@ -10,7 +10,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from drumkeep.domain.air import place_air, place_doubts
-from drumkeep.domain.constancy import HISTORY_MS, Trace, habit_of, standstills, stuck_from
+from drumkeep.domain.constancy import Trace
 from drumkeep.domain.grid import STEP_MS
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import (
@@ -24,6 +24,7 @@ from drumkeep.domain.plausibility import (
 )
 from drumkeep.domain.sensor_series import SensorSeries
 from drumkeep.domain.sensors import What
+from tests.builders.standstills import stuck_spans
 
 kinds = st.sampled_from(PlaceKind)
 rooms = st.sampled_from([PlaceKind.WAREHOUSE, PlaceKind.WARM_ROOM, PlaceKind.RIG])
@@ -55,32 +56,6 @@ def sampled(
 def daily(mean: float, swing: float) -> Callable[[np.ndarray], np.ndarray]:
     """Air that swings with the day."""
     return lambda hours: mean + swing * np.sin(hours * np.pi / 12.0)
-
-
-def stuck_spans(
-    series: SensorSeries,
-    *,
-    kind: PlaceKind,
-    beside: tuple[Trace, ...] = (),
-    elsewhere: tuple[Trace, ...] = (),
-) -> list[tuple[int, int | None]]:
-    """Return where a whole record stands still and is doubted for it."""
-    ts, raw = series.ts_ms, series.value_c
-    found: list[tuple[int, int | None]] = []
-    for first, last in standstills(ts, raw):
-        before = (ts < ts[first]) & (ts >= ts[first] - HISTORY_MS)
-        since = stuck_from(
-            ts[first : last + 1],
-            habit=habit_of((ts[before], raw[before])),
-            interval_s=series.interval_s,
-            what=series.what,
-            kind=kind,
-            beside=beside,
-            elsewhere=elsewhere,
-        )
-        if since is not None:
-            found.append((since, int(ts[last + 1]) if last + 1 < len(ts) else None))
-    return found
 
 
 def trace(series: SensorSeries) -> Trace:

@@ -222,3 +222,12 @@ def test_where_the_wall_lies_changes_a_film_less_than_its_spread():
                 ]
                 assert films[1] / min(films) < NAMED_SETTING.film**0.5
                 assert max(films) / films[1] < NAMED_SETTING.film**0.5
+
+
+def test_the_headspace_is_still_gas_and_radiation_across_it():
+    # a usual drum has 40 to 60 mm of gas over its liquid; lined lid and liquid 0.9 each, at 10 °C
+    radiative = between_plates(mean_c=10.0, emissivity=0.9, opposite=0.9)
+
+    for gap_m in (0.04, 0.06):
+        parts = radiative + air_at(10.0).conductivity_w_mk / gap_m
+        assert parts == pytest.approx(HEADSPACE_FILM_W_M2K, rel=0.15)

@@ -42,7 +42,7 @@ def place_page(tx: ReadingDep, shell: ShellDep, site: str, code: str) -> HTMLRes
             kind_words=PLACE_KIND[place.kind],
             site=at.name,
         ),
-        setting=setting_view(place, us=shell.formats.units == "us"),
+        setting=setting_view(place, formats=shell.formats),
         films=film_views(said),
         pinned=bool(said) and said[-1].source == FilmSource.PINNED,
         may_change=may(shell.caller.role, Action.CHANGE_CATALOGUE),

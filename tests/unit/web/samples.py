@@ -29,7 +29,7 @@ from drumkeep.web.view_models import (
     VerdictView,
     Viewer,
 )
-from drumkeep.web.views.places import FilmView, PlaceView
+from drumkeep.web.views.places import FilmView, PlaceView, SettingView
 from drumkeep.web.views.sensors import DoubtView, SensorView, SpotView
 from drumkeep.web.views.straps import StrapView
 from drumkeep.web.wording import ACTION
@@ -264,6 +264,22 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
                     code="pine/north",
                     kind_words="warehouse",
                     site="Pine Street",
+                )
+            ),
+            "setting": change(
+                SettingView(
+                    words="The air is windy; drums stand on the bare floor.",
+                    motion="windy",
+                    standing="slab",
+                    crowding="four",
+                    wind="20",
+                    sun=True,
+                    may_have_sun=True,
+                    absorptance="0.25",
+                    film_w_m2k=24.0,
+                    motions=(("windy", "windy"),),
+                    standings=(("slab", "the bare floor"),),
+                    crowdings=(("four", "four on a pallet"),),
                 )
             ),
             "films": (

@@ -10,6 +10,7 @@ from drumkeep.domain.places import OPEN_KINDS
 from drumkeep.storage.tables.catalogue import Place
 from drumkeep.storage.tables.place_films import PlaceFilm
 from drumkeep.thermal.boundary import Setting, exposure
+from drumkeep.web.formats import Formats
 from drumkeep.web.wording import CROWDING, MOTION, STANDING
 
 MPH_M_S: Final = 0.44704
@@ -30,12 +31,13 @@ class PlaceView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SettingView:
-    """How drums stand in a place: the words chosen, and what may be chosen.
+    """How drums stand in a place: in ``words``, what is chosen, and what may be chosen.
 
     ``wind`` and ``absorptance`` are the numbers given, as written; ``film_w_m2k`` of a bare side in
     air of 25 °C round a wall of 10 °C.
     """
 
+    words: str
     motion: str
     standing: str
     crowding: str
@@ -61,15 +63,20 @@ class FilmView:
     by: str | None = None
 
 
-def setting_view(place: Place, *, us: bool) -> SettingView:
+def setting_view(place: Place, *, formats: Formats) -> SettingView:
     """Return how drums stand in a place; wind in mph or m/s."""
-    speed = None if place.wind_m_s is None else place.wind_m_s / (MPH_M_S if us else 1.0)
+    scale = MPH_M_S if formats.units == "us" else 1.0
+    wind = "" if place.wind_m_s is None else f"{place.wind_m_s / scale:.3g}"
+    blows = wind and f", {wind} {formats.speed_unit}"
+    lit = ", in the sun" if place.sun else ""
     films = exposure(Setting(motion=place.motion, wind_m_s=place.wind_m_s))
     return SettingView(
+        words=f"The air is {MOTION[place.motion]}{blows}; drums stand on "
+        f"{STANDING[place.standing]}, {CROWDING[place.crowding]}{lit}.",
         motion=place.motion,
         standing=place.standing,
         crowding=place.crowding,
-        wind="" if speed is None else f"{speed:.3g}",
+        wind=wind,
         sun=place.sun,
         may_have_sun=place.kind in OPEN_KINDS,
         absorptance="" if place.absorptance is None else f"{place.absorptance:g}",

@@ -199,7 +199,7 @@ def test_group_counts_its_drums_and_puts_the_next_to_use_first(yard, stock, boss
 
 
 def test_what_is_said_ahead_is_never_of_now(yard, boss):
-    # It has fallen all day, and the day ahead repeats the last: the lowest is this moment.
+    # As cold as a day ago, warmer between, and the day ahead is like the last: the lowest is now.
     shed = catalogue.place(yard.site, code="lee-side")
     assert yard.client.post("/api/v1/places", json=shed).status_code == 201
     place = f"{yard.site}/lee-side"
@@ -207,7 +207,8 @@ def test_what_is_said_ahead_is_never_of_now(yard, boss):
     sensor = catalogue.sensor(mount=mount, interval_s=900)
     assert yard.client.post("/api/v1/sensors", json=sensor).status_code == 201
     pack = [{"bn": sensor["name"], "bu": "Cel", "n": "", "t": -1.0, "v": 0.0}]
-    pack += [{"t": -900.0 * i, "v": 0.25 * i} for i in range(1, 100)]
+    pack += [{"t": -900.0 * i, "v": 0.1 * i * (96 - i) / 24.0} for i in range(1, 96)]
+    pack += [{"t": -900.0 * i, "v": 0.0} for i in range(96, 100)]
     headers = {"Content-Type": "application/senml+json"}
     assert yard.client.post("/api/v1/readings", json=pack, headers=headers).is_success
     page = boss.get(f"/floor?view=shelves&place={place}")

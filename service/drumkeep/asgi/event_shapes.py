@@ -153,10 +153,8 @@ class CorrectedIn(EventIn):
 class DrumIn(Body):
     """A drum that arrived; ``id`` is the client's UUID of the receipt, ``from`` where it came from.
 
-    Without ``tag`` it is given one; without ``net_kg`` it holds what its product's drums hold. ``share``
-    is what its side sees of what its place leaves it (the place's ``crowding``).
-    ``made_on`` is the day on the drum's own label, where it is older than its lot's.
-    ``un_mark`` is what stands on its steel, like ``UN 1A1/Y1.4/150/…``.
+    Without ``tag`` it is given one; without ``net_kg`` it holds what its product's drums hold.
+    ``share`` is what its side sees of what the ``crowding`` of its place leaves it.
     """
 
     id: ClientId

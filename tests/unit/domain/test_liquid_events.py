@@ -158,7 +158,8 @@ def test_solids_suspected_are_cleared_by_a_look_that_reached_a_warm_bottom():
 
 def test_a_look_clears_only_if_the_whole_band_is_at_50_f_or_over():
     # common practice, no source: what is seen clear while cold may seed the hour after
-    warm, cold = drum(STACK + 7.31), drum(STACK + 7.29)  # low bottom 10.01 and 9.99 °C
+    below = 10.0 - float(band(drum()).low[0])
+    warm, cold = drum(STACK + below + 0.01), drum(STACK + below - 0.01)
     for states in (warm, cold):
         states["solids"] = Solids.SUSPECTED
         happen(states, "inspected", reached_bottom=True, solids="none")

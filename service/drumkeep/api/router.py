@@ -19,6 +19,7 @@ from drumkeep.api import (
     session,
     sites,
     tokens,
+    why,
 )
 from drumkeep.api.addresses import API
 from drumkeep.api.schemas.problems import PROBLEMS
@@ -35,6 +36,7 @@ NOUNS = (
     sensors,
     readings,
     drums,
+    why,
     forecasts,
     alarms,
     accounts,

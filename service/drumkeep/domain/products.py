@@ -19,6 +19,7 @@ from drumkeep.thermal.vapour import AGENTS, Agent
 PRACTICE: Final = "common practice, no source"
 JUDGED: Final = "our judgement, no source"
 ASSUMED: Final = "assumed, override from the data sheet"
+GIVEN: Final = "given with the product, source not named"
 
 
 Points = tuple[tuple[float, float], ...]
@@ -131,7 +132,11 @@ class Product:
     def origin(self, name: str) -> str:
         """Where a limit or property comes from, in words."""
         usual = PRACTICE if hasattr(self.limits, name) else ASSUMED
-        return self.origins.get(name, JUDGED if name in _OUR_LIMITS else usual)
+        if name in self.stated:
+            usual = GIVEN
+        elif name in _OUR_LIMITS:
+            usual = JUDGED
+        return self.origins.get(name, usual)
 
     def expires_at(self, *, made_on: date, expires_on: date | None) -> datetime:
         """Return when a lot of it expires: as its maker says, else by the shelf life; UTC."""

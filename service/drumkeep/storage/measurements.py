@@ -54,6 +54,16 @@ def by_straps(tx: Tx, *, drum_id: int, first: int, last: int) -> Sequence[Measur
     ).all()
 
 
+def newest(tx: Tx, *, drum_id: int, limit: int) -> Sequence[Measurement]:
+    """Return what was made of the newest measurements of a drum, the newest first."""
+    return tx.session.exec(
+        select(Measurement)
+        .where(Measurement.drum_id == drum_id)
+        .order_by(col(Measurement.step).desc(), col(Measurement.id).desc())
+        .limit(limit)
+    ).all()
+
+
 def dips(tx: Tx, *, first: int, use: str) -> Sequence[Measurement]:
     """Return dips of this use from a step on, in order of time."""
     return tx.session.exec(

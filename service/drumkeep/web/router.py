@@ -19,10 +19,11 @@ from drumkeep.web import (
     sensors,
     sign_in,
     verdict,
+    why,
 )
 from drumkeep.web.templating import STATIC, static_address
 
-PAGES = (sign_in, floor, drums, chart, qr, verdict, alarms, sensors, places, me, live)
+PAGES = (sign_in, floor, drums, why, chart, qr, verdict, alarms, sensors, places, me, live)
 
 
 class Lasting(StaticFiles):

@@ -29,7 +29,7 @@ LATELY: Final = timedelta(hours=24)
 _LISTED: Final = 100_000
 _DOUBTS_SHOWN: Final = 4
 
-_MEASURES: Final = {
+MEASURES: Final = {
     What.AIR: "Air",
     What.FLOOR: "Floor",
     What.SKIN: "Skin of the drum",
@@ -163,7 +163,7 @@ def _sensor_view(
     calibration = max(lasting, key=lambda c: c.since, default=None)
     return SensorView(
         name=one.sensor.name,
-        measures=_MEASURES[what],
+        measures=MEASURES[what],
         drum=None if drum is None else drum.tag,
         last=said(value_said(float(series.value_c[-1]), what=what), formats) if heard else None,
         last_at=last_at,

@@ -1,0 +1,337 @@
+"""Why a drum is said to be what it is said to be, as its page shows it: names and sentences."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+from drumkeep.domain.air_ahead import basis_words
+from drumkeep.domain.doubt_words import said as value_said
+from drumkeep.domain.doubt_words import seen
+from drumkeep.domain.events import EventKind
+from drumkeep.domain.grid import from_ms, moment_of
+from drumkeep.domain.limits_used import LimitUsed
+from drumkeep.domain.why import Option, Width
+from drumkeep.domain.why_words import CAUSES, Writer, best_words, option_words, way_words
+from drumkeep.operations.why import LEADS_H, AirToCome, Begun, SensorTold, Start, Why
+from drumkeep.storage.drums import StockRow
+from drumkeep.storage.tables.measurements import Measurement
+from drumkeep.web.formats import Formats
+from drumkeep.web.views.events import met_words
+from drumkeep.web.views.places import MPH_M_S, film_views
+from drumkeep.web.views.sensors import MEASURES
+from drumkeep.web.views.sentences import said
+from drumkeep.web.wording import CROWDING, MOTION, STANDING, output_words
+
+Facts = tuple[tuple[str, str], ...]
+
+_LIMITS: Final[Mapping[str, str]] = {
+    "use_low_under_20_c": "Spray from",
+    "use_low_from_20_c": "Spray from",
+    "use_high_c": "Spray up to",
+    "storage_low_c": "Store from",
+    "storage_high_c": "Store up to",
+    "seed_c": "Seeding",
+    "deep_seed_c": "Seeds within minutes",
+    "redissolve_c": "Solids dissolve from",
+    "gassing_c": "Gassing above",
+    "maximum_c": "Maximum",
+    "agent_loss_allowance": "Blowing agent that may be lost",
+    "agitate_before_use_min": "Mix before use",
+    "agitate_if_stored_days": "Mix if stored for",
+    "shelf_life_days": "Shelf life",
+}
+_PROPERTIES: Final[Mapping[str, tuple[str, float]]] = {
+    "density": ("Density, kg/m³", 1.0),
+    "expansion": ("Expansion, 1/1000 per °C", 1000.0),
+    "specific_heat": ("Specific heat, J/(kg °C)", 1.0),
+    "conductivity": ("Conductivity, W/(m °C)", 1.0),
+    "viscosity": ("Viscosity, cP (mPa s)", 1000.0),
+}
+_MASS: Final[Mapping[EventKind, str]] = {
+    EventKind.RECEIVED: "as received",
+    EventKind.WEIGHED: "weighed",
+    EventKind.DECANTED: "less what was poured off",
+    EventKind.TOPPED: "with what was poured in",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartView:
+    """What a cause adds either way; ``share`` of the whole in per cent."""
+
+    words: str
+    size: str
+    share: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SensorWhyView:
+    """A sensor: what it measures and where, its last reading, what it is doubted for."""
+
+    measures: str
+    where: str
+    name: str
+    hung_at: datetime
+    last: str | None
+    last_at: datetime | None
+    error: str
+    silent: bool
+    doubted: bool
+    doubts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredView:
+    """A measurement: what was measured, and what the computation made of it."""
+
+    at: datetime
+    what: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PropertyView:
+    """A property with its values at bottom, mean and top, and where it comes from."""
+
+    name: str
+    values: tuple[str, ...]
+    origin: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WhyView:
+    """All that an answer about a drum rests on; ``band`` is empty while nothing is known."""
+
+    tag: str
+    side: str
+    lot: str
+    place: str
+    place_code: str
+    output: str
+    band: str
+    half: str
+    best: str
+    parts: tuple[PartView, ...]
+    options: Facts
+    air: str
+    sensors: tuple[SensorWhyView, ...]
+    stands: str
+    film: str
+    start: str
+    mass: str
+    measurements: tuple[MeasuredView, ...]
+    limits: tuple[tuple[str, str, str], ...]
+    properties_at: tuple[str, ...]
+    properties: tuple[PropertyView, ...]
+    ahead: str
+    off: Facts
+    computed_at: datetime | None
+    supported_to: datetime | None
+    timezone: str
+
+
+def why_view(why: Why, *, row: StockRow, output: str, formats: Formats) -> WhyView:
+    """Return what an answer rests on, in the viewer's units and the site's time."""
+    coming = why.air_to_come
+    width, write = why.width, Writer(span=formats.temp_span, difference=formats.fine_difference)
+    return WhyView(
+        tag=row.drum.tag,
+        side=row.product.side,
+        lot=row.lot.code,
+        place=row.place.name,
+        place_code=why.site_place,
+        output=output_words(output, formats),
+        band="" if width is None else formats.temp_span(width.low_c, width.high_c),
+        half="" if width is None else formats.fine_difference(width.half_k),
+        best=best_words(why.best, now=width, write=write) if why.options else "",
+        parts=() if width is None else _parts(width, formats=formats),
+        options=tuple(
+            (
+                _named(option, formats=formats),
+                f"{option_words(option, now=width, air_known=why.air_known, write=write)}.",
+            )
+            for option in why.options
+        ),
+        air=_air(why, formats=formats),
+        sensors=tuple(_sensor(told, formats=formats) for told in why.sensors),
+        stands=_stands(why, formats=formats),
+        film=_film(why),
+        start=_start(why.start, formats=formats),
+        mass=(
+            f"{formats.mass(row.drum.net_kg)}, {_MASS[why.mass_from.kind]} "
+            f"{formats.when(why.mass_from.at)}"
+        ),
+        measurements=tuple(
+            _measured(met, by=why.measured_by.get(met.id), formats=formats)
+            for met in why.measurements
+        ),
+        limits=tuple(
+            (_LIMITS[limit.name], _limit(limit, formats=formats), limit.origin)
+            for limit in why.limits
+        ),
+        properties_at=tuple(formats.temp(c) for c in why.properties_at_c),
+        properties=_properties(why) if why.properties_at_c else (),
+        ahead="" if coming is None else basis_words(coming.ahead, now=formats.now),
+        off=() if coming is None else _off(coming, formats=formats),
+        computed_at=why.computed_at,
+        supported_to=why.supported_to,
+        timezone=row.site.timezone,
+    )
+
+
+def _parts(width: Width, *, formats: Formats) -> tuple[PartView, ...]:
+    whole = max(width.half_k, 1e-9)
+    ordered = sorted(width.parts.items(), key=lambda part: -part[1])
+    return tuple(
+        PartView(
+            words=CAUSES[cause],
+            size=formats.fine_difference(k),
+            share=round(100.0 * k / whole),
+        )
+        for cause, k in ordered
+    )
+
+
+def _named(option: Option, *, formats: Formats) -> str:
+    words = way_words(option)
+    if option.height_m is None:
+        return words
+    return f"{words}, {formats.length(option.height_m)} up"
+
+
+def _air(why: Why, *, formats: Formats) -> str:
+    if why.air_place is None:
+        return "No air sensor hangs here or in what this place is part of: the air is not known."
+    where = (
+        "" if why.air_place.id == why.place.id else f", told by what hangs in {why.air_place.name}"
+    )
+    if why.air_c is None:
+        return f"No air sensor has said anything that counts{where}."
+    unsure = "" if why.air_known else "; no reading bounds it now, so it is taken as not known"
+    return f"{formats.temp(why.air_c)} now{where}{unsure}."
+
+
+def _sensor(told: SensorTold, *, formats: Formats) -> SensorWhyView:
+    one = told.watched
+    what, series = one.series.what, one.series
+    heard = bool(len(series.ts_ms))
+    humid = what.value == "humidity"
+    return SensorWhyView(
+        measures=MEASURES[what],
+        where="on this drum" if told.place is None else f"in {told.place}",
+        name=one.sensor.name,
+        hung_at=one.mount.since,
+        last=said(value_said(float(series.value_c[-1]), what=what), formats) if heard else None,
+        last_at=from_ms(int(series.ts_ms[-1])) if heard else None,
+        error=f"{one.sensor.error_k:g} %" if humid else formats.fine_difference(one.sensor.error_k),
+        silent=told.silent,
+        doubted=told.doubted,
+        doubts=tuple(said(seen(doubt, what=what), formats) for doubt in reversed(one.doubts)),
+    )
+
+
+def _stands(why: Why, *, formats: Formats) -> str:
+    place = why.place
+    wind = ""
+    if place.wind_m_s is not None:
+        speed = place.wind_m_s / (MPH_M_S if formats.units == "us" else 1.0)
+        wind = f", wind of {speed:.3g} {formats.speed_unit}"
+    sun = ", in the sun" if place.sun else ""
+    return (
+        f"The air is {MOTION[place.motion]}{wind}; drums stand on {STANDING[place.standing]}, "
+        f"{CROWDING[place.crowding]}{sun}."
+    )
+
+
+def _film(why: Why) -> str:
+    if why.film is None:
+        return ""
+    view = film_views([why.film.row] if why.film.row is not None else [])[0]
+    return (
+        f"{view.words} It is taken as {100.0 * view.factor:.0f} % of the named "
+        f"{why.film.named.side_w_m2k:.1f} W/(m² K), and may lie from {100.0 * view.low:.0f} to "
+        f"{100.0 * view.high:.0f} %."
+    )
+
+
+def _start(start: Start, *, formats: Formats) -> str:
+    received = formats.when(start.received_at)
+    measured = formats.temp(start.measured_c)
+    air = ""
+    if start.air_c is not None and start.origin is not None:
+        span = formats.temp_span(start.air_c[0], start.air_c[2])
+        air = f"the air of {start.origin} over the two days before, {span}"
+    match start.begun:
+        case Begun.MEASURED:
+            words = f"Received {received} and measured then: {measured}."
+        case Begun.FIRST_MEASUREMENT:
+            words = f"Received {received}, not measured; first measured {measured} "
+            words += f"{formats.when(start.measured_at)}"
+            words += f". Before that it rests on {air}." if air else "."
+        case Begun.AIR:
+            words = f"Received {received}, not measured: it began like {air}."
+        case Begun.NOTHING:
+            words = f"Received {received}, not measured, and no air before is on record."
+    if start.doubt_k < _LEAST_DOUBT_K:
+        return f"{words} Nothing is left of that doubt."
+    left = formats.fine_difference(0.5 * start.doubt_k)
+    known = "" if start.resolved else " That is too much for it to count as known."
+    return f"{words} That, or a gap since, still leaves {left} either way.{known}"
+
+
+_LEAST_DOUBT_K: Final = 0.05
+
+
+def _measured(met: Measurement, *, by: str | None, formats: Formats) -> MeasuredView:
+    what = "Skin" if met.on_wall else "Liquid"
+    height = "" if met.height_m is None else f", {formats.length(met.height_m)} above the bottom"
+    hand = f", sensor {by}" if by is not None else ", by hand"
+    off = ""
+    if met.innovation_k is not None and met.expected_k is not None:
+        side = "above" if met.innovation_k > 0.0 else "below"
+        off = (
+            f" That is {formats.fine_difference(abs(met.innovation_k))} {side} what was computed; "
+            f"{formats.fine_difference(met.expected_k)} was to be expected."
+        )
+    return MeasuredView(
+        at=moment_of(met.step),
+        what=f"{what}{height}{hand}",
+        words=f"{met_words(met, formats=formats)}{off}",
+    )
+
+
+def _limit(limit: LimitUsed, *, formats: Formats) -> str:
+    match limit.unit:
+        case "c":
+            return formats.temp(limit.value)
+        case "share":
+            return formats.share(limit.value)
+        case "min":
+            return f"{limit.value:g} minutes"
+        case "days":
+            return f"{limit.value:g} days"
+
+
+def _properties(why: Why) -> tuple[PropertyView, ...]:
+    return tuple(
+        PropertyView(
+            name=_PROPERTIES[used.name][0],
+            values=tuple(_figure(value * _PROPERTIES[used.name][1]) for value in used.values),
+            origin=used.origin,
+        )
+        for used in why.properties
+    )
+
+
+def _figure(value: float) -> str:
+    """Write a number to three figures, without a power of ten."""
+    digits = 0 if abs(value) >= 100.0 else 1 if abs(value) >= 10.0 else 2  # noqa: PLR2004
+    return f"{value:.{digits}f}" if abs(value) >= 1.0 else f"{value:.3f}"
+
+
+def _off(coming: AirToCome, *, formats: Formats) -> Facts:
+    return tuple(
+        (f"{hours} hours ahead", f"nine in ten within {formats.fine_difference(off)}")
+        for hours, off in zip(LEADS_H, coming.off_k, strict=False)
+    )

@@ -50,7 +50,14 @@ def test_a_sensor_hangs_where_it_was_hung(manager, places):
 
     assert sensor["unit"] == "Cel"
     assert sensor["mounts"] == [
-        {"what": "air", "place": places[0], "drum": None, "since": T0, "until": None}
+        {
+            "what": "air",
+            "place": places[0],
+            "drum": None,
+            "height_m": None,
+            "since": T0,
+            "until": None,
+        }
     ]
     listed = manager.get(f"{API}/sensors", params={"place": places[0]}).json()["items"]
     assert listed == [sensor]

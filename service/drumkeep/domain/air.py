@@ -15,18 +15,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drumkeep.domain.grid import STEP_MS
+from drumkeep.domain.neighbours import APART_STEPS, median_of, stand_apart
 from drumkeep.domain.places import PlaceKind, gap_limit_seconds
 from drumkeep.domain.plausibility import (
-    APART_STEPS,
     HELD_MS,
     Code,
     Doubt,
     Reason,
     codes_of,
     last_trusted_ms,
-    median_of,
     spans_of,
-    stand_apart,
     trusted_values,
 )
 from drumkeep.domain.sensor_series import SensorSeries

@@ -18,7 +18,7 @@ from tests.builders.stock import ago, event
 from tests.fixtures.devtools import Chromium, Page
 from tests.fixtures.elsewhere import look_at_alarms
 from tests.fixtures.serving import MANAGER, PASSWORD, manager, serving
-from tests.fixtures.yard import yard
+from tests.fixtures.yard import Yard, yard
 
 __all__ = ["manager", "serving", "yard"]
 
@@ -113,11 +113,11 @@ def page(browser, serving, session, tags) -> Iterator[Page]:
         yield tab
 
 
-def every_page(tags: dict[str, str]) -> list[str]:
+def every_page(yard: Yard, tags: dict[str, str]) -> list[str]:
     """Return the address of every page, and of a drum's page in every state."""
     own = ["/floor?view=shelves", "/alarms", "/me", "/sign-in", *MISSING]
     both = [f"/{page}/{tag}" for tag in tags.values() for page in ("d", "drums")]
-    return [*own, *both, "/floor/table"]
+    return [*own, *both, "/floor/table", f"/places/{yard.place('hall')}"]
 
 
 def focused(page: Page) -> str:
@@ -149,10 +149,10 @@ def test_browser_would_tell_of_faults(page):
 
 
 @pytest.mark.slow
-def test_no_page_has_faults_is_too_wide_or_has_controls_too_small_for_gloves(page, tags):
+def test_no_page_has_faults_is_too_wide_or_has_controls_too_small_for_gloves(page, yard, tags):
     for width, height in (DESK, PHONE):
         page.resize(width, height)
-        for path in every_page(tags):
+        for path in every_page(yard, tags):
             page.goto(path)
             if path.startswith("/drums/") and path not in MISSING:
                 page.wait_for(CHART)

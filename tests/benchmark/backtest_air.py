@@ -76,6 +76,7 @@ def _ready(trial: DrumTrial, output: OutputClass) -> dict[str, Any]:
     waiting, told = ready.waiting, ready.told
     return {
         "cases": int(waiting.sum()),
+        "times": ready.times,
         "covered": _share(ready.covers, waiting),
         "cases_with_latest": int(told.sum()),
         "covered_with_latest": _share(ready.covers, told),

@@ -54,6 +54,9 @@ ROOM_SET_C: Final = 27.0
 SENSOR_K: Final = 0.5
 FILLS_KG: Final = {Side.ISO: (250.0, 125.0, 50.0), Side.RESIN: (227.0, 110.0, 45.0)}
 
+AT_A_TIME: Final = sum(len(fills) for fills in FILLS_KG.values())
+"""Drums that are looked ahead for at each time of the year."""
+
 
 @dataclass(frozen=True)
 class Ground:
@@ -211,6 +214,11 @@ class ReadyTrial:
     def waiting(self) -> Flags:
         """Which were not ready at once, and became ready or were said to; (3, drum)."""
         return np.asarray((self.came != 0) & ((self.said_at >= 0) | (self.came > 0)))
+
+    @property
+    def times(self) -> int:
+        """At how many times of the year any waited: drums of one time share their weather."""
+        return len(np.unique(np.flatnonzero(self.waiting.any(axis=0)) // AT_A_TIME))
 
     @property
     def told(self) -> Flags:

@@ -138,3 +138,11 @@ def test_a_site_that_is_not_there_has_no_forecast(manager):
 
     assert manager.get(missing).status_code == 404
     assert manager.put(missing, json={"points": points()}).status_code == 404
+
+
+def test_both_ways_to_send_it_are_described(manager):
+    paths = manager.get("/openapi.json").json()["paths"]
+    body = paths[f"{API}/sites/{{code}}/air-forecast"]["put"]["requestBody"]
+
+    assert set(body["content"]) == {"application/json", "text/csv"}
+    assert "$ref" not in str(body)

@@ -25,7 +25,7 @@ def read_clues(
         Which of them.
     """
     wanted = [places[place_id] for place_id in place_ids]
-    lessons = air.lessons(tx)
+    lessons = air.lessons(tx, place_ids=[place.id for place in wanted])
     newest = {
         site_id: air.newest_forecast(tx, site_id=site_id) for site_id in {p.site_id for p in wanted}
     }

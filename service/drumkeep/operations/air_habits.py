@@ -34,7 +34,7 @@ def lessons_of(tx: Tx, *, now: datetime) -> list[AirLesson]:
         The present, UTC; its running hour is left out.
     """
     ground = read_ground(tx)
-    before = air.lessons(tx)
+    before = air.lessons(tx, place_ids=list(ground.places))
     last_hour = to_ms(now) // _HOUR_MS - 1
     first_hour = last_hour - _HOURS + 1
     sensor_ids = sorted({m.sensor_id for mounts in ground.air_mounts.values() for m in mounts})

@@ -17,6 +17,7 @@ from drumkeep.storage.transaction import Tx
 Floats = NDArray[np.float64]
 
 _HOURS_AT_ONCE: Final = 200
+_PLACES_AT_ONCE: Final = 1000
 
 
 def as_forecast(row: AirForecast) -> OutdoorForecast:
@@ -64,9 +65,14 @@ def drop_forecasts(tx: Tx, *, before: datetime) -> None:
     tx.session.exec(delete(AirForecast).where(col(AirForecast.issued_at) < before))
 
 
-def lessons(tx: Tx) -> dict[int, AirLesson]:
-    """Return what every place's past taught, by place id."""
-    return {row.place_id: row for row in tx.session.exec(select(AirLesson)).all()}
+def lessons(tx: Tx, *, place_ids: Sequence[int]) -> dict[int, AirLesson]:
+    """Return what the past of places taught, by place id; some have taught nothing yet."""
+    found: dict[int, AirLesson] = {}
+    for start in range(0, len(place_ids), _PLACES_AT_ONCE):
+        some = place_ids[start : start + _PLACES_AT_ONCE]
+        rows = tx.session.exec(select(AirLesson).where(col(AirLesson.place_id).in_(some)))
+        found |= {row.place_id: row for row in rows}
+    return found
 
 
 def put_lessons(tx: Tx, *, rows: Sequence[AirLesson]) -> None:

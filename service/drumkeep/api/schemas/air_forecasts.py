@@ -5,7 +5,7 @@ from typing import Annotated, Any, Final
 from pydantic import Field
 
 from drumkeep.asgi.fields import LEFT_OUT, Answer, Body, Moment, MomentOut, Number
-from drumkeep.domain.air_forecasts import MOST_POINTS, ForecastPoint
+from drumkeep.domain.air_forecasts import HIGHEST_C, LOWEST_C, MOST_POINTS, ForecastPoint
 
 
 class AirPointIn(Body):
@@ -49,13 +49,32 @@ class AirForecastOut(Answer):
 
 _CSV_EXAMPLE: Final = "time,temperature_f\n2026-01-31T06:00:00-06:00,19.4\n"
 
+_MOMENT: Final = {"type": "string", "format": "date-time"}
+_POINT: Final = {
+    "type": "object",
+    "required": ["at", "c"],
+    "additionalProperties": False,
+    "properties": {
+        "at": _MOMENT,
+        "c": {"type": "number", "minimum": LOWEST_C, "maximum": HIGHEST_C},
+    },
+}
+_FORECAST: Final = {
+    "title": "Forecast of the outdoor air",
+    "type": "object",
+    "required": ["points"],
+    "additionalProperties": False,
+    "properties": {
+        "issued_at": _MOMENT,
+        "points": {"type": "array", "minItems": 2, "maxItems": MOST_POINTS, "items": _POINT},
+    },
+}
+
 FORECAST_BODY: Final[dict[str, Any]] = {
     "requestBody": {
         "required": True,
         "content": {
-            "application/json": {
-                "schema": AirForecastIn.model_json_schema(ref_template="#/$defs/{model}")
-            },
+            "application/json": {"schema": _FORECAST},
             "text/csv": {"schema": {"type": "string"}, "example": _CSV_EXAMPLE},
         },
     }

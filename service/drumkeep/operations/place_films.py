@@ -113,16 +113,21 @@ def reset(tx: Tx, *, place: Place, by: str, now: datetime) -> PlaceFilm:
 
 
 def lessons(tx: Tx, *, now: datetime) -> list[Lesson]:
-    """Return the dips that may say something of their places' films, oldest first."""
-    films = place_films.all_films(tx)
-    first = step_at(now - REMEMBERED)
+    """Return the dips that may say something of their places' films, the newest of each first."""
+    said = place_films.all_films(tx)
     found: dict[int, list[Lesson]] = defaultdict(list)
-    for dip in measurements.dips(tx, first=first, use=Use.USED.value):
-        lesson = _lesson(tx, dip)
-        if lesson is None or dip.step <= _forgotten_to(films.get(lesson.place_id, ())):
+    first = step_at(now - REMEMBERED)
+    for dip in reversed(measurements.dips(tx, first=first, use=Use.USED.value)):
+        place_id = drum_rows.place_at(tx, drum_id=dip.drum_id, at=moment_of(dip.step))
+        if place_id is None or len(found[place_id]) >= MOST_DIPS:
             continue
-        found[lesson.place_id].append(lesson)
-    return [lesson for some in found.values() for lesson in some[-MOST_DIPS:]]
+        rows = said.get(place_id, ())
+        if _is_pinned(rows) or dip.step <= _forgotten_to(rows):
+            continue
+        lesson = _lesson(tx, dip, place_id=place_id)
+        if lesson is not None:
+            found[place_id].append(lesson)
+    return [lesson for some in found.values() for lesson in some]
 
 
 def study(some: Sequence[Lesson]) -> list[PlaceLearned]:
@@ -140,8 +145,7 @@ def put_learned(tx: Tx, *, found: Sequence[PlaceLearned], now: datetime) -> list
     made = []
     for place in found:
         rows = place_films.films_of(tx, place_id=place.place_id)
-        last = rows[-1] if rows else None
-        if last is not None and (last.source == FilmSource.PINNED or last.since > now):
+        if _is_pinned(rows) or (rows and rows[-1].since > now):
             continue
         if differs(place.learned, from_=film_now(rows, now=now)):
             made.append(
@@ -185,21 +189,25 @@ def _forgotten_to(rows: Sequence[PlaceFilm]) -> int:
     return max(resets, default=-1)
 
 
-def _lesson(tx: Tx, dip: Measurement) -> Lesson | None:
+def _is_pinned(rows: Sequence[PlaceFilm]) -> bool:
+    return bool(rows) and rows[-1].source == FilmSource.PINNED
+
+
+def _lesson(tx: Tx, dip: Measurement, *, place_id: int) -> Lesson | None:
     """Return what it takes to learn from a dip; None where it says nothing of a film."""
     events = effective(drum_rows.events_of(tx, drum_ids=[dip.drum_id])[dip.drum_id])
     here = next((e for e in events if e.id == dip.event_id), None)
     if here is None or here == first_measurement(events, receipt=events[0]):
         return None  # what set the start agrees with it by itself
-    before = _measured_before(events, dip=here)
+    before = _known_before(tx, events[: events.index(here)])
     if _DISTURBING & {e.kind for e in events if before.at <= e.at < here.at}:
         return None
     since = step_at(before.at)
     work = load(tx, since={dip.drum_id: since * STEP_MS + 1}, marks=(), now=moment_of(dip.step))
-    task = work.tasks[0]
+    task = next(task for task in work.tasks if task.drum.id == dip.drum_id)
     return Lesson(
         dip=dip,
-        place_id=[s for s in task.facts.stays if s.since <= here.at][-1].place,
+        place_id=place_id,
         since=since,
         past=replace(
             task.past, events=[e for e in task.past.events if e.at <= here.at and e != here]
@@ -209,9 +217,12 @@ def _lesson(tx: Tx, dip: Measurement) -> Lesson | None:
     )
 
 
-def _measured_before(events: Sequence[DrumEvent], *, dip: DrumEvent) -> DrumEvent:
-    """Return the last hand measurement before a dip, or the receipt."""
-    return [e for e in events[: events.index(dip)] if e.kind in MEASURING or e is events[0]][-1]
+def _known_before(tx: Tx, events: Sequence[DrumEvent]) -> DrumEvent:
+    """Return the last measurement by hand that was used, or the receipt."""
+    measured = [event for event in events if event.kind in MEASURING]
+    met = measurements.by_events(tx, event_ids=[event.id for event in measured])
+    used = [e for e in measured if e.id in met and met[e.id].use != Use.REFUSED]
+    return used[-1] if used else events[0]
 
 
 def _evidence(lesson: Lesson) -> Evidence | None:

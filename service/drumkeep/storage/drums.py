@@ -192,6 +192,20 @@ def stays_touching(
     return [(drum_id, start) for drum_id, start in rows]
 
 
+def place_at(tx: Tx, *, drum_id: int, at: datetime) -> int | None:
+    """Return the place where a drum stood at a time; None before its receipt and after its end."""
+    return tx.session.exec(
+        select(Stay.place_id)
+        .where(
+            Stay.drum_id == drum_id,
+            col(Stay.origin).is_(False),
+            col(Stay.since) <= at,
+            or_(col(Stay.until).is_(None), col(Stay.until) > at),
+        )
+        .order_by(col(Stay.since).desc())
+    ).first()
+
+
 def present_ids(tx: Tx) -> Sequence[int]:
     """Return the ids of drums that have neither been emptied nor disposed of."""
     return tx.session.exec(select(Drum.id).where(col(Drum.ended).is_(None))).all()

@@ -136,6 +136,29 @@ def test_a_pinned_film_holds_from_the_next_step_on_and_nothing_is_learned_over_i
     assert film(hall, 69.0).factor == 2.0
 
 
+def test_a_dip_is_a_lesson_only_where_the_film_alone_lies_between(hall):
+    def taught() -> int:
+        with hall.looking() as tx:
+            return len(place_films.lessons(tx, now=at(40.0)))
+
+    plain = hall.receive("hall", 0.0, liquid_c=10.0)
+    hall.record(plain, "dipped", 1.0, c=10.5)
+    assert taught() == 1
+    hall.record(plain, "dipped", 2.0, c=30.0)  # which is refused
+    assert taught() == 1
+
+    stirred = hall.receive("hall", 0.0, liquid_c=10.0)
+    hall.record(stirred, "agitated", 0.5, minutes=10.0)
+    hall.record(stirred, "dipped", 1.0, c=10.5)
+    unmeasured = hall.receive("hall", 0.0, liquid_c=None, origin="dock")
+    hall.record(unmeasured, "dipped", 1.0, c=12.0)  # which may set its start
+    assert taught() == 1
+    with hall.writing() as tx:
+        place = place_at(tx, site="north", code="hall")
+        place_films.reset(tx, place=place, by="Mara", now=at(40.0))
+    assert taught() == 0
+
+
 def test_a_film_narrows_the_band_of_the_drums_there(hall):
     tag = hall.receive("hall", 0.0, liquid_c=4.0)
     hall.advance(20.0)

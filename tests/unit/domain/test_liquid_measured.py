@@ -1,5 +1,7 @@
 """What a dip, a skin reading or a strap does to the computed liquid of one drum."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -18,6 +20,7 @@ from drumkeep.domain.liquid_observed import (
     BY_HAND,
     Reading,
     height_row,
+    observe,
 )
 from drumkeep.domain.liquid_state import (
     DISPUTED_STEPS,
@@ -114,6 +117,30 @@ def test_what_is_far_from_the_probe_moves_less_and_stays_less_certain():
     # further up the model's own error is larger too: per standard deviation it moves less
     assert (np.diff(moved / np.sqrt(np.diag(covariance)))[1:] < 0.0).all()
     assert (np.diff(left)[1:] > 0.0).all()
+
+
+@pytest.mark.parametrize("height_m", [None, 0.05, 0.7])
+def test_liquid_drawn_from_what_is_not_known_is_then_as_far_off_as_the_band_says(height_m):
+    # The test of any Kalman step: errors drawn from the covariance before lie, after it, within the
+    # one after (Anderson and Moore 1979, ch. 3).
+    steep = 4.0 * STACK
+    before = covariance_of(drum(steep, driven_k=10.0), beside=beside())
+    random = np.random.default_rng(3)
+    root = np.linalg.cholesky(before + 1e-12 * np.eye(LAYERS))
+    offs = []
+    for _ in range(300):
+        states = drum(steep, driven_k=10.0)
+        truth = steep + root @ random.normal(size=LAYERS)
+        reading = Reading(c=0.0, sigma_k=0.3, height_m=height_m)
+        seen = observe(reading, states=states, beside=beside())
+        c = float(seen.of(truth)) + random.normal(0.0, seen.sigma_k)
+        take(replace(reading, c=c), states=states, beside=beside())
+        offs.append(truth - likely(states))
+    said = np.sqrt(np.diag(covariance_of(states, beside=beside())))
+    found = np.sqrt(np.mean(np.square(offs), axis=0))
+
+    assert found == pytest.approx(said, rel=0.15)
+    assert (found <= 1.05 * np.sqrt(np.diag(before))).all()
 
 
 def test_the_same_measurement_again_and_again_converges_to_it():

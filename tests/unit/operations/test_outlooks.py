@@ -4,7 +4,7 @@ from datetime import datetime
 
 import pytest
 
-from drumkeep.operations import outlooks
+from drumkeep.domain.outlook import Prospect
 from tests.fixtures.depot import depot, empty_depot, steady
 
 __all__ = ["depot", "empty_depot"]
@@ -60,13 +60,13 @@ def test_a_drum_that_is_ready_waits_for_nothing(warm):
 def test_drums_that_are_alike_are_looked_ahead_for_once(warm, monkeypatch):
     tags = [warm.receive("hall", 0.0, liquid_c=c) for c in (14.0, 14.0, 14.0, 9.0)]
     looked = []
-    course = outlooks.Prospect.course
+    course = Prospect.course
 
     def counted(self, **how):
         looked.append(len(self.states))
         return course(self, **how)
 
-    monkeypatch.setattr(outlooks.Prospect, "course", counted)
+    monkeypatch.setattr(Prospect, "course", counted)
     warm.advance(1.0)
 
     # one of the three and the fourth: where they are, and there and in the warm room

@@ -327,8 +327,9 @@ class _Look:
     ) -> datetime | None:
         """Latest time to bring it into the warm room and have it ready before it is wanted.
 
-        Every hour until then is tried at once, each as a drum of its own, and then the quarters of
-        the last hour that would do.
+        Every sixth hour until then is tried at once, each as a drum of its own, then the hours from
+        the last that would do, then its quarters. Where a later start would do again after one that
+        does not, the earlier is told.
         """
         present = moment_of(self.step)
         last = int((wanted - READY_BEFORE - present) / timedelta(hours=1) * PER_HOUR)
@@ -336,15 +337,15 @@ class _Look:
         if last < 0:
             return None
 
-        def latest(starts: NDArray[np.intp]) -> int | None:
+        found, end = 0, last + 1
+        for stride in (6 * PER_HOUR, PER_HOUR, 1):
+            starts = np.arange(found, end, stride)
             in_time = self._in_time(i, room=room, slow=slow, band=band, starts=starts, last=last)
-            return int(starts[in_time].max()) if in_time.any() else None
-
-        hour = latest(np.arange(0, last + 1, PER_HOUR))
-        if hour is None:
-            return None
-        quarters = np.arange(hour, min(hour + PER_HOUR, last + 1))
-        return self._moment(latest(quarters) or hour)
+            if not in_time.any():
+                return None
+            found = int(starts[in_time].max())
+            end = min(found + stride, last + 1)
+        return self._moment(found)
 
     def _in_time(
         self,
@@ -367,7 +368,7 @@ class _Look:
             states=states,
             ahead=[self._air(room).later(int(start)) for start in starts],
             delay=starts,
-        ).course(hours=min(last // PER_HOUR + 1, READY_HOURS), pessimist=True)
+        ).course(hours=min((last - int(starts[0])) // PER_HOUR + 1, READY_HOURS), pessimist=True)
         low, high = np.full(len(starts), band[0]), np.full(len(starts), band[1])
         ready = first_within(course.band, low_c=low, high_c=high)
         return np.asarray((ready >= 0) & (starts + ready <= last), dtype=np.bool_)

@@ -55,7 +55,7 @@ def step(start, *, drum, air_c, floor_c=None, heat_w=0.0, seconds=300.0):
     )[0]
 
 
-def written_step(start, *, drum, air_c, floor_c, seconds):
+def written_step(start, *, drum, air_c, floor_c, seconds):  # noqa: C901, PLR0915 - as it is told
     """Layers after a step, and the heat that came through side and ends, J: as it is written.
 
     One drum, in plain numbers: the film by bracketing, conduction by a banded solver, pooling by

@@ -1,8 +1,8 @@
 """The low–high band of the liquid: parameter hull, sensor error and model error.
 
-The model's error comes from the table of its differences from fine-grid curves (``model_error``): the
-bottom is a little too warm in fast cooling, so the band reaches further down than up. It fades at
-rest.
+The model's error comes from the table of its differences from fine-grid curves (``model_error``):
+the bottom is a little too warm in fast cooling, so the band reaches further down than up. It fades
+at rest.
 """
 
 from dataclasses import dataclass

@@ -11,6 +11,7 @@ from drumkeep.thermal.band import Band, band_of
 from drumkeep.thermal.geometry import CROSS_SECTION_M2, PERIMETER_M
 from drumkeep.thermal.kernel import march_all
 from drumkeep.thermal.parameter_sets import LIKELY
+from drumkeep.thermal.parts import in_parts
 from drumkeep.thermal.stratified import Liquid, depth, heat_capacity
 
 Floats = NDArray[np.float64]
@@ -101,19 +102,29 @@ def layers_over_time(
 
     Parameters are those of :func:`march`.
     """
-    over_time = march_all(
-        start_c,
-        liquid.tables,
-        liquid.number,
-        liquid.mass_kg,
-        liquid.side_w_m2k,
-        liquid.top_w_m2k,
-        liquid.bottom_w_m2k,
-        liquid.steel_kg,
-        *(np.moveaxis(values, 0, -1) for values in (side_c, top_c, floor_c)),
-        step_s,
-    )
-    return np.moveaxis(over_time, -2, 0)
+    shape = start_c.shape
+    steps = side_c.shape[0]
+    own = [np.broadcast_to(values, shape[:-1]) for values in liquid.each()]
+    faced = [
+        np.broadcast_to(np.moveaxis(values, 0, -1), (*shape[:-1], steps))
+        for values in (side_c, top_c, floor_c)
+    ]
+    result = np.empty((*shape[:-1], steps, shape[-1]))
+
+    def some(part: slice) -> None:
+        number, *rest = (values[..., part] for values in own)
+        march_all(
+            start_c[..., part, :],
+            liquid.tables,
+            number,
+            *rest,
+            *(values[..., part, :] for values in faced),
+            step_s,
+            result[..., part, :, :],
+        )
+
+    in_parts(some, count=shape[-2], steps=steps)
+    return np.moveaxis(result, -2, 0)
 
 
 def course_of(

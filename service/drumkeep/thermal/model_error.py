@@ -1,8 +1,8 @@
 """How far the layer model is from fine-grid convection: the table that the band's errors come from.
 
 Each row is one run of a fine-grid solver (``tests/reference/fine_grid``): drums 0.2 to 0.8 m deep,
-5e-5 to 3e-3 m²/s, side films of 3 to 25 W/(m² K), warmed, cooled, turned, by day and night. The model
-was fitted to the calibration runs only. ``python -m tests.reference.fine_grid.errors`` prints the
+5e-5 to 3e-3 m²/s, side films of 3 to 25 W/(m² K), warmed, cooled, turned, by day and night. The
+model was fitted to the calibration runs only. ``python -m tests.reference.fine_grid.errors`` prints the
 rows, and a test holds them to what the model gives. No measured curve of a drum is public.
 """
 

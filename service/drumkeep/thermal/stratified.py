@@ -9,7 +9,7 @@ Arrays carry any leading axes (parameter set, drum); the last axis is the layer,
 """
 
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from drumkeep.thermal.constants import STEEL_SPECIFIC_HEAT_J_KGK
 from drumkeep.thermal.geometry import DRUM_INSIDE_HEIGHT_M, liquid_depth
 from drumkeep.thermal.kernel import LAYERS, LEAST_MASS_KG, advance_all, overturn_all
+from drumkeep.thermal.parts import in_parts
 from drumkeep.thermal.properties import Row, read_tables
 
 Floats = NDArray[np.float64]
@@ -61,6 +62,17 @@ class Liquid:
             if name != "tables"
         }
         return replace(self, **picked)
+
+    def each(self) -> tuple[NDArray[Any], ...]:
+        """Return what each drum has of its own, as the compiled loops take it."""
+        return (
+            self.number,
+            self.mass_kg,
+            self.side_w_m2k,
+            self.top_w_m2k,
+            self.bottom_w_m2k,
+            self.steel_kg,
+        )
 
     def at(self, row: Row, temperature_c: Floats | float) -> Floats:
         """Return a property at each drum's temperature, °C."""
@@ -117,21 +129,23 @@ def advance(
     ndarray
         New layer temperatures, same shape.
     """
-    result: Floats = advance_all(
-        layers_c,
-        liquid.tables,
-        liquid.number,
-        liquid.mass_kg,
-        liquid.side_w_m2k,
-        liquid.top_w_m2k,
-        liquid.bottom_w_m2k,
-        liquid.steel_kg,
-        side_c,
-        side_c if top_c is None else top_c,
-        side_c if floor_c is None else floor_c,
-        np.broadcast_to(np.asarray(heat_w, dtype=np.float64), np.shape(heat_w) or (LAYERS,)),
-        seconds,
+    faced = (side_c, side_c if top_c is None else top_c, side_c if floor_c is None else floor_c)
+    shape = layers_c.shape
+    inputs = (
+        *(np.broadcast_to(values, shape[:-1]) for values in (*liquid.each(), *faced)),
+        np.broadcast_to(np.asarray(heat_w, dtype=np.float64), shape),
     )
+    result = np.empty(shape)
+
+    def some(part: slice) -> None:
+        drums = (..., part)
+        layers = (..., part, slice(None))
+        number, *rest, heat = (
+            values[layers if values.ndim == len(shape) else drums] for values in inputs
+        )
+        advance_all(layers_c[layers], liquid.tables, number, *rest, heat, seconds, result[layers])
+
+    in_parts(some, count=shape[-2])
     return result
 
 

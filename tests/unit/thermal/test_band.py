@@ -3,7 +3,16 @@
 import numpy as np
 import pytest
 
-from drumkeep.thermal.band import band_of
+from drumkeep.thermal.band import (
+    BOTTOM_HIGH_K,
+    BOTTOM_LOW_K,
+    DRIVE_SHARE,
+    MEAN_K,
+    REST_K,
+    TOP_K,
+    band_of,
+)
+from drumkeep.thermal.model_error import CASES
 
 STACK = np.arange(8.0)  # bottom 0, top 7, mean 3.5
 
@@ -23,43 +32,44 @@ def test_the_likely_set_gives_bottom_mean_and_top():
     assert (found.bottom[0], found.mean[0], found.top[0]) == (0.5, 4.0, 7.5)
 
 
-def test_at_rest_the_model_error_is_0_3_k_everywhere():
+def test_the_limits_are_a_tenth_over_the_worst_of_the_table():
+    for limit, name in (
+        (BOTTOM_LOW_K, "bottom_warm_k"),
+        (BOTTOM_HIGH_K, "bottom_cold_k"),
+        (MEAN_K, "mean_k"),
+        (TOP_K, "top_k"),
+    ):
+        assert limit == pytest.approx(1.1 * max(getattr(case, name) for case in CASES))
+
+
+def test_at_rest_the_model_error_is_the_same_everywhere():
     found = band(sets())
 
-    assert found.bottom_low[0] == pytest.approx(-0.3)
-    assert found.bottom_high[0] == pytest.approx(0.3)
-    assert found.mean_high[0] - found.mean_low[0] == pytest.approx(0.6)
-    assert found.top_high[0] == pytest.approx(7.3)
+    assert found.bottom_low[0] == pytest.approx(-REST_K)
+    assert found.bottom_high[0] == pytest.approx(REST_K)
+    assert found.mean_high[0] - found.mean_low[0] == pytest.approx(2.0 * REST_K)
+    assert found.top_high[0] == pytest.approx(7.0 + REST_K)
 
 
-@pytest.mark.parametrize(
-    ("drive_k", "bottom_low", "bottom_high", "mean", "top"),
-    [
-        # each error is capped by 0.3 K + 0.2 × the largest |air − mean| of the last six hours
-        (1.0, -0.5, 0.5, 0.5, 0.5),
-        (5.0, -1.3, 1.0, 0.7, 1.3),
-        (30.0, -2.5, 1.0, 0.7, 2.5),
-    ],
-)
-def test_the_model_error_grows_with_the_drive_up_to_its_limits(
-    drive_k, bottom_low, bottom_high, mean, top
-):
+@pytest.mark.parametrize("drive_k", [1.0, 5.0, 30.0])
+def test_the_model_error_grows_with_the_drive_up_to_its_limits(drive_k):
     found = band(sets(), drive_k=drive_k)
+    cap = REST_K + DRIVE_SHARE * drive_k
 
-    assert found.bottom_low[0] == pytest.approx(bottom_low)
-    assert found.bottom_high[0] == pytest.approx(bottom_high)
-    assert found.mean_high[0] == pytest.approx(3.5 + mean)
-    assert found.mean_low[0] == pytest.approx(3.5 - mean)
-    assert found.top_low[0] == pytest.approx(7.0 - top)
-    assert found.top_high[0] == pytest.approx(7.0 + top)
+    assert found.bottom_low[0] == pytest.approx(-min(BOTTOM_LOW_K, cap))
+    assert found.bottom_high[0] == pytest.approx(min(BOTTOM_HIGH_K, cap))
+    assert found.mean_high[0] == pytest.approx(3.5 + min(MEAN_K, cap))
+    assert found.mean_low[0] == pytest.approx(3.5 - min(MEAN_K, cap))
+    assert found.top_low[0] == pytest.approx(7.0 - min(TOP_K, cap))
+    assert found.top_high[0] == pytest.approx(7.0 + min(TOP_K, cap))
 
 
 def test_the_band_is_the_hull_of_the_sets_whichever_is_colder():
     # fast is the colder one while the drum cools
     cooling, warming = band(sets(slow=1.0, fast=-2.0)), band(sets(slow=-2.0, fast=1.0))
 
-    assert cooling.bottom_low[0] == warming.bottom_low[0] == pytest.approx(-2.3)
-    assert cooling.top_high[0] == warming.top_high[0] == pytest.approx(8.3)
+    assert cooling.bottom_low[0] == warming.bottom_low[0] == pytest.approx(-2.0 - REST_K)
+    assert cooling.top_high[0] == warming.top_high[0] == pytest.approx(8.0 + REST_K)
 
 
 def test_low_and_high_enclose_everything():
@@ -81,5 +91,5 @@ def test_the_sensors_error_widens_the_band_on_both_sides():
 def test_a_dip_holds_the_model_error_down_but_not_the_hull():
     dipped = band(sets(slow=-1.0, fast=1.0), drive_k=30.0, kept=0.2)
 
-    assert dipped.bottom_low[0] == pytest.approx(-1.0 - 0.2 * 2.5)
-    assert dipped.top_high[0] == pytest.approx(8.0 + 0.2 * 2.5)
+    assert dipped.bottom_low[0] == pytest.approx(-1.0 - 0.2 * BOTTOM_LOW_K)
+    assert dipped.top_high[0] == pytest.approx(8.0 + 0.2 * TOP_K)

@@ -14,7 +14,8 @@ from drumkeep.domain.forecasts import AirPoint, Forecast, ForecastRequest, forec
 from drumkeep.domain.products import Side
 from drumkeep.thermal.boundary import Exposure
 from drumkeep.thermal.model_error import Case as Row
-from tests.reference.fine_grid.cases import Case, Floats, calibration, check, given
+from tests.reference.fine_grid.cases import Case, calibration, check, given
+from tests.reference.fine_grid.grid import Floats
 
 PROPERTIES = (
     "density_kg_m3",

@@ -119,7 +119,10 @@ def test_what_cannot_be_used_is_named_with_its_field(manager, address, body, fie
     assert manager.get(address).status_code == 404
 
 
-@pytest.mark.parametrize("content", [b"", b"time,c\n\xff\xfe", b"time,kelvin\n", b"time,c\n"])
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"time,c\n\xff\xfe", b"time,kelvin\n", b"time,c\n", b"time,c\n\x00,5\n", b'"' * 5000],
+)
 def test_csv_that_cannot_be_read_is_refused(manager, address, content):
     answer = manager.put(address, content=content, headers={"Content-Type": "text/csv"})
 

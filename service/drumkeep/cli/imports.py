@@ -73,14 +73,16 @@ def _read(file: Path) -> str:
 
 
 def _issue(text: str | None, *, now: datetime) -> datetime:
+    if text is None:
+        return now
     try:
-        moment = now if text is None else datetime.fromisoformat(text)
-    except ValueError:
-        moment = datetime.min  # noqa: DTZ901 - as good as any time without a zone
-    if moment.tzinfo is None:
-        mend = "Write it with its zone, like 2026-01-31T06:00:00-06:00."
-        raise Invalid(TITLE, [Fault("--issued-at", text, "is no time with a zone", mend)])
-    return moment.astimezone(UTC)
+        moment = datetime.fromisoformat(text)
+        if moment.tzinfo is not None:
+            return moment.astimezone(UTC)
+    except (ValueError, OverflowError):
+        pass
+    mend = "Write it with its zone, like 2026-01-31T06:00:00-06:00."
+    raise Invalid(TITLE, [Fault("--issued-at", text, "is no time with a zone", mend)])
 
 
 def _words(forecast: OutdoorForecast) -> str:

@@ -48,6 +48,7 @@ _UNIT: Final = re.compile(
     r"(?:t|temp|temperature)?[\s_]*[(\[]?\s*(?:°|deg)?\s*([cf])[)\]]?", re.IGNORECASE
 )
 _COLUMNS: Final = 2
+_YEARS: Final = range(2000, 2101)
 
 
 @dataclass(frozen=True)
@@ -151,11 +152,16 @@ def from_csv(text: str) -> list[ForecastPoint]:
     Invalid
         Naming lines that cannot be read.
     """
-    rows = [
-        (number, [cell.strip() for cell in row])
-        for number, row in enumerate(csv.reader(io.StringIO(text.removeprefix("\ufeff"))), start=1)
-        if any(cell.strip() for cell in row)
-    ]
+    lines = csv.reader(io.StringIO(text.removeprefix("\ufeff")))
+    try:
+        rows = [
+            (number, [cell.strip() for cell in row])
+            for number, row in enumerate(lines, start=1)
+            if any(cell.strip() for cell in row)
+        ]
+    except csv.Error as error:
+        fault = Fault(f"lines.{lines.line_num}", None, f"is not CSV: {error}", _HEADER_MEND)
+        raise Invalid(TITLE, [fault]) from None
     if not rows:
         raise Invalid(TITLE, [Fault("lines.1", None, "is missing", _HEADER_MEND)])
     first, header = rows[0]
@@ -188,6 +194,8 @@ def _fault_of(row: Sequence[str]) -> tuple[str, str] | None:
         return "has no time in its first column", _ZONE_MEND
     if at.tzinfo is None:
         return "has a time without a zone", _ZONE_MEND
+    if at.year not in _YEARS:
+        return "has a time that is out of range", "Give a time from 2000 to 2100."
     try:
         value = float(row[1])
     except ValueError:

@@ -68,6 +68,7 @@ def test_checking_stores_nothing(engine, imported, capsys):
         ("", (), "lines.1"),
         (lines(), ("--issued-at", "yesterday"), "--issued-at"),
         (lines(), ("--issued-at", "2020-01-01T00:00Z"), "issued_at"),
+        (lines(), ("--issued-at", "0001-01-01T00:00+14:00"), "--issued-at"),
     ],
 )
 def test_what_cannot_be_read_is_said_with_its_line(imported, capsys, text, options, words):

@@ -98,6 +98,8 @@ def test_a_header_that_says_no_unit_is_refused(header):
         ("2026-02-04T12:00Z,nan", "not finite"),
         ("2026-02-04T12:00Z", "two columns"),
         ("2026-02-04T12:00Z,5,6", "two columns"),
+        ("0001-01-01T00:00+14:00,5", "out of range"),
+        ("2026-02-04T12:00Z," + "5" * 200_000, "is not CSV"),
     ],
 )
 def test_lines_that_cannot_be_read_are_named(line, problem):

@@ -160,8 +160,9 @@ def from_csv(text: str) -> list[ForecastPoint]:
             if any(cell.strip() for cell in row)
         ]
     except csv.Error as error:
-        fault = Fault(f"lines.{lines.line_num}", None, f"is not CSV: {error}", _HEADER_MEND)
-        raise Invalid(TITLE, [fault]) from None
+        where = f"lines.{lines.line_num}"
+        unread = Fault(where, None, f"is not CSV: {error}", _HEADER_MEND)
+        raise Invalid(TITLE, [unread]) from None
     if not rows:
         raise Invalid(TITLE, [Fault("lines.1", None, "is missing", _HEADER_MEND)])
     first, header = rows[0]

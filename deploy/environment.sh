@@ -47,6 +47,8 @@ install_into_environment() {
     .venv/bin/python -m pip install -qq -c deploy/constraints.txt -e ".[$2]" || return 1
     # Only the weather files in pvlib's folder are read, so its own dependencies stay out.
     .venv/bin/python -m pip install -qq --no-deps -c deploy/constraints.txt pvlib || return 1
+    # Compiled code is kept beside its source: made now, it costs no start half a minute later.
+    .venv/bin/python -c 'import drumkeep.thermal.kernel' || return 1
     fingerprint >".venv/.made-for-$1"
 }
 

@@ -52,7 +52,7 @@ def contract(identity: str) -> dict[str, Any]:
 @pytest.mark.parametrize(
     ("identity", "allowed"),
     [
-        ("pure", {"numpy"}),
+        ("pure", {"numba", "numpy"}),
         ("wire-alone", {"msgspec"}),
         ("gateway-light", {"msgspec", "paho"}),
     ],

@@ -18,8 +18,8 @@ from drumkeep.thermal.stratified import eighths
 
 Floats = NDArray[np.float64]
 
-_MARGIN: Final = 1.1
-"""What other drums may have over the worst of those in the table."""
+_MARGIN: Final = 1.25
+"""What other drums may have over the worst of those to which the model was fitted."""
 
 BOTTOM_LOW_K: Final = _MARGIN * worst("bottom_warm_k")
 BOTTOM_HIGH_K: Final = _MARGIN * worst("bottom_cold_k")

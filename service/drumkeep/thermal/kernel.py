@@ -32,7 +32,8 @@ END_SHARE: Final = 0.2
 END_FILM_W_M2K: Final = 50.0
 """Fitted to fine-grid curves: mass flow c ρ g β Δ δ³/ν a metre of wall; the mean excess of the
 stream as a share of the wall's excess Δ; between an end layer and its face, how much of half a
-layer of liquid where the end is stable (cold below, warm above), and the film where it turns over."""
+layer of liquid where the end is stable (cold below, warm above), and the film where it turns
+over."""
 
 LEAST_MASS_KG: Final = 0.5
 """A heel of less is marched as if it were this much."""
@@ -127,8 +128,8 @@ def _wall_stream(
 
     It starts empty at the bottom (the top), gathers liquid from each layer, and ends where the wall
     is no longer warmer (colder) than the liquid. Writes ``flow`` (W/K through each border, upward
-    positive, at most ``most``) and adds to ``source`` (W) the heat that it leaves in layers; returns
-    how many layers it passed and its largest flow.
+    positive, at most ``most``) and adds to ``source`` (W) the heat that it leaves in layers;
+    returns how many layers it passed and its largest flow.
     """
     way = 1 if upward else -1
     carried = 0.0

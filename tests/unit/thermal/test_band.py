@@ -32,14 +32,16 @@ def test_the_likely_set_gives_bottom_mean_and_top():
     assert (found.bottom[0], found.mean[0], found.top[0]) == (0.5, 4.0, 7.5)
 
 
-def test_the_limits_are_a_tenth_over_the_worst_of_the_table():
+def test_the_limits_are_a_quarter_over_the_worst_of_the_fitted_runs():
     for limit, name in (
         (BOTTOM_LOW_K, "bottom_warm_k"),
         (BOTTOM_HIGH_K, "bottom_cold_k"),
         (MEAN_K, "mean_k"),
         (TOP_K, "top_k"),
     ):
-        assert limit == pytest.approx(1.1 * max(getattr(case, name) for case in CASES))
+        assert limit == pytest.approx(
+            1.25 * max(getattr(case, name) for case in CASES if case.kind != "check")
+        )
 
 
 def test_at_rest_the_model_error_is_the_same_everywhere():

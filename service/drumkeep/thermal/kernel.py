@@ -72,7 +72,7 @@ def _look_up(table: Floats, row: int, at_c: float) -> float:
     left = min(max(int(place), 0), last)
     share = min(max(place - left, 0.0), 1.0)
     low = table[row, left]
-    return low + share * (table[row, left + 1] - low)
+    return float(low + share * (table[row, left + 1] - low))
 
 
 @_compiled
@@ -328,10 +328,10 @@ def _over_drums(layout: str, *types: Any) -> Callable[[Callable[..., None]], Cal
 
     def compiled(function: Callable[..., None]) -> Callable[..., Any]:
         try:
-            return numba.guvectorize([types], layout, nopython=True, cache=True)(function)  # type: ignore[no-any-return]
+            return numba.guvectorize([types], layout, nopython=True, cache=True)(function)  # type: ignore[no-any-return, no-untyped-call]
         except RuntimeError:
             # No place to keep it: compiled anew at each start.
-            return numba.guvectorize([types], layout, nopython=True)(function)  # type: ignore[no-any-return]
+            return numba.guvectorize([types], layout, nopython=True)(function)  # type: ignore[no-any-return, no-untyped-call]
 
     return compiled
 

@@ -11,13 +11,15 @@ from typing import Final
 
 from numba import config
 
+CORES: Final[int] = config.NUMBA_NUM_THREADS  # type: ignore[attr-defined]
+
 FEWEST: Final = 1000
 """Steps of drums in a part: fewer are done before a thread has begun."""
 
 
 def in_parts(work: Callable[[slice], None], *, count: int, steps: int = 1) -> None:
     """Call ``work`` with slices that together cover ``count`` drums of so many steps each."""
-    parts = min(config.NUMBA_NUM_THREADS, count, count * steps // FEWEST)
+    parts = min(CORES, count, count * steps // FEWEST)
     if parts <= 1:
         work(slice(0, count))
         return
@@ -29,4 +31,4 @@ def in_parts(work: Callable[[slice], None], *, count: int, steps: int = 1) -> No
 
 @cache
 def _threads() -> ThreadPoolExecutor:
-    return ThreadPoolExecutor(config.NUMBA_NUM_THREADS, thread_name_prefix="drums")
+    return ThreadPoolExecutor(CORES, thread_name_prefix="drums")

@@ -98,7 +98,7 @@ def written_step(start, *, drum, air_c, floor_c, seconds):  # noqa: C901, PLR091
             def spare(d, lift=lift, wall=wall, taken=taken, excess=excess):
                 return lift * STREAM_SHARE * wall(d) ** 2 * d**3 - excess - taken(d)
 
-            widest = RADIUS / 4.0
+            widest = RADIUS / 5.0
             d = widest if spare(widest) < 0.0 else optimize.brentq(spare, 1e-7, widest, xtol=1e-12)
             excess += taken(d)
             heat += taken(d) * way

@@ -42,7 +42,7 @@ LONGEST_STEP_S: Final = 900.0
 """Longer steps are marched in pieces. At 900 s the errors against fine-grid curves are those at
 100 s, within 0.1 K; a stream that moves more than half a layer shortens its pieces by itself."""
 
-_THICKEST_M: Final = 0.25 * DRUM_RADIUS_M
+_THICKEST_M: Final = 0.2 * DRUM_RADIUS_M
 """Where the wall is hardly warmer than the core the film would fill the drum."""
 
 _NEWTON_STEPS: Final = 20
@@ -134,7 +134,7 @@ def _wall_stream(
     way = 1 if upward else -1
     carried = 0.0
     excess = 0.0
-    thickness = 0.2 * _THICKEST_M
+    thickness = 0.25 * _THICKEST_M
     passed = 0
     largest = 0.0
     j = 0 if upward else LAYERS - 1

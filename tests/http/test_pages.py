@@ -65,6 +65,7 @@ def pages(reader, tags) -> dict[str, str]:
     """Return the text of every page, by path."""
     paths = ["/floor?view=shelves", "/alarms", "/me", "/sign-in", "/floor/table", "/none"]
     paths += [f"/{page}/{tag}" for tag in tags for page in ("drums", "d")]
+    paths += [f"/drums/{tag}/why" for tag in tags] + ["/methods"]
     paths += [f"/floor?view=shelves&lot={HOSTILE}", f"/drums/{HOSTILE[:3]}", "/d/AAA-AAA"]
     found = {path: reader.client.get(path).text for path in paths}
     bad = reader.fill(f"/drums/{tags[0]}", f"/drums/{tags[0]}/events", kind="dipped")

@@ -14,6 +14,7 @@ from drumkeep.web import (
     floor,
     live,
     me,
+    methods,
     places,
     qr,
     sensors,
@@ -23,7 +24,7 @@ from drumkeep.web import (
 )
 from drumkeep.web.templating import STATIC, static_address
 
-PAGES = (sign_in, floor, drums, why, chart, qr, verdict, alarms, sensors, places, me, live)
+PAGES = (sign_in, floor, drums, why, chart, qr, verdict, alarms, sensors, places, methods, me, live)
 
 
 class Lasting(StaticFiles):

@@ -5,8 +5,8 @@
 
 * ``viewer``: ``Viewer`` or None (nobody signed in; the default); ``formats``: ``Formats``;
 * ``nonce``: the nonce of the page's Content-Security-Policy; ``page``: ``floor``, ``alarms``,
-  ``sensors``, ``drum`` or empty; ``alarm_count``: open alarms for the navigation, or None; ``here``: path and
-  query of the page, to come back to after switching units.
+  ``sensors``, ``drum``, ``methods`` or empty; ``alarm_count``: open alarms for the navigation, or
+  None; ``here``: path and query of the page, to come back to after switching units.
 
 ====================  ============================================================================
 template              context
@@ -18,6 +18,9 @@ template              context
                       ``here`` or ``warm_room``
 ``verdict.html``      ``verdict``: ``VerdictView`` (a page of its own, not inside the base)
 ``alarms.html``       ``alarms``: ``AlarmView``, oldest unacknowledged first, ``checked_at``
+``why.html``          ``why``: ``WhyView``
+``methods.html``      ``plots``: ``MethodPlots``, ``cases``: errors of the layer model, worst first,
+                      ``products``: by name, and the modules that numbers are printed from
 ``sensors.html``      ``spots``: ``SpotView``, ``loose``: names of sensors that hang nowhere
 ``sign_in.html``      ``csrf``, ``next``, ``name`` as typed before, ``error``: text or None
 ``me.html``           nothing more
@@ -43,6 +46,8 @@ from drumkeep.web import wording
 from drumkeep.web.airline import air_drawing
 from drumkeep.web.cautions import cautions_for, verdict_cautions
 from drumkeep.web.figure import drawn_by_group, figure
+from drumkeep.web.mathml import formula
+from drumkeep.web.plot import drawing
 
 HERE: Final = Path(__file__).parent
 STATIC: Final = HERE / "static"
@@ -92,6 +97,8 @@ def environment() -> Environment:
         "figure": figure,
         "air_drawing": air_drawing,
         "drawn_by_group": drawn_by_group,
+        "formula": formula,
+        "drawing": drawing,
         "static": static_address,
         "styles": styles,
     }

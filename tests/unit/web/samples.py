@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from drumkeep.domain.quantities import celsius_from_fahrenheit as f
 from drumkeep.web.formats import Formats
+from drumkeep.web.methods import methods_context
 from drumkeep.web.templating import render
 from drumkeep.web.view_models import (
     ActionView,
@@ -32,6 +33,13 @@ from drumkeep.web.view_models import (
 from drumkeep.web.views.places import FilmView, PlaceView, SettingView
 from drumkeep.web.views.sensors import DoubtView, SensorView, SpotView
 from drumkeep.web.views.straps import StrapView
+from drumkeep.web.views.why import (
+    MeasuredView,
+    PartView,
+    PropertyView,
+    SensorWhyView,
+    WhyView,
+)
 from drumkeep.web.wording import ACTION
 
 NOW = datetime(2027, 2, 5, 7, 12, tzinfo=UTC)  # 1:12 am at the site
@@ -198,6 +206,51 @@ SPOT = SpotView(
 )
 
 
+WHY = WhyView(
+    tag="K7Q-X4M",
+    side="iso",
+    lot="2231",
+    place="North shed",
+    place_code="pine/north",
+    output="20 lb a minute and over",
+    band="47–56 °F",
+    half="4.5 °F",
+    best="A dip at the bottom would narrow 47–56 °F most: to about 50–53 °F.",
+    parts=(PartView(words="Properties and films", size="4.5 °F", share=100),),
+    options=(("A dip at the bottom, 2 in up", "about 50–53 °F."),),
+    air="54 °F now.",
+    sensors=(
+        SensorWhyView(
+            measures="Air",
+            where="in North shed",
+            name="air-1",
+            hung_at=NOW - 48 * HOUR,
+            last="54 °F",
+            last_at=NOW,
+            error="0.9 °F",
+            silent=True,
+            doubted=True,
+            doubts=("has said 54 °F without a change for too long",),
+        ),
+    ),
+    stands="The air is still.",
+    film="As named.",
+    start="Received yesterday.",
+    mass="551 lb, as received yesterday",
+    measurements=(MeasuredView(at=NOW, what="Liquid, by hand", words="Computed 52 °F."),),
+    limits=(("Seeding", "50 °F", "data sheet, page 2"),),
+    properties_at=("50 °F", "52 °F", "55 °F"),
+    properties=(
+        PropertyView(name="Viscosity, cP", values=("900", "800", "700"), origin="assumed"),
+    ),
+    ahead="Air to come: the last day over again.",
+    off=(("6 hours ahead", "nine in ten within 4 °F"),),
+    computed_at=NOW,
+    supported_to=NOW,
+    timezone="America/Chicago",
+)
+
+
 def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]:
     """Render every page, each view passed through ``change`` first."""
     context: dict[str, Any] = {
@@ -289,6 +342,8 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
             "pinned": False,
             "may_change": True,
         },
+        "why.html": {"why": change(WHY)},
+        "methods.html": methods_context("us"),
         "verdict.html": {"verdict": change(verdict)},
         "alarms.html": {"alarms": (change(alarm),), "checked_at": NOW},
         "sensors.html": {

@@ -18,10 +18,10 @@ from drumkeep.storage.drums import StockRow
 from drumkeep.storage.tables.measurements import Measurement
 from drumkeep.web.formats import Formats
 from drumkeep.web.views.events import met_words
-from drumkeep.web.views.places import MPH_M_S, film_views
+from drumkeep.web.views.places import film_views, setting_view
 from drumkeep.web.views.sensors import MEASURES
 from drumkeep.web.views.sentences import said
-from drumkeep.web.wording import CROWDING, MOTION, STANDING, output_words
+from drumkeep.web.wording import output_words
 
 Facts = tuple[tuple[str, str], ...]
 
@@ -155,7 +155,7 @@ def why_view(why: Why, *, row: StockRow, output: str, formats: Formats) -> WhyVi
         ),
         air=_air(why, formats=formats),
         sensors=tuple(_sensor(told, formats=formats) for told in why.sensors),
-        stands=_stands(why, formats=formats),
+        stands=setting_view(why.place, formats=formats).words,
         film=_film(why),
         start=_start(why.start, formats=formats),
         mass=(
@@ -228,19 +228,6 @@ def _sensor(told: SensorTold, *, formats: Formats) -> SensorWhyView:
         silent=told.silent,
         doubted=told.doubted,
         doubts=tuple(said(seen(doubt, what=what), formats) for doubt in reversed(one.doubts)),
-    )
-
-
-def _stands(why: Why, *, formats: Formats) -> str:
-    place = why.place
-    wind = ""
-    if place.wind_m_s is not None:
-        speed = place.wind_m_s / (MPH_M_S if formats.units == "us" else 1.0)
-        wind = f", wind of {speed:.3g} {formats.speed_unit}"
-    sun = ", in the sun" if place.sun else ""
-    return (
-        f"The air is {MOTION[place.motion]}{wind}; drums stand on {STANDING[place.standing]}, "
-        f"{CROWDING[place.crowding]}{sun}."
     )
 
 

@@ -122,6 +122,34 @@ def test_a_product_shows_its_overrides_and_what_holds(manager):
     assert "no source" in held["origins"]["use_high_c"]
 
 
+def test_points_of_a_data_sheet_come_back_as_they_were_sent_and_hold(manager):
+    points = {
+        "viscosity_points": [[25, 900.0], [8.333333333333334, 7800.0], [16.666666666666668, 2000]],
+        "density_points": [[30, 1142.0], [10, 1158.0]],
+    }
+    sheet = "supplier's data sheet 7, table 2"
+    product = made(
+        manager,
+        "products",
+        build.product(side="resin", properties=points, origins={"viscosity_points": sheet}),
+    )
+    again = manager.get(f"/api/v1/products/{product['code']}").json()
+
+    assert again == product
+    assert again["properties"] == points
+    held = again["in_force"]
+    assert held["properties"]["density_points"] == [[10.0, 1158.0], [30.0, 1142.0]]
+    assert held["properties"]["viscosity_points"][0] == [8.333333333333334, 7800.0]
+    assert held["properties"]["density_kg_m3"] == pytest.approx(1150.0)
+    assert held["properties"]["viscosity_mpas_25c"] == pytest.approx(900.0)
+    assert held["origins"]["viscosity_points"] == sheet
+    assert held["origins"]["viscosity_mpas_25c"] == sheet
+    assert "not named" in held["origins"]["density_points"]
+    assert "none given" in held["origins"]["conductivity_points"]
+    assert "assumed" in held["origins"]["specific_heat_j_kgk"]
+    assert held["origins"]["net_kg"] == "common practice, no source"
+
+
 def test_overrides_are_replaced_as_a_whole(manager):
     product = made(manager, "products", build.product(properties={"density_kg_m3": 1225}))
 

@@ -4,9 +4,10 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
+from drumkeep.domain.data_sheets import with_overrides
 from drumkeep.domain.liquid_pressure import gauge_kpa, gauge_span_kpa, pressure_inputs
 from drumkeep.domain.liquid_state import empty_states
-from drumkeep.domain.products import Side, default_product, with_overrides
+from drumkeep.domain.products import Side, default_product
 from drumkeep.thermal.vapour import AGENTS
 
 RESIN = default_product(Side.RESIN)

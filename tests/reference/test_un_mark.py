@@ -7,8 +7,9 @@ with their worked examples, from memory.
 
 import pytest
 
+from drumkeep.domain.data_sheets import with_overrides
 from drumkeep.domain.filling import filling_of
-from drumkeep.domain.products import Side, default_product, with_overrides
+from drumkeep.domain.products import Side, default_product
 from drumkeep.domain.un_mark import LEAST_TEST_GROUP_I_KPA, least_test_kpa, parse
 from drumkeep.thermal.headspace import adr_fill, most_fill
 

@@ -97,10 +97,8 @@ class _Seal:
 def expanding(product: Product) -> tuple[float, float]:
     """Return density (kg/m³) at 20 °C and expansion (1/K) of a product's liquid up to 55 °C."""
     own = product.properties
-    if not own.density_points:
+    if len(own.density_points) < 2:  # noqa: PLR2004 - it takes two to tell an expansion
         return own.density_kg_m3, own.expansion_1_k
-    if len(own.density_points) == 1:
-        return own.density_points[0][1], own.expansion_1_k
     cold, hot = (float(d) for d in straight(own.density_points, at_c=np.array([FILL_C, HOT_C])))
     return cold, (cold / hot - 1.0) / (HOT_C - FILL_C)
 

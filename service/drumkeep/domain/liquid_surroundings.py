@@ -152,7 +152,7 @@ def table_of(properties: Properties) -> Floats:
     own = properties
     expansion = own.expansion_1_k
     density = expanding(own.density_kg_m3, expansion_1_k=expansion, at_c=NODES_C)
-    if own.density_points:
+    if len(own.density_points) > 1:
         density = straight(own.density_points, at_c=NODES_C)
     viscosity_points = own.viscosity_points or ((VISCOSITY_REFERENCE_C, own.viscosity_mpas_25c),)
     return liquid_table(

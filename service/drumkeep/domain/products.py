@@ -5,21 +5,21 @@ defaults here are common practice with no published source, except where an orig
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
-from itertools import pairwise
 from typing import Final
 
-from drumkeep.domain.own_agents import own_agent
 from drumkeep.domain.quantities import celsius_from_fahrenheit
-from drumkeep.errors import Fault, Invalid
 from drumkeep.thermal.vapour import AGENTS, Agent
 
 PRACTICE: Final = "common practice, no source"
 JUDGED: Final = "our judgement, no source"
 ASSUMED: Final = "assumed, override from the data sheet"
+SHEETS: Final = "typical data sheet"
+ONE_RESIN: Final = "viscosities measured of one resin"
 GIVEN: Final = "given with the product, source not named"
+NO_POINTS: Final = "none given: the single figure holds"
 
 
 Points = tuple[tuple[float, float], ...]
@@ -58,7 +58,8 @@ class Properties:
 
     ``viscosity_mpas_25c`` and ``viscosity_slope_k`` give µ(T) = µ25 exp[B (1/T − 1/298.15)]; the
     density holds at 20 °C and falls by the expansion. A data sheet that states a property at
-    several temperatures gives its ``…_points``, pairs of °C and value, which then hold instead.
+    several temperatures gives its ``…_points``, pairs of °C and value, which then hold instead; the
+    single figures are then what the points say at 20 or 25 °C.
     """
 
     density_kg_m3: float
@@ -131,12 +132,22 @@ class Product:
 
     def origin(self, name: str) -> str:
         """Where a limit or property comes from, in words."""
+        points = _POINTS_BEHIND.get(name)
+        if points is not None and len(getattr(self.properties, points)) >= _LEAST_BEHIND[name]:
+            return self.origin(points)
         usual = PRACTICE if hasattr(self.limits, name) else ASSUMED
-        if name in self.stated:
+        if name in _POINTS and not getattr(self.properties, name):
+            usual = NO_POINTS
+        elif name in self.stated:
             usual = GIVEN
         elif name in _OUR_LIMITS:
             usual = JUDGED
+        else:
+            usual = self._usual().get(name, usual)
         return self.origins.get(name, usual)
+
+    def _usual(self) -> Mapping[str, str]:
+        return _OPEN_CELL_USUAL if self.cell is Cell.OPEN else _USUAL[self.side]
 
     def expires_at(self, *, made_on: date, expires_on: date | None) -> datetime:
         """Return when a lot of it expires: as its maker says, else by the shelf life; UTC."""
@@ -198,6 +209,42 @@ _LIMITS = Limits(
 )
 _OUR_LIMITS: Final = frozenset({"agent_loss_allowance"})
 
+_USUAL: Final[Mapping[Side, Mapping[str, str]]] = {
+    Side.ISO: {
+        "density_kg_m3": SHEETS,
+        "specific_heat_j_kgk": SHEETS,
+        "conductivity_w_mk": SHEETS,
+        "expansion_1_k": SHEETS,
+        "viscosity_mpas_25c": SHEETS,
+        "net_kg": PRACTICE,
+    },
+    Side.RESIN: {
+        "density_kg_m3": SHEETS,
+        "viscosity_mpas_25c": ONE_RESIN,
+        "viscosity_slope_k": ONE_RESIN,
+        "net_kg": PRACTICE,
+    },
+}
+"""Of default properties: iso's stand on data sheets (conductivity with one digit), of its slope no
+table was found; of resin only density and viscosity do."""
+_OPEN_CELL_USUAL: Final = {"net_kg": PRACTICE}
+"""Of open-cell resin nothing was found: its figures are assumed."""
+
+_POINTS_BEHIND: Final = {
+    "density_kg_m3": "density_points",
+    "expansion_1_k": "density_points",
+    "specific_heat_j_kgk": "specific_heat_points",
+    "conductivity_w_mk": "conductivity_points",
+    "viscosity_mpas_25c": "viscosity_points",
+    "viscosity_slope_k": "viscosity_points",
+}
+_POINTS: Final = frozenset(_POINTS_BEHIND.values())
+_LEAST_BEHIND: Final = dict.fromkeys(_POINTS_BEHIND, 1) | {
+    "expansion_1_k": 2,
+    "viscosity_slope_k": 2,
+}
+"""It takes two points to make a slope."""
+
 
 def default_product(side: Side, cell: Cell | None = None) -> Product:
     """Return the defaults of a side.
@@ -223,170 +270,3 @@ def default_product(side: Side, cell: Cell | None = None) -> Product:
         return Product(side=side, cell=cell, properties=_RESIN_OPEN, limits=limits)
     limits = replace(_LIMITS, agitate_if_stored_days=30.0)
     return Product(side=side, cell=Cell.CLOSED, properties=_RESIN_CLOSED, limits=limits)
-
-
-PROPERTY_RANGES: Final = {
-    "density_kg_m3": (800.0, 1500.0),
-    "specific_heat_j_kgk": (1000.0, 4500.0),
-    "conductivity_w_mk": (0.05, 1.0),
-    "expansion_1_k": (1e-4, 2e-3),
-    "viscosity_mpas_25c": (1.0, 50_000.0),
-    "viscosity_slope_k": (0.0, 20_000.0),
-    "net_kg": (1.0, 320.0),
-    "agent_mass_fraction": (0.0, 0.5),
-    "agent_activity": (0.1, 1.5),
-    "polyol_molar_mass": (100.0, 5000.0),
-}
-POINT_RANGES: Final = {
-    "density_points": PROPERTY_RANGES["density_kg_m3"],
-    "specific_heat_points": PROPERTY_RANGES["specific_heat_j_kgk"],
-    "conductivity_points": PROPERTY_RANGES["conductivity_w_mk"],
-    "viscosity_points": (0.5, 5_000_000.0),
-}
-"""Values at temperatures; a cold resin is thicker than any data sheet's 25 °C figure."""
-
-MOST_POINTS: Final = 12
-LEAST_APART_K: Final = 1.0
-
-LIMIT_RANGES: Final = {
-    "agitate_before_use_min": (0.0, 240.0),
-    "agitate_if_stored_days": (0.0, 3650.0),
-    "shelf_life_days": (1.0, 3650.0),
-    "agent_loss_allowance": (0.001, 1.0),
-}
-_TEMPERATURE_RANGE: Final = (-40.0, 120.0)
-
-
-def with_overrides(
-    product: Product,
-    *,
-    properties: Mapping[str, object],
-    limits: Mapping[str, object],
-    origins: Mapping[str, str],
-) -> Product:
-    """Return the product with its data sheet's own figures in place of the defaults.
-
-    Raises
-    ------
-    Invalid
-        Naming every field that is unknown, of the wrong type, out of range or out of order.
-    """
-    faults: list[Fault] = []
-    kept_properties = _checked("properties", Properties, properties, faults)
-    kept_limits = _checked("limits", Limits, limits, faults)
-    if kept_properties.get("own_agent") is not None:
-        if kept_properties.get("agent") is not None:
-            mend = "Leave out agent, or own_agent."
-            problem = "stands beside own_agent"
-            faults.append(Fault("properties.agent", properties["agent"], problem, mend))
-        kept_properties["agent"] = None
-    known = {f.name for f in fields(Properties)} | {f.name for f in fields(Limits)}
-    faults += [
-        Fault(f"origins.{name}", text, "is no property or limit", "Name a property or limit.")
-        for name, text in origins.items()
-        if name not in known
-    ]
-    if faults:
-        raise Invalid("The product does not hold together.", faults)
-    made = replace(
-        product,
-        properties=replace(product.properties, **kept_properties),  # type: ignore[arg-type]
-        limits=replace(product.limits, **kept_limits),  # type: ignore[arg-type]
-        origins=dict(origins),
-        stated=frozenset({*properties, *limits}),
-    )
-    _check_order(made.limits, faults)
-    _check_expanding(made.properties.density_points, faults)
-    if faults:
-        raise Invalid("The product does not hold together.", faults)
-    return made
-
-
-def _checked(
-    where: str, kind: type, given: Mapping[str, object], faults: list[Fault]
-) -> dict[str, object]:
-    names = {f.name for f in fields(kind)}
-    kept: dict[str, object] = {}
-    for name, value in given.items():
-        path = f"{where}.{name}"
-        if name not in names:
-            mend = f"Use one of {', '.join(sorted(names))}."
-            faults.append(Fault(path, value, "is not known", mend))
-        elif name == "agent":
-            if value is not None and (not isinstance(value, str) or value not in AGENTS):
-                mend = f"Use null or one of {', '.join(sorted(AGENTS))}, or give own_agent."
-                faults.append(Fault(path, value, "is no agent known here", mend))
-            else:
-                kept[name] = value
-        elif name == "own_agent":
-            kept[name] = None if value is None else own_agent(path, value, faults)
-        elif name in POINT_RANGES:
-            kept[name] = _checked_points(path, value, between=POINT_RANGES[name], faults=faults)
-        elif isinstance(value, bool) or not isinstance(value, int | float):
-            faults.append(Fault(path, value, "is not a number", "Give a number."))
-        else:
-            ranges = PROPERTY_RANGES if kind is Properties else LIMIT_RANGES
-            low, high = ranges.get(name, _TEMPERATURE_RANGE)
-            if low <= value <= high:
-                kept[name] = float(value)
-            else:
-                mend = f"Give a value from {low:g} to {high:g}."
-                faults.append(Fault(path, value, "is out of range", mend))
-    return kept
-
-
-def _checked_points(
-    path: str, value: object, *, between: tuple[float, float], faults: list[Fault]
-) -> Points:
-    """Return a data sheet's points in order of temperature."""
-    if not isinstance(value, list | tuple) or len(value) > MOST_POINTS:
-        mend = f"Give a list of at most {MOST_POINTS} pairs, such as [[25, 200], [15, 410]]."
-        faults.append(Fault(path, value, "is no list of points", mend))
-        return ()
-    points: list[tuple[float, float]] = []
-    for i, pair in enumerate(value):
-        if (
-            not isinstance(pair, list | tuple)
-            or len(pair) != len(("c", "value"))
-            or any(isinstance(x, bool) or not isinstance(x, int | float) for x in pair)
-        ):
-            mend = "Give two numbers: °C and the value there."
-            faults.append(Fault(f"{path}.{i}", pair, "is no pair of numbers", mend))
-            continue
-        for x, (low, high) in zip(pair, (_TEMPERATURE_RANGE, between), strict=True):
-            if not low <= x <= high:
-                mend = f"Give a value from {low:g} to {high:g}."
-                faults.append(Fault(f"{path}.{i}", x, "is out of range", mend))
-        points.append((float(pair[0]), float(pair[1])))
-    points.sort()
-    for (before, _), (after, _) in pairwise(points):
-        if after - before < LEAST_APART_K:
-            mend = f"Leave at least {LEAST_APART_K:g} K between two points."
-            faults.append(Fault(path, after, f"is too near the point at {before:g} °C", mend))
-    return tuple(points)
-
-
-def _check_expanding(points: Points, faults: list[Fault]) -> None:
-    """Refuse densities between which a liquid would shrink as it warms, or swell like a gas."""
-    least, most = PROPERTY_RANGES["expansion_1_k"]
-    for (cold_c, cold), (warm_c, warm) in pairwise(points):
-        expansion = (cold / warm - 1.0) / (warm_c - cold_c)
-        if not least <= expansion <= most:
-            problem = f"makes an expansion of {expansion:.2g} per K from {cold_c:g} °C on"
-            mend = f"Give densities between which it is {least:g} to {most:g} per K."
-            faults.append(Fault("properties.density_points", warm, problem, mend))
-
-
-def _check_order(limits: Limits, faults: list[Fault]) -> None:
-    ordered = (
-        ("storage_low_c", "storage_high_c"),
-        ("use_low_under_20_c", "use_high_c"),
-        ("use_low_from_20_c", "use_high_c"),
-        ("deep_seed_c", "seed_c"),
-        ("use_high_c", "maximum_c"),
-    )
-    for low, high in ordered:
-        if getattr(limits, low) >= getattr(limits, high):
-            value = getattr(limits, low)
-            mend = f"Give less than {high}, {getattr(limits, high):g} °C."
-            faults.append(Fault(f"limits.{low}", value, f"is not below {high}", mend))

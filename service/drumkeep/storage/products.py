@@ -1,6 +1,7 @@
 """Products as the rules and the physics need them."""
 
-from drumkeep.domain.products import Cell, Product, Side, default_product, with_overrides
+from drumkeep.domain.data_sheets import with_overrides
+from drumkeep.domain.products import Cell, Product, Side, default_product
 from drumkeep.storage.tables.catalogue import Product as ProductRow
 
 

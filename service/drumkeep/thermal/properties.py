@@ -7,6 +7,7 @@ points), the others straight lines over T. The march reads them from tables with
 
 from collections.abc import Sequence
 from enum import IntEnum
+from math import log
 from typing import Final
 
 import numpy as np
@@ -59,6 +60,11 @@ def viscosity(points: Points, *, slope_k: float, at_c: Floats | float) -> Floats
     if len(inverse) == 1:
         return np.asarray(np.exp(logs[0] + slope_k * (x - inverse[0])))
     return np.asarray(np.exp(_straight(x, inverse, logs)))
+
+
+def arrhenius_slope(cold_c: float, cold: float, warm_c: float, warm: float) -> float:
+    """Return B of exp(B/T), K, between two viscosities in one unit; R times it is the energy Ea."""
+    return log(cold / warm) / (1.0 / (cold_c + ZERO_C_K) - 1.0 / (warm_c + ZERO_C_K))
 
 
 def straight(points: Points, *, at_c: Floats | float) -> Floats:

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from drumkeep.domain.data_sheets import with_overrides
 from drumkeep.domain.liquid_pressure import (
     gauge_kpa,
     gauge_span_kpa,
@@ -10,7 +11,6 @@ from drumkeep.domain.liquid_pressure import (
     pressure_inputs,
 )
 from drumkeep.domain.liquid_state import likely_mean
-from drumkeep.domain.products import with_overrides
 from tests.builders.past import HALL, ISO, RESIN, advanced, event, place, received, state_after
 
 SOON = 0.02

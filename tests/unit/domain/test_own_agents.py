@@ -2,8 +2,9 @@
 
 import pytest
 
+from drumkeep.domain.data_sheets import with_overrides
 from drumkeep.domain.liquid_pressure import pressure_inputs
-from drumkeep.domain.products import Side, default_product, with_overrides
+from drumkeep.domain.products import Side, default_product
 from drumkeep.errors import Invalid
 from drumkeep.thermal.vapour import AGENTS
 

@@ -5,8 +5,8 @@ import pytest
 
 from drumkeep.domain.cautions import cautions_of
 from drumkeep.domain.condensation import WetAir
+from drumkeep.domain.data_sheets import with_overrides
 from drumkeep.domain.pressure_report import MARK_CAUTION, Gauge, pressure_report
-from drumkeep.domain.products import with_overrides
 from drumkeep.domain.un_mark import parse
 from drumkeep.domain.wording import plain
 from drumkeep.thermal.vapour import AGENTS

@@ -4,17 +4,21 @@ from dataclasses import fields
 
 import pytest
 
+from drumkeep.domain.data_sheets import with_overrides
 from drumkeep.domain.products import (
     ASSUMED,
+    GIVEN,
     JUDGED,
+    NO_POINTS,
+    ONE_RESIN,
     PRACTICE,
+    SHEETS,
     Cell,
     Limits,
     OutputClass,
     Properties,
     Side,
     default_product,
-    with_overrides,
 )
 from drumkeep.domain.quantities import fahrenheit
 from drumkeep.errors import Invalid
@@ -72,10 +76,105 @@ def test_limits_are_stored_exactly():
 def test_every_limit_and_property_tells_where_it_comes_from():
     for part, kind in ((ISO.limits, Limits), (ISO.properties, Properties)):
         for field in fields(part):
-            expected = PRACTICE if kind is Limits else ASSUMED
+            origin = ISO.origin(field.name)
             if field.name == "agent_loss_allowance":
-                expected = JUDGED
-            assert ISO.origin(field.name) == expected
+                assert origin == JUDGED
+            elif kind is Limits or field.name == "net_kg":
+                assert origin == PRACTICE
+            elif field.name.endswith("_points"):
+                assert origin == NO_POINTS
+            else:
+                assert origin in (SHEETS, ASSUMED)
+
+
+# domain.md tells which defaults were read on data sheets and which were not; here the words for it.
+
+
+def test_default_figures_say_what_they_are():
+    assert ISO.origin("density_kg_m3") == ISO.origin("specific_heat_j_kgk") == SHEETS
+    assert ISO.origin("viscosity_slope_k") == ASSUMED
+    assert RESIN.origin("viscosity_mpas_25c") == RESIN.origin("viscosity_slope_k") == ONE_RESIN
+    assert RESIN.origin("specific_heat_j_kgk") == ASSUMED
+    assert OPEN.origin("density_kg_m3") == ASSUMED
+
+
+def test_points_bring_their_origin_to_the_single_figures_that_follow_from_them():
+    sheet = "supplier's data sheet, page 2"
+    product = overridden(
+        properties={"viscosity_points": [[15, 410], [25, 200]], "density_points": [[25, 1225]]},
+        origins={"viscosity_points": sheet},
+    )
+
+    assert product.origin("viscosity_mpas_25c") == product.origin("viscosity_slope_k") == sheet
+    assert product.origin("density_kg_m3") == GIVEN
+    assert product.origin("expansion_1_k") == SHEETS  # one point tells no expansion
+
+
+def test_single_figures_are_what_the_points_say():
+    own = overridden(
+        properties={
+            "density_points": [[15, 1234.0], [25, 1226.0]],
+            "specific_heat_points": [[10, 1780.0], [30, 1820.0]],
+            "conductivity_points": [[0, 0.13], [40, 0.12]],
+            "viscosity_points": [[15, 410.0], [35, 100.0]],
+        }
+    ).properties
+
+    assert own.density_kg_m3 == pytest.approx(1230.0)
+    assert own.expansion_1_k == pytest.approx((1234.0 / 1226.0 - 1.0) / 10.0)
+    assert own.specific_heat_j_kgk == pytest.approx(1800.0)
+    assert own.conductivity_w_mk == pytest.approx(0.125)
+    # log-linear in 1/T: 25 °C lies at the share (1/288.15 - 1/298.15) / (1/288.15 - 1/308.15)
+    share = (1 / 288.15 - 1 / 298.15) / (1 / 288.15 - 1 / 308.15)
+    assert own.viscosity_mpas_25c == pytest.approx(410.0 * (100.0 / 410.0) ** share)
+
+
+def test_one_density_point_expands_from_its_own_temperature():
+    own = overridden(properties={"density_points": [[25, 1226.0]]}).properties
+
+    assert own.density_kg_m3 == pytest.approx(1226.0 * (1.0 + 6.5e-4 * 5.0))
+
+
+# Points that cannot be: each names where it is, and how to mend it.
+
+
+@pytest.mark.parametrize(
+    ("points", "field"),
+    [
+        ("25: 200", "viscosity_points"),
+        ({"25": 200}, "viscosity_points"),
+        ([[c, 200.0] for c in range(13)], "viscosity_points"),
+        ([[25, 200, 3]], "viscosity_points.0"),
+        ([[15, 410], 25], "viscosity_points.1"),
+        ([[15, "410"]], "viscosity_points.0"),
+        ([[True, 410]], "viscosity_points.0"),
+        ([[15, None]], "viscosity_points.0"),
+        ([[15, float("nan")]], "viscosity_points.0"),
+        ([[float("inf"), 410]], "viscosity_points.0"),
+        ([[15, 0.0]], "viscosity_points.0"),
+        ([[-41, 410]], "viscosity_points.0"),
+        ([[15, 410], [15, 400]], "viscosity_points"),
+        ([[15, 410], [15.5, 400]], "viscosity_points"),
+        ([[15, 200], [25, 410]], "viscosity_points"),
+        ([[15, 410], [25, 20]], "viscosity_points"),
+    ],
+)
+def test_points_of_viscosity_that_cannot_be_are_refused(points, field):
+    found = faults(properties={"viscosity_points": points})
+
+    assert set(found) == {f"properties.{field}"}
+    assert found[f"properties.{field}"].mend.endswith(".")
+
+
+@pytest.mark.parametrize(
+    ("name", "points"),
+    [
+        ("specific_heat_points", [[20, 1500], [25, 1900]]),
+        ("conductivity_points", [[20, 0.2], [25, 0.12]]),
+    ],
+)
+def test_points_whose_line_leaves_all_reason_are_refused(name, points):
+    assert set(faults(properties={name: points})) == {f"properties.{name}"}
 
 
 def test_a_data_sheets_figure_takes_the_place_of_the_default_with_its_origin():

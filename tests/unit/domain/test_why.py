@@ -220,3 +220,13 @@ def test_best_is_said_with_the_band_before_and_after():
     said = best_words(best, now=width, write=PLAIN)
     assert f"{width.low_c:.1f} to {width.high_c:.1f}" in said
     assert f"{best.low_c:.1f} to {best.high_c:.1f}" in said
+
+
+def test_gain_that_rounding_hides_is_told_by_the_width():
+    now = standing(cooled(), air=-5.0)
+    width = width_of(now)
+    best = best_of(options_of(now, humidity_assumed=False), now=width)
+    coarse = replace(PLAIN, span=lambda _low, _high: "about so")
+    said = best_words(best, now=width, write=coarse)
+    assert best is not None
+    assert f"only from {width.half_k:.1f} to {best.half_k:.1f} either way" in said

@@ -68,6 +68,18 @@ def test_sensors_that_told_the_air_are_named_with_place_and_reading(yard, dipped
     assert found["place"]["film_low"] == pytest.approx(0.8)
 
 
+def test_how_it_stands_and_what_heats_it_is_told(yard, reader):
+    tag = yard.receive(liquid_c=18.0, share=0.6)["tag"]
+    yard.record(tag, "heated", device="band", watts=1000, until=ago(-3.0), thermostat_c=30.0)
+    found = why(yard, tag)
+    assert found["place"]["side_share"] == pytest.approx(0.6)
+    assert (found["heater"]["device"], found["heater"]["watts"]) == ("band", 1000.0)
+    words = reader.get(f"/drums/{tag}/why").words
+    assert "60 % of its side sees the air" in words
+    assert "a heater of 1000 W" in words
+    assert "held at 86 °F" in words
+
+
 def test_start_is_told_from_where_it_is_known(yard, dipped, undipped):
     measured, guessed = why(yard, dipped)["start"], why(yard, undipped)["start"]
     assert (measured["told_by"], measured["measured_c"]) == ("measured", 24.0)

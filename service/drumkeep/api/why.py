@@ -10,6 +10,7 @@ from drumkeep.api.schemas.why import (
     AirToComeOut,
     BandWhyOut,
     DoubtOut,
+    HeaterOnOut,
     LimitUsedOut,
     MeasuredOut,
     OptionOut,
@@ -25,6 +26,7 @@ from drumkeep.domain.air_ahead import basis_words
 from drumkeep.domain.doubt_words import seen
 from drumkeep.domain.film import FilmSource
 from drumkeep.domain.grid import from_ms, moment_of
+from drumkeep.domain.heaters import Heater
 from drumkeep.domain.plausibility import Doubt
 from drumkeep.domain.products import OutputClass
 from drumkeep.domain.sensors import What
@@ -55,6 +57,7 @@ def get_why(tx: ReadingDep, tag: str, query: Annotated[OutputQuery, Query()], no
         computed_at=why.computed_at,
         supported_to=why.supported_to,
         place=_place_out(why),
+        heater=_heater_out(why.heater),
         sensors=[_sensor_out(told) for told in why.sensors],
         start=_start_out(why.start),
         net_kg=row.drum.net_kg,
@@ -97,6 +100,7 @@ def _place_out(why: Why) -> PlaceWhyOut | None:
         standing=why.place.standing,
         crowding=why.place.crowding,
         sun=why.place.sun,
+        side_share=why.side_share,
         named_side_film_w_m2k=film.named.side_w_m2k,
         film_factor=force.factor,
         film_low=force.factor / force.half_range,
@@ -104,6 +108,17 @@ def _place_out(why: Why) -> PlaceWhyOut | None:
         film_source=_NAMED if film.row is None else FilmSource(film.row.source),
         film_dips=0 if film.row is None else film.row.dips,
         film_since=None if film.row is None else film.row.since,
+    )
+
+
+def _heater_out(heater: Heater | None) -> HeaterOnOut | None:
+    if heater is None:
+        return None
+    return HeaterOnOut(
+        device=heater.device.name.lower(),
+        watts=heater.watts,
+        until=heater.until,
+        thermostat_c=heater.thermostat_c,
     )
 
 

@@ -10,10 +10,11 @@ from typing import Final
 from drumkeep.domain.air_ahead import PER_HOUR, AirAhead, AirBasis, air_ahead
 from drumkeep.domain.alarm_rules.watch import silent_after
 from drumkeep.domain.drum_past import first_measurement
-from drumkeep.domain.drums import fold
+from drumkeep.domain.drums import DrumFacts, fold
 from drumkeep.domain.events import DrumEvent, EventKind, effective
 from drumkeep.domain.film import FilmInForce, film_at
 from drumkeep.domain.grid import moment_of, to_ms
+from drumkeep.domain.heaters import Heater
 from drumkeep.domain.limits_used import LimitUsed, PropertyUsed, limits_used, properties_used
 from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.places import PlaceKind
@@ -39,7 +40,7 @@ from drumkeep.storage.tables.estimates import Estimate
 from drumkeep.storage.tables.measurements import Measurement
 from drumkeep.storage.tables.place_films import PlaceFilm
 from drumkeep.storage.transaction import Tx
-from drumkeep.thermal.boundary import Exposure
+from drumkeep.thermal.boundary import SHARES, Exposure
 
 LATELY: Final = timedelta(hours=24)
 MEASUREMENTS_SHOWN: Final = 5
@@ -106,8 +107,8 @@ class Why:
     """All that an answer about a drum rests on; temperatures °C, differences K.
 
     ``place`` is where it stands, ``air_place`` the place whose sensors tell its air (None where
-    none do). ``width`` is None while nothing is known of the liquid, and everything of the present
-    once the drum is gone.
+    none do), ``side_share`` of its side sees that air. ``width`` is None while nothing is known of
+    the liquid, and everything of the present once the drum is gone.
     """
 
     place: Place
@@ -117,6 +118,8 @@ class Why:
     air_known: bool
     sensors: tuple[SensorTold, ...]
     film: FilmTold | None
+    side_share: float
+    heater: Heater | None
     start: Start
     mass_from: DrumEvent
     measurements: tuple[Measurement, ...]
@@ -149,6 +152,7 @@ def why_of(tx: Tx, *, row: StockRow, output: OutputClass, now: datetime) -> Why:
     ground = read_ground(tx)
     product = as_product(row.product)
     events = effective(drum_rows.events_of(tx, drum_ids=[row.drum.id])[row.drum.id])
+    facts = fold(events, product=product)
     estimate = None if row.drum.ended is not None else row.estimate
     present = None if estimate is None else _Present(tx, ground, row, product, estimate, now)
     standing = None if present is None else present.standing
@@ -168,7 +172,9 @@ def why_of(tx: Tx, *, row: StockRow, output: OutputClass, now: datetime) -> Why:
         air_known=present is not None and present.air_known,
         sensors=() if present is None else present.sensors(),
         film=None if present is None else present.film(),
-        start=_start(tx, ground=ground, events=events, product=product, estimate=estimate),
+        side_share=row.drum.share * SHARES[row.place.crowding],
+        heater=facts.heater if facts.heater is not None and facts.heater.until > now else None,
+        start=_start(tx, ground=ground, events=events, facts=facts, estimate=estimate),
         mass_from=[e for e in events if e.kind in _MASS][-1],
         measurements=tuple(told),
         measured_by=_measured_by(tx, told),
@@ -296,13 +302,13 @@ def _start(
     *,
     ground: Ground,
     events: Sequence[DrumEvent],
-    product: Product,
+    facts: DrumFacts,
     estimate: Estimate | None,
 ) -> Start:
     receipt = events[0]
     measured = receipt.data.get("liquid_c")
     first = first_measurement(events, receipt=receipt)
-    origin_id = origin_of(ground, fold(events, product=product))
+    origin_id = origin_of(ground, facts)
     air = None
     if measured is None and origin_id is not None:
         air = start_air(tx, ground=ground, place_id=origin_id, at=receipt.at, hours=START_HOURS)

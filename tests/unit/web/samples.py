@@ -235,6 +235,8 @@ WHY = WhyView(
     ),
     stands="The air is still.",
     film="As named.",
+    film_since=NOW,
+    heater="a heater of 1000 W until 3 am",
     start="Received yesterday.",
     mass="551 lb, as received yesterday",
     measurements=(MeasuredView(at=NOW, what="Liquid, by hand", words="Computed 52 °F."),),

@@ -31,8 +31,20 @@ class SensorWhyOut(Answer):
     doubts: list[DoubtOut]
 
 
+class HeaterOnOut(Answer):
+    """A heater or blanket that is on it now."""
+
+    device: str
+    watts: float
+    until: MomentOut
+    thermostat_c: float | None
+
+
 class PlaceWhyOut(Answer):
-    """Where it stands, whose sensors tell its air, and the film that its side has."""
+    """Where it stands, whose sensors tell its air, and the film that its side has.
+
+    ``side_share`` is the share of its side that sees the air, 0-1.
+    """
 
     place: str
     air_told_at: str | None
@@ -43,6 +55,7 @@ class PlaceWhyOut(Answer):
     standing: str
     crowding: str
     sun: bool
+    side_share: float
     named_side_film_w_m2k: float
     film_factor: float
     film_low: float
@@ -145,6 +158,7 @@ class WhyOut(Answer):
     computed_at: MomentOut | None
     supported_to: MomentOut | None
     place: PlaceWhyOut | None
+    heater: HeaterOnOut | None
     sensors: list[SensorWhyOut]
     start: StartOut
     net_kg: float

@@ -10,6 +10,7 @@ from drumkeep.domain.doubt_words import said as value_said
 from drumkeep.domain.doubt_words import seen
 from drumkeep.domain.events import EventKind
 from drumkeep.domain.grid import from_ms, moment_of
+from drumkeep.domain.heaters import Heater
 from drumkeep.domain.limits_used import LimitUsed
 from drumkeep.domain.why import Option, Width
 from drumkeep.domain.why_words import CAUSES, Writer, best_words, option_words, way_words
@@ -118,6 +119,8 @@ class WhyView:
     sensors: tuple[SensorWhyView, ...]
     stands: str
     film: str
+    film_since: datetime | None
+    heater: str
     start: str
     mass: str
     measurements: tuple[MeasuredView, ...]
@@ -155,8 +158,13 @@ def why_view(why: Why, *, row: StockRow, output: str, formats: Formats) -> WhyVi
         ),
         air=_air(why, formats=formats),
         sensors=tuple(_sensor(told, formats=formats) for told in why.sensors),
-        stands=setting_view(why.place, formats=formats).words,
+        stands=(
+            f"{setting_view(why.place, formats=formats).words} "
+            f"{formats.share(why.side_share)} of its side sees the air."
+        ),
         film=_film(why),
+        film_since=None if why.film is None or why.film.row is None else why.film.row.since,
+        heater=_heater(why.heater, formats=formats),
         start=_start(why.start, formats=formats),
         mass=(
             f"{formats.mass(row.drum.net_kg)}, {_MASS[why.mass_from.kind]} "
@@ -240,6 +248,16 @@ def _film(why: Why) -> str:
         f"{why.film.named.side_w_m2k:.1f} W/(m² K), and may lie from {100.0 * view.low:.0f} to "
         f"{100.0 * view.high:.0f} %."
     )
+
+
+def _heater(heater: Heater | None, *, formats: Formats) -> str:
+    if heater is None:
+        return ""
+    what = "a blanket" if heater.watts == 0.0 else f"a heater of {heater.watts:.0f} W"
+    held = ""
+    if heater.thermostat_c is not None:
+        held = f", held at {formats.temp(heater.thermostat_c)} by its thermostat"
+    return f"{what} until {formats.when(heater.until)}{held}"
 
 
 def _start(start: Start, *, formats: Formats) -> str:

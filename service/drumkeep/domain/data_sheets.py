@@ -151,16 +151,21 @@ def _checked_points(
             mend = "Give two numbers: °C and the value there."
             faults.append(Fault(f"{path}.{i}", pair, "is no pair of numbers", mend))
             continue
-        for x, (low, high) in zip(pair, (_TEMPERATURE_RANGE, between), strict=True):
-            if not low <= x <= high:
-                mend = f"Give a value from {low:g} to {high:g}."
-                faults.append(Fault(f"{path}.{i}", x, "is out of range", mend))
+        coldest, hottest = _TEMPERATURE_RANGE
+        if not coldest <= pair[0] <= hottest:
+            mend = f"Give a temperature from {coldest:g} °C to {hottest:g} °C."
+            faults.append(Fault(f"{path}.{i}", pair[0], "is out of range", mend))
+        low, high = between
+        if not low <= pair[1] <= high:
+            mend = f"Give a value from {low:.10g} to {high:.10g}."
+            faults.append(Fault(f"{path}.{i}", pair[1], "is out of range", mend))
         points.append((float(pair[0]), float(pair[1])))
     points.sort()
     for (before, _), (after, _) in pairwise(points):
         if after - before < LEAST_APART_K:
-            mend = f"Leave at least {LEAST_APART_K:g} K between two points."
-            faults.append(Fault(path, after, f"is too near the point at {before:g} °C", mend))
+            problem = f"has two points too close together, at {before:g} °C and {after:g} °C"
+            mend = f"Leave {LEAST_APART_K:g} K (1.8 °F) between two points."
+            faults.append(Fault(path, after, problem, mend))
     return tuple(points)
 
 

@@ -82,6 +82,11 @@ def in_words_of_form(
     return type(error)(error.title, [told.fault(fault) for fault in error.faults])
 
 
+def in_units(text: str, *, formats: Formats) -> str:
+    """Return a sentence about a form with its figures in the units in which that was filled in."""
+    return _Told({}, formats).text(text, unit=None)
+
+
 @dataclass(frozen=True)
 class _Told:
     form: Mapping[str, str]
@@ -100,10 +105,11 @@ class _Told:
         if value is not None and unit is not None:
             value = f"{value} {self._unit(unit)}"
         return Fault(
-            label, value, self._text(fault.problem, unit=unit), self._text(fault.mend, unit=unit)
+            label, value, self.text(fault.problem, unit=unit), self.text(fault.mend, unit=unit)
         )
 
-    def _text(self, text: str, *, unit: str | None) -> str:
+    def text(self, text: str, *, unit: str | None) -> str:
+        """Return a sentence in the person's units and clock."""
         # Rounded to the safe side, so that whoever follows the mend is not refused again.
         tenth = math.ceil if "at least" in text or "more than" in text else math.floor
         if unit is not None:

@@ -14,6 +14,7 @@ from drumkeep.web.formats import INCH_M, PSI_KPA
 # "61,5" is a comma for a point; "1,250" may be either, and so is neither.
 _NUMBER: Final = re.compile(r"[-+]?\d{1,9}(?:[.,]\d{1,2}|\.\d{0,9})?|[-+]?\.\d{1,9}", re.ASCII)
 _TIME: Final = re.compile(r"2\d{3}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d)?", re.ASCII)
+_APART: Final = re.compile(r"[ \t:;]+")
 _LOOKS: Final = ("solids", "skin", "bulge", "ring")
 
 
@@ -97,6 +98,36 @@ def _wanted(form: Mapping[str, str], *, zone: str, now: datetime) -> dict[str, A
         fault = Fault("wanted_at", None, "is missing", "Give the day and the time.")
         raise Invalid("Say by when it is wanted.", [fault])
     return {"at": at, "output": form.get("output") or None}
+
+
+def written_lines(text: str) -> list[str]:
+    """Return the lines of a field that hold something."""
+    return [line.strip() for line in text.splitlines() if line.strip()]
+
+
+def points_of(form: Mapping[str, str], name: str, *, us: bool) -> list[list[float]]:
+    """Return the points in a field of lines, temperature and value, as °C and value.
+
+    Raises
+    ------
+    Invalid
+        Some line is not two numbers; the faults name it as the API would.
+    """
+    points: list[list[float]] = []
+    faults: list[Fault] = []
+    for i, line in enumerate(written_lines(form.get(name, ""))):
+        try:
+            there, value = (
+                number_of({"figure": figure}, "figure") for figure in _APART.split(line)
+            )
+        except (Invalid, ValueError):
+            mend = "Write a temperature and the value there, such as 77 900."
+            faults.append(Fault(f"properties.{name}.{i}", line, "is not two numbers", mend))
+            continue
+        points.append([celsius_from_fahrenheit(there) if us else there, value])
+    if faults:
+        raise Invalid("Points are a temperature and a value each.", faults)
+    return points
 
 
 def _text(moment: datetime) -> str:

@@ -59,4 +59,6 @@ def _back(request: Request) -> str:
     """Return the page that a form was on."""
     if request.method == "POST" and request.url.path.startswith("/drums/"):
         return request.url.path.removesuffix("/events")
+    if request.method == "POST" and request.url.path.startswith("/products/"):
+        return request.url.path.removesuffix("/points")
     return "/floor"

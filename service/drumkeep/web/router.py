@@ -16,6 +16,7 @@ from drumkeep.web import (
     me,
     methods,
     places,
+    products,
     qr,
     sensors,
     sign_in,
@@ -24,7 +25,10 @@ from drumkeep.web import (
 )
 from drumkeep.web.templating import STATIC, static_address
 
-PAGES = (sign_in, floor, drums, why, chart, qr, verdict, alarms, sensors, places, methods, me, live)
+PAGES = (
+    *(sign_in, floor, drums, why, chart, qr, verdict, alarms, sensors, places, products, methods),
+    *(me, live),
+)
 
 
 class Lasting(StaticFiles):

@@ -5,7 +5,7 @@
 
 * ``viewer``: ``Viewer`` or None (nobody signed in; the default); ``formats``: ``Formats``;
 * ``nonce``: the nonce of the page's Content-Security-Policy; ``page``: ``floor``, ``alarms``,
-  ``sensors``, ``drum``, ``methods`` or empty; ``alarm_count``: open alarms for the navigation, or
+  ``sensors``, ``drum``, ``products``, ``methods`` or empty; ``alarm_count``: open alarms for the navigation, or
   None; ``here``: path and query of the page, to come back to after switching units.
 
 ====================  ============================================================================
@@ -19,6 +19,8 @@ template              context
 ``verdict.html``      ``verdict``: ``VerdictView`` (a page of its own, not inside the base)
 ``alarms.html``       ``alarms``: ``AlarmView``, oldest unacknowledged first, ``checked_at``
 ``why.html``          ``why``: ``WhyView``
+``products.html``     ``products``: ``ProductLine``
+``product.html``      ``product``: ``ProductView``, ``points``: ``PointsField``, ``may_change``
 ``methods.html``      ``plots``: ``MethodPlots``, ``cases``: errors of the layer model, worst first,
                       ``products``: by name, and the modules that numbers are printed from
 ``sensors.html``      ``spots``: ``SpotView``, ``loose``: names of sensors that hang nowhere
@@ -28,7 +30,8 @@ template              context
 ====================  ============================================================================
 
 Forms post, with ``csrf``: ``/sign-in`` (name, password, next), ``/sign-out``, ``/me/units``
-(units, next), ``/alarms/{id}/acknowledge`` (next), ``/drums/{tag}/events`` (id, kind, units, and
+(units, next), ``/alarms/{id}/acknowledge`` (next), ``/products/{code}/points`` (units, and a field
+of lines and one of where they are from for each property), ``/drums/{tag}/events`` (id, kind, units, and
 the fields of ``macros/actions.html`` in the viewer's units and the site's local time). The chart is
 read from ``/drums/{tag}/chart.json?ahead=here|warm_room&scheme=light|dark``, changes from the
 event stream ``/live`` (event ``changed``), BokehJS from ``/bokeh/js/bokeh.min.js``.

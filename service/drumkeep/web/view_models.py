@@ -79,6 +79,7 @@ class DrumView:
     tag: str
     side: SideName
     product: str
+    product_code: str
     lot: str
     place: str
     place_code: str

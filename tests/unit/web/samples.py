@@ -57,6 +57,7 @@ def drum(tag: str = "K7Q-X4M", **changes: Any) -> DrumView:
         tag=tag,
         side="iso",
         product="Polymeric iso",
+        product_code="iso-1",
         lot="2231",
         place="North shed",
         place_code="north",

@@ -120,6 +120,7 @@ def drum_view(
         tag=row.drum.tag,
         side=cast("SideName", row.product.side),
         product=row.product.name,
+        product_code=row.product.code,
         lot=row.lot.code,
         place=row.place.name,
         place_code=f"{row.site.code}/{row.place.code}",

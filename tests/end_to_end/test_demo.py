@@ -95,7 +95,7 @@ def test_it_says_where_it_is_who_can_sign_in_what_to_see_and_how_to_stop(seen: S
     assert re.search(r"http://127\.0\.0\.1:\d+\n", seen.told)
     for passphrase in json.loads((seen.folder / "sign-ins.json").read_text()).values():
         assert passphrase in seen.told
-    assert seen.told.count("\n  - ") == 6
+    assert seen.told.count("\n  - ") == 11
     assert "Ctrl-C stops all of it" in seen.told
     assert seen.roles == {"manager", "dispatcher", "crew", "viewer"}
 

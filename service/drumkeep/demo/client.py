@@ -67,6 +67,10 @@ class Client:
         """Change something, and return the answer."""
         return _told(self._send("PATCH", path, body))
 
+    def put(self, path: str, body: Any) -> Any:  # noqa: ANN401 - JSON
+        """Say what is to hold at a path, and return the answer."""
+        return _told(self._send("PUT", path, body))
+
     def ensure(self, path: str, body: Any) -> None:  # noqa: ANN401 - JSON
         """Send something that may be there already, from a start that was interrupted."""
         answer = self._send("POST", path, body)

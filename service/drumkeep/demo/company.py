@@ -47,13 +47,36 @@ PLACES: Final[tuple[dict[str, Any], ...]] = (
     {"site": HOT, "code": "tin-shed", "name": "Tin shed", "kind": "warehouse"},
     {"site": HOT, "code": "crew-van", "name": "Crew van", "kind": "vehicle"},
     {"site": HOT, "code": "rig", "name": "Rig 2", "kind": "rig"},
+    {
+        "site": HOT,
+        "code": "gravel-yard",
+        "name": "Gravel yard",
+        "kind": "yard",
+        "sun": True,
+        "wind_m_s": 3.0,
+    },
 )
+
+FILMS: Final[dict[str, dict[str, float]]] = {
+    # As if somebody had logged a drum of water as it warmed.
+    "harrow/warm-room": {"factor": 1.1, "half_range": 1.15},
+}
+"""Films that the manager pins, by place."""
 
 _SHEET: Final = "invented data sheet of the demo"
 
 PRODUCTS: Final[tuple[dict[str, Any], ...]] = (
     {"code": "ombrel-a", "name": "Ombrel A", "side": "iso"},
-    {"code": "ombrel-b2", "name": "Ombrel B 2.0 closed cell", "side": "resin", "cell": "closed"},
+    {
+        "code": "ombrel-b2",
+        "name": "Ombrel B 2.0 closed cell",
+        "side": "resin",
+        "cell": "closed",
+        "properties": {
+            "viscosity_points": [[5.0, 4600.0], [15.0, 1950.0], [25.0, 880.0], [40.0, 330.0]]
+        },
+        "origins": {"viscosity_points": _SHEET},
+    },
     {
         "code": "ombrel-b05",
         "name": "Ombrel B 0.5 open cell",
@@ -66,6 +89,7 @@ PRODUCTS: Final[tuple[dict[str, Any], ...]] = (
 )
 
 LOTS: Final[tuple[tuple[str, str, int], ...]] = (
+    ("ombrel-a", "A2188", 177),
     ("ombrel-a", "A2204", 60),
     ("ombrel-a", "A2217", 30),
     ("ombrel-a", "A2231", 12),
@@ -104,16 +128,29 @@ class Sensor:
 
     Attributes
     ----------
-    silent_from
-        When it stops to measure.
+    place, drum
+        One of the two: its place, or the batch to whose first drum it is fixed.
+    curve
+        What it reads at a place; in a drum it reads the liquid (``probe``).
+    since
+        When it was hung up; before the first reading if None.
+    silent_from, stuck_from
+        When it stops to measure, and when it begins to say the same for ever.
+    loose_wire
+        Whether it starts anew every now and then, and says so with a reading that cannot be.
     """
 
     number: str
     gateway: str
-    place: str
-    curve: Curve
+    place: str | None = None
+    curve: Curve | None = None
     what: str = "air"
+    drum: str | None = None
+    height_m: float | None = None
+    since: When | None = None
     silent_from: When | None = None
+    stuck_from: When | None = None
+    loose_wire: bool = False
 
     @property
     def quantity(self) -> str:
@@ -150,7 +187,22 @@ SENSORS: Final = (
         held(SHED_C, ripple_k=0.6, minutes=70, leak=0.10),
     ),
     Sensor(
+        "28d0c00000000113",
+        "harrow/shed",
+        "harrow/north-shed",
+        held(SHED_C, ripple_k=0.5, minutes=70, leak=0.08),
+        stuck_from=ago(38.0),
+    ),
+    Sensor(
         "28d0c00000000121", "harrow/shed", "harrow/warm-room", held(27.0, ripple_k=0.5, minutes=45)
+    ),
+    Sensor(
+        "28d0c00000000122",
+        "harrow/shed",
+        what="liquid",
+        drum="strapped-iso",
+        height_m=0.4,
+        since=ago(8.8),
     ),
     Sensor("28d0c00000000131", "harrow/shed", "harrow/dock", _DOCK),
     Sensor(
@@ -176,6 +228,13 @@ SENSORS: Final = (
         "humidity",
     ),
     Sensor(
+        "28d0c00000000213",
+        "willow/store",
+        "willow/cool-store",
+        held(23.2, ripple_k=0.4, minutes=50, leak=0.04),
+        loose_wire=True,
+    ),
+    Sensor(
         "28d0c00000000221",
         "willow/store",
         "willow/heat-cabinet",
@@ -183,6 +242,7 @@ SENSORS: Final = (
     ),
     # Sun on thin metal.
     Sensor("28d0c00000000231", "willow/store", "willow/tin-shed", lagging(hours=2.0, plus_k=3.0)),
+    Sensor("28d0c00000000232", "willow/store", "willow/gravel-yard", open_air()),
     Sensor("28d0c00000000241", "willow/crew-van", "willow/crew-van", open_air(plus_k=4.0)),
     Sensor(
         "28d0c00000000251",

@@ -1,21 +1,30 @@
 """Files that the simulated gateways play: a curve for each sensor, a scenario for each gateway."""
 
 import json
-from collections.abc import Sequence
-from datetime import datetime
+from collections.abc import Iterable, Sequence
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Final
 
-from drumkeep.demo import company
-from drumkeep.demo.climate import Outdoors, outdoors
+from drumkeep.demo import company, probe
+from drumkeep.demo.climate import STEP, Outdoors, outdoors
 from drumkeep.demo.company import Gateway, Sensor
 from drumkeep.demo.folder import Folder, replace_text
+from drumkeep.demo.stock import batch_of
 from drumkeep.demo.timetable import Timetable
 from drumkeep.demo.weather import COLD_NIGHT, HOT_AFTERNOON, moved, read_year
 
 _FOLDER: Final = "gateways"
 _STATE: Final = "state"
 HISTORY_INTERVAL_S: Final = 300
+
+POWER_ON_C: Final = 85.0
+"""What a DS18B20 says before its first conversion (its data sheet)."""
+_LOOSE_EVERY: Final = 11
+"""Steps from one start of a sensor with a loose wire to the next: 55 minutes."""
+_AT_ONCE: Final = timedelta(seconds=1)
+
+Points = Iterable[tuple[datetime, float]]
 
 
 def sensors_of(gateway: Gateway) -> list[Sensor]:
@@ -33,10 +42,12 @@ def write_scenarios(folder: Folder, *, timetable: Timetable, broker_port: int) -
     for gateway in company.GATEWAYS:
         own = folder.part(_FOLDER, f"{gateway.site}-{gateway.code}")
         for sensor in sensors_of(gateway):
-            curve = own / _points(sensor)
+            curve = own / _file_of(sensor)
             if not curve.exists():
-                air = air or _outdoors(timetable)
-                _write_curve(curve, sensor, air[gateway.site])
+                air = air or outdoors_of_sites(timetable)
+                points = _points_of(sensor, timetable=timetable, outside=air[gateway.site])
+                lines = [f"{at.timestamp():.0f},{value:.2f}" for at, value in points]
+                replace_text(curve, "\n".join(lines))
         file = own / "scenario.json"
         replace_text(file, json.dumps(_scenario(gateway, timetable, broker_port), indent=1))
         files.append(file)
@@ -60,7 +71,8 @@ def _confirmed(file: Path, *, since: float) -> bool:
     return (packed_to or 0.0) >= last and not any(spool.glob("*.pack"))
 
 
-def _outdoors(timetable: Timetable) -> dict[str, Outdoors]:
+def outdoors_of_sites(timetable: Timetable) -> dict[str, Outdoors]:
+    """Return the outdoor air of each site."""
     year = read_year()
     spells = {
         company.COLD: (COLD_NIGHT, timetable.coldest),
@@ -74,15 +86,40 @@ def _outdoors(timetable: Timetable) -> dict[str, Outdoors]:
     }
 
 
-def _write_curve(file: Path, sensor: Sensor, outside: Outdoors) -> None:
-    lines = [
-        f"{at.timestamp():.0f},{value:.2f}"
-        for at, value in zip(outside.times, sensor.curve(outside), strict=True)
-    ]
-    replace_text(file, "\n".join(lines))
+def _points_of(sensor: Sensor, *, timetable: Timetable, outside: Outdoors) -> Points:
+    if sensor.curve is None:
+        batch = batch_of(sensor.drum)
+        values = probe.liquid(batch, timetable=timetable, outside=outside)
+    else:
+        values = sensor.curve(outside)
+    points: Points = zip(outside.times, values, strict=True)
+    if sensor.since is not None:
+        since = sensor.since(timetable)
+        points = ((at, value) for at, value in points if at >= since)
+    if sensor.stuck_from is not None:
+        points = _stuck(points, since=sensor.stuck_from(timetable))
+    return _loose(points) if sensor.loose_wire else points
 
 
-def _points(sensor: Sensor) -> str:
+def _stuck(points: Points, *, since: datetime) -> Points:
+    last: float | None = None
+    for at, value in points:
+        last = value if last is None or at < since else last
+        yield at, last
+
+
+def _loose(points: Points) -> Points:
+    """Let a step now and then say what cannot be, from one second to another."""
+    for index, (at, value) in enumerate(points):
+        if index % _LOOSE_EVERY:
+            yield at, value
+        else:
+            yield at - _AT_ONCE, value
+            yield at, POWER_ON_C
+            yield at + STEP - 2 * _AT_ONCE, POWER_ON_C
+
+
+def _file_of(sensor: Sensor) -> str:
     return sensor.name.replace(":", "-") + ".csv"
 
 
@@ -98,7 +135,7 @@ def _scenario(gateway: Gateway, timetable: Timetable, broker_port: int) -> dict[
             {
                 "name": sensor.name,
                 "unit": sensor.unit,
-                "points": _points(sensor),
+                "points": _file_of(sensor),
                 "history_interval_s": HISTORY_INTERVAL_S,
                 "live_interval_s": company.INTERVAL_S,
                 "silent_from": None

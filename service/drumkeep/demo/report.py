@@ -18,6 +18,11 @@ STORY: Final = (
     "Jobs want drums at six in the morning: each says by when its warm-up must start.",
     "The tin shed and the crew van at Dry Willow are hot: their resin is gassing.",
     "The sensor of Rig 2 went silent: what stands there is unknown until somebody dips.",
+    "One sensor in the north shed is stuck, one in the cool store has a loose wire: see Sensors.",
+    "A drum in the north shed was dipped today: the first dip could not be, the second counted.",
+    "A drum in the warm room has a sensor in its liquid; one in the shed wears a band heater.",
+    "The annex's film was learned from dips, the warm room's is pinned: see those places.",
+    "Heat used up lot A2188 in the tin shed; in the heat cabinet resin stirred open lost agent.",
 )
 
 

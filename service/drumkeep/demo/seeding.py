@@ -7,22 +7,33 @@ and their events by UUIDs that are made from the scenario, so that the same is n
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any, Final
 from uuid import UUID, uuid5
 
-from drumkeep.demo import company
+from drumkeep.demo import company, probe
 from drumkeep.demo.client import Client
+from drumkeep.demo.climate import Outdoors
 from drumkeep.demo.company import Sensor
+from drumkeep.demo.deeds import Batch, Deed
+from drumkeep.demo.forecast import air_forecast
 from drumkeep.demo.sign_ins import SignIn
-from drumkeep.demo.stock import BATCHES, Batch, Deed
+from drumkeep.demo.stock import BATCHES, batch_of
 from drumkeep.demo.timetable import Timetable
 from drumkeep.errors import Unavailable
 
 _NAMESPACE: Final = UUID("6b0f0f5e-5d0c-4c0e-9a53-0d6f2f6f9a10")
 
+_NAMES_OTHER: Final = {"topped": "from", "decanted": "to"}
+
+_UNLIKE_K: Final = 0.1
+"""Drums of one batch are not quite alike."""
+
 Clients = Mapping[str, Client]
 """A signed-in client by role."""
+
+Outside = Mapping[str, Outdoors]
+"""The outdoor air by site."""
 
 
 @contextmanager
@@ -69,6 +80,7 @@ def send_catalogue(manager: Client, *, timetable: Timetable) -> None:
     for product_code, code, days in company.LOTS:
         made_on = (timetable.begun - timedelta(days=days)).date().isoformat()
         manager.ensure("/lots", {"product": product_code, "code": code, "made_on": made_on})
+    pin_films(manager)
     for gateway in company.GATEWAYS:
         manager.ensure(
             "/gateways", {"site": gateway.site, "code": gateway.code, "urn": gateway.urn}
@@ -87,23 +99,44 @@ def send_catalogue(manager: Client, *, timetable: Timetable) -> None:
 
 
 def hang_sensors(manager: Client, *, timetable: Timetable) -> None:
-    """Say where each sensor has hung since its first reading.
+    """Say where each sensor of a place has hung since its first reading.
 
     Only once its history is stored: a sensor that hangs somewhere and was never heard is missed.
     """
     for sensor in company.SENSORS:
-        path = f"/sensors/{sensor.name}"
-        if not manager.get(path)["mounts"]:
-            manager.patch(path, {"mount": _mount(sensor, timetable)})
+        if sensor.place is not None:
+            _hang(manager, sensor, {"place": sensor.place}, timetable=timetable)
 
 
-def send_drums(clients: Clients, *, timetable: Timetable) -> int:
+def fix_sensors(manager: Client, *, tags: Mapping[str, str], timetable: Timetable) -> None:
+    """Say in which drum's liquid each sensor has been that is on a drum; ``tags`` by receipt."""
+    for sensor in company.SENSORS:
+        if sensor.drum is not None:
+            drum = {"drum": tags[_id(batch_of(sensor.drum), 0)], "height_m": sensor.height_m}
+            _hang(manager, sensor, drum, timetable=timetable)
+
+
+def pin_films(manager: Client) -> None:
+    """Pin the films that somebody measured."""
+    for place, film in company.FILMS.items():
+        if not manager.get(f"/places/{place}/film")["history"]:
+            manager.put(f"/places/{place}/film", film)
+
+
+def send_forecast(dispatcher: Client, *, outside: Outside, now: datetime) -> None:
+    """Send a forecast of the cold site's outdoor air, issued now; the other site has none."""
+    forecast = air_forecast(outside[company.COLD], now=now)
+    if forecast is not None:
+        dispatcher.put(f"/sites/{company.COLD}/air-forecast", forecast)
+
+
+def send_drums(clients: Clients, *, timetable: Timetable, outside: Outside) -> dict[str, str]:
     """Receive the drums, then record what was done with them in the order of time.
 
     Returns
     -------
-    int
-        How many drums there are.
+    dict
+        The tag of each drum by the UUID of its receipt.
     """
     receipts = [
         _receipt(batch, index, timetable) for batch in BATCHES for index in range(batch.count)
@@ -112,8 +145,9 @@ def send_drums(clients: Clients, *, timetable: Timetable) -> int:
     tags = {receipt["id"]: drum["tag"] for receipt, drum in zip(receipts, drums, strict=True)}
     for step in sorted(_steps(), key=lambda step: step.deed.at(timetable)):
         tag = tags[_id(step.batch, step.index)]
-        clients[step.deed.by].post(f"/drums/{tag}/events", _event(step, timetable))
-    return len(tags)
+        event = _event(step, tags=tags, timetable=timetable, outside=outside)
+        clients[step.deed.by].post(f"/drums/{tag}/events", event)
+    return tags
 
 
 @dataclass(frozen=True)
@@ -136,16 +170,27 @@ def _steps() -> Iterator[_Step]:
                 yield _Step(batch, index, number)
 
 
-def _event(step: _Step, timetable: Timetable) -> dict[str, Any]:
+def _event(
+    step: _Step, *, tags: Mapping[str, str], timetable: Timetable, outside: Outside
+) -> dict[str, Any]:
     deed = step.deed
-    noted = {} if deed.note is None else {"note": deed.note}
-    return {
+    at = deed.at(timetable)
+    event = {
         "id": _id(step.batch, step.index, step.number),
         "kind": deed.kind,
-        "at": deed.at(timetable).isoformat(),
+        "at": at.isoformat(),
         **deed.fields,
-        **noted,
+        **{name: when(timetable).isoformat() for name, when in deed.times.items()},
     }
+    if deed.note is not None:
+        event["note"] = deed.note
+    if deed.other is not None:
+        event[_NAMES_OTHER[deed.kind]] = tags[_id(batch_of(deed.other), 0)]
+    if deed.kind == "dipped":
+        air = outside[step.batch.place.partition("/")[0]]
+        said = probe.reading(step.batch, at=at, timetable=timetable, outside=air)
+        event["c"] = round(said + deed.off_k + _UNLIKE_K * step.index, 1)
+    return event
 
 
 def _id(batch: Batch, index: int, number: int | None = None) -> str:
@@ -160,6 +205,7 @@ def _receipt(batch: Batch, index: int, timetable: Timetable) -> dict[str, Any]:
         "from": batch.origin,
         "net_kg": batch.net_kg,
         "liquid_c": batch.liquid_c,
+        "un_mark": batch.un_mark,
     }
     return {
         "id": _id(batch, index),
@@ -168,5 +214,11 @@ def _receipt(batch: Batch, index: int, timetable: Timetable) -> dict[str, Any]:
     }
 
 
-def _mount(sensor: Sensor, timetable: Timetable) -> dict[str, Any]:
-    return {"what": sensor.what, "place": sensor.place, "since": timetable.start.isoformat()}
+def _hang(
+    manager: Client, sensor: Sensor, where: Mapping[str, Any], *, timetable: Timetable
+) -> None:
+    path = f"/sensors/{sensor.name}"
+    if not manager.get(path)["mounts"]:
+        since = timetable.start if sensor.since is None else sensor.since(timetable)
+        mount = {"what": sensor.what, "since": since.isoformat(), **where}
+        manager.patch(path, {"mount": mount})

@@ -3,82 +3,18 @@
 How warm the liquid got, what that did to it and which alarms it raised is computed by the service.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Final
 
-from drumkeep.demo.timetable import (
-    COLD_ZONE,
-    HOT_ZONE,
-    When,
-    ago,
-    in_hours,
-    morning,
-    that_night,
-)
+from drumkeep.demo.deeds import Batch, Deed, dipped, heated, moved, used, wanted
+from drumkeep.demo.timetable import COLD_ZONE, HOT_ZONE, ago, in_hours, morning, that_night
 
 ISO: Final = "ombrel-a"
 CLOSED: Final = "ombrel-b2"
 OPEN: Final = "ombrel-b05"
 
-
-@dataclass(frozen=True)
-class Deed:
-    """Something that was done with a drum: the kind of event, when, by whom, and its fields."""
-
-    kind: str
-    at: When
-    by: str = "crew"
-    fields: Mapping[str, Any] = field(default_factory=dict)
-    note: str | None = None
-
-
-@dataclass(frozen=True)
-class Batch:
-    """Drums that were received and treated alike.
-
-    Attributes
-    ----------
-    key
-        Names them within the demo; the UUIDs of their events are made from it.
-    origin
-        Where they came from.
-    liquid_c
-        What a dip said on receipt; None if nobody dipped.
-    net_kg
-        What was in them; what the product's drums hold if None.
-    """
-
-    key: str
-    count: int
-    product: str
-    lot: str
-    place: str
-    at: When
-    liquid_c: float | None
-    deeds: tuple[Deed, ...] = ()
-    net_kg: float | None = None
-    origin: str | None = None
-
-
-def moved(to: str, at: When) -> Deed:
-    """Give the move of a drum."""
-    return Deed("moved", at, by="dispatcher", fields={"to": to})
-
-
-def wanted(at: When) -> Deed:
-    """Give the wish to have a drum ready."""
-    return Deed("wanted", at, by="dispatcher")
-
-
-def used(hours: float, **kg: float) -> tuple[Deed, ...]:
-    """Give what a use so many hours ago leaves on record: opened, drawn from, weighed, resealed."""
-    return (
-        Deed("opened", ago(hours)),
-        Deed("weighed", ago(hours - 0.6), fields={**kg, "resolution_kg": 0.2}),
-        Deed("resealed", ago(hours - 0.7)),
-    )
-
+ISO_MARK: Final = "UN 1A1/X1.4/250/26/USA/DW4410"
+RESIN_MARK: Final = "UN 1A1/Y1.4/150/26/USA/DW4417"
+LIGHT_MARK: Final = "UN 1A1/Y1.2/100/25/USA/DW3902"
 
 _IN_THE_VAN: Final = (moved("harrow/dock", that_night(6)),)
 _TO_THE_WARM_ROOM: Final = (moved("harrow/warm-room", ago(9.0)),)
@@ -102,14 +38,26 @@ BATCHES: Final = (
     Batch("van-resin", 2, CLOSED, "B4119", "harrow/box-van", that_night(1), 24.0, _IN_THE_VAN),
     # Fetched from the supplier just now, and left standing outside.
     Batch("truck-iso", 4, ISO, "A2217", "harrow/truck", ago(0.3), 23.5),
-    Batch("truck-resin", 3, CLOSED, "B4102", "harrow/truck", ago(0.3), 23.5),
+    Batch("truck-resin", 2, CLOSED, "B4102", "harrow/truck", ago(0.3), 23.5),
+    Batch(
+        "truck-wrapped",
+        1,
+        CLOSED,
+        "B4102",
+        "harrow/truck",
+        ago(0.3),
+        23.5,
+        (heated(0.2, device="blanket", watts=0.0, blanket_r_m2k_w=0.9),),
+    ),
     # The warm room: ready, warming, and one in use under dry gas.
-    Batch("warm-iso", 3, ISO, "A2217", "harrow/warm-room", ago(70), 22.5),
+    Batch("warm-iso", 3, ISO, "A2217", "harrow/warm-room", ago(70), 22.5, un_mark=ISO_MARK),
     Batch("warm-resin", 3, CLOSED, "B4102", "harrow/warm-room", ago(70), 22.0),
     Batch("warming-iso", 2, ISO, "A2204", "harrow/north-shed", ago(80), 15.0, _TO_THE_WARM_ROOM),
     Batch(
         "warming-resin", 1, CLOSED, "B4119", "harrow/north-shed", ago(80), 15.0, _TO_THE_WARM_ROOM
     ),
+    # Warming too, with a sensor in the liquid.
+    Batch("strapped-iso", 1, ISO, "A2204", "harrow/north-shed", ago(80), 15.0, _TO_THE_WARM_ROOM),
     Batch(
         "open-iso",
         1,
@@ -132,7 +80,17 @@ BATCHES: Final = (
     Batch("shed-iso", 3, ISO, "A2204", "harrow/north-shed", ago(100), 17.0),
     Batch("shed-resin", 3, CLOSED, "B4102", "harrow/north-shed", ago(100), 17.5),
     Batch("job-iso", 2, ISO, "A2204", "harrow/north-shed", ago(100), 17.0, (_JOB,)),
-    Batch("job-resin", 2, CLOSED, "B4102", "harrow/north-shed", ago(100), 17.5, (_JOB,)),
+    Batch(
+        "job-resin",
+        2,
+        CLOSED,
+        "B4102",
+        "harrow/north-shed",
+        ago(100),
+        17.5,
+        (_JOB,),
+        un_mark=RESIN_MARK,
+    ),
     Batch("next-iso", 1, ISO, "A2204", "harrow/north-shed", ago(100), 17.0, (_NEXT_JOB,)),
     Batch("next-resin", 1, CLOSED, "B4102", "harrow/north-shed", ago(100), 17.5, (_NEXT_JOB,)),
     Batch(
@@ -155,16 +113,86 @@ BATCHES: Final = (
         19.0,
         used(44.0, net_kg=88.2),
     ),
-    # A lean-to that nobody heats.
-    Batch("annex-iso", 3, ISO, "A2217", "harrow/annex", ago(96), 18.0),
-    Batch("annex-resin", 2, CLOSED, "B4119", "harrow/annex", ago(96), 18.0),
+    # Two heels of one lot, poured together.
+    Batch(
+        "poured-iso",
+        1,
+        ISO,
+        "A2204",
+        "harrow/north-shed",
+        ago(100),
+        19.0,
+        (
+            Deed("opened", ago(30.0)),
+            Deed("topped", ago(29.7), fields={"kg": 62.0}, other="heel-iso"),
+            Deed("resealed", ago(29.4)),
+        ),
+        net_kg=120.0,
+    ),
+    Batch(
+        "heel-iso",
+        1,
+        ISO,
+        "A2204",
+        "harrow/north-shed",
+        ago(60),
+        17.0,
+        (Deed("opened", ago(30.1)), Deed("resealed", ago(29.3))),
+        net_kg=70.0,
+    ),
+    # Warmed where it stands, with a thermostat.
+    Batch(
+        "band-iso",
+        1,
+        ISO,
+        "A2204",
+        "harrow/north-shed",
+        ago(100),
+        17.0,
+        (heated(7.0, device="band", watts=400.0, height_m=0.2, thermostat_c=23.5),),
+    ),
+    # Dipped today: the first reading cannot be, the second one is taken.
+    Batch(
+        "dipped-iso",
+        1,
+        ISO,
+        "A2204",
+        "harrow/north-shed",
+        ago(100),
+        17.0,
+        (
+            dipped(5.3, off_k=6.0, note="probe came straight from the warm room"),
+            dipped(5.0, note="again, after ten minutes in the liquid"),
+        ),
+    ),
+    # A lean-to that nobody heats; its drums were dipped often enough to tell of its air.
+    Batch(
+        "annex-iso",
+        3,
+        ISO,
+        "A2217",
+        "harrow/annex",
+        ago(96),
+        18.0,
+        (dipped(84.0), dipped(72.0, off_k=0.2)),
+    ),
+    Batch(
+        "annex-resin",
+        2,
+        CLOSED,
+        "B4119",
+        "harrow/annex",
+        ago(96),
+        18.0,
+        (dipped(83.5), dipped(71.5, off_k=-0.2)),
+    ),
     # Taken in from the yard and never dipped: nobody knows.
     Batch("undipped-iso", 1, ISO, "A2217", "harrow/dock", ago(3.0), None, origin="harrow/yard"),
     Batch(
         "undipped-resin", 1, CLOSED, "B4119", "harrow/dock", ago(3.0), None, origin="harrow/yard"
     ),
     # The cool store in the south: ready, nearly out of date, out of date, on hold.
-    Batch("cool-iso", 4, ISO, "A2204", "willow/cool-store", ago(90), 23.0),
+    Batch("cool-iso", 4, ISO, "A2204", "willow/cool-store", ago(90), 23.0, un_mark=ISO_MARK),
     Batch(
         "cool-iso-part",
         1,
@@ -216,9 +244,36 @@ BATCHES: Final = (
         (Deed("agitated", ago(2.0), fields={"minutes": 30.0}, note="small bung vented"),),
     ),
     Batch("still-open", 1, OPEN, "C0744", "willow/heat-cabinet", ago(75), 27.0),
-    # Under a tin roof in a hot spell.
+    # Opened warm, stirred with the bung open and drawn from: agent has left it.
+    Batch(
+        "gassed-resin",
+        1,
+        CLOSED,
+        "B4102",
+        "willow/heat-cabinet",
+        ago(75),
+        27.0,
+        (
+            Deed("opened", ago(30.0)),
+            Deed("agitated", ago(29.5), fields={"minutes": 240.0}),
+            Deed("weighed", ago(23.0), fields={"net_kg": 54.6, "resolution_kg": 0.2}),
+            Deed("resealed", ago(22.0)),
+        ),
+    ),
+    # Under a tin roof in a hot spell: pressure rises, and old iso ages faster than its date says.
+    Batch("aged-iso", 1, ISO, "A2188", "willow/tin-shed", ago(100), 24.0),
     Batch("tin-resin", 3, CLOSED, "B4102", "willow/tin-shed", ago(85), 23.0),
-    Batch("tin-full", 1, CLOSED, "B4102", "willow/tin-shed", ago(85), 23.0, net_kg=238.0),
+    Batch(
+        "tin-full",
+        1,
+        CLOSED,
+        "B4102",
+        "willow/tin-shed",
+        ago(85),
+        23.0,
+        net_kg=238.0,
+        un_mark=LIGHT_MARK,
+    ),
     Batch("tin-iso", 1, ISO, "A2217", "willow/tin-shed", ago(85), 23.0),
     Batch(
         "crew-resin",
@@ -240,6 +295,8 @@ BATCHES: Final = (
         23.0,
         (moved("willow/crew-van", ago(26.0)),),
     ),
+    # In the open, in the sun.
+    Batch("sunny-iso", 2, ISO, "A2217", "willow/gravel-yard", ago(45), 24.0),
     # The rig, whose sensor went silent.
     Batch("rig-iso", 1, ISO, "A2204", "willow/rig", ago(50), 25.0, used(28.0, net_kg=131.0)),
     Batch(
@@ -253,3 +310,8 @@ BATCHES: Final = (
         used(28.0, net_kg=118.0),
     ),
 )
+
+
+def batch_of(key: str | None) -> Batch:
+    """Return the batch that bears a name within the demo."""
+    return next(batch for batch in BATCHES if batch.key == key)

@@ -20,7 +20,7 @@ from typing import Any, Final
 from drumkeep.demo import company, seeding
 from drumkeep.demo.children import Child, Family, clean_environment, python
 from drumkeep.demo.client import Client
-from drumkeep.demo.curves import all_confirmed, write_scenarios
+from drumkeep.demo.curves import all_confirmed, outdoors_of_sites, write_scenarios
 from drumkeep.demo.folder import Folder, State, replace_text
 from drumkeep.demo.report import address, say, tell_where
 from drumkeep.demo.sign_ins import SignIn, sign_ins
@@ -32,6 +32,9 @@ _LOOPBACK: Final = "127.0.0.1"
 _STARTS_WITHIN_S: Final = 60.0
 _ARRIVES_WITHIN_S: Final = 180.0
 _LOOK_EVERY_S: Final = 0.2
+_COMPILED: Final = "drumkeep.thermal.kernel"
+_KEPT_WITHIN_S: Final = 3.0
+"""What is compiled already is there sooner than this."""
 _ASKING: Final = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 _RECENT: Final = timedelta(minutes=10)
 
@@ -124,13 +127,15 @@ class Demo:
         self.folder.keep(state)
         timetable = Timetable.of(state.begun)
         say("Starting broker and service.")
+        compiling = self._start_compiler()
         gateways = write_scenarios(self.folder, timetable=timetable, broker_port=state.broker_port)
         self._start_broker(state.broker_port)
+        self._wait_until_compiled(compiling)
         self._start_service(state.broker_port)
         tell_where(self.port, people=people, folder=self.folder.path)
         self._since = time.monotonic()
         if state.seeded:
-            self._go_on(state, people, gateways=gateways)
+            self._go_on(state, people, gateways=gateways, timetable=timetable)
         else:
             self._begin(state, people, gateways=gateways, timetable=timetable)
             state.seeded = True
@@ -156,15 +161,30 @@ class Demo:
             self._wait_for_gateways(gateways, clients["viewer"])
             seeding.hang_sensors(clients["manager"], timetable=timetable)
             self._say("Five days of readings have arrived")
-            drums = seeding.send_drums(clients, timetable=timetable)
-            self._say(f"{drums} drums and what was done with them are recorded")
+            outside = outdoors_of_sites(timetable)
+            seeding.send_forecast(clients["dispatcher"], outside=outside, now=_now())
+            tags = seeding.send_drums(clients, timetable=timetable, outside=outside)
+            seeding.fix_sensors(clients["manager"], tags=tags, timetable=timetable)
+            self._say(f"{len(tags)} drums and what was done with them are recorded")
             # Only now, so that half a story raises no alarm.
             self._start_schedule(state.broker_port)
             self._wait_until_computed(clients["viewer"])
 
-    def _go_on(self, state: State, people: Mapping[str, SignIn], *, gateways: list[Path]) -> None:
+    def _go_on(
+        self,
+        state: State,
+        people: Mapping[str, SignIn],
+        *,
+        gateways: list[Path],
+        timetable: Timetable,
+    ) -> None:
         """Catch up with the time since the last run, before anybody is told what is missing."""
         self._start_gateways(gateways)
+        with Client(self._address) as dispatcher:
+            if dispatcher.sign_in(people["dispatcher"]):
+                outside = outdoors_of_sites(timetable)
+                seeding.send_forecast(dispatcher, outside=outside, now=_now())
+                dispatcher.sign_out()
         with Client(self._address) as viewer:
             known = viewer.sign_in(people["viewer"])
             if known:
@@ -221,6 +241,20 @@ class Demo:
 
     def _say(self, text: str) -> None:
         say(f"{text}, {time.monotonic() - self._since:.0f} s after the service was up.")
+
+    def _start_compiler(self) -> Child:
+        """Have the march compiled once, before several processes would do so side by side."""
+        compiling = self._child("compiler", python("-c", f"import {_COMPILED}"))
+        compiling.start()
+        return compiling
+
+    def _wait_until_compiled(self, compiling: Child) -> None:
+        begun, told = time.monotonic(), False
+        while compiling.running:
+            if not told and time.monotonic() - begun > _KEPT_WITHIN_S:
+                say("Compiling once, for up to half a minute; later starts find it done.")
+                told = True
+            time.sleep(_LOOK_EVERY_S)
 
     def _start_broker(self, port: int) -> None:
         file = self.folder.path / "broker.toml"

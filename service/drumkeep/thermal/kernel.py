@@ -60,8 +60,22 @@ _SPECIFIC_HEAT: Final = int(Row.SPECIFIC_HEAT)
 _CONDUCTIVITY: Final = int(Row.CONDUCTIVITY)
 _VISCOSITY: Final = int(Row.VISCOSITY)
 
-_inlined = numba.njit(cache=True, inline="always", error_model="numpy")
-_compiled = numba.njit(cache=True, error_model="numpy")
+
+def _kept(compiler: Callable[..., Any], *told: Any, **options: Any) -> Callable[..., Any]:  # noqa: ANN401 - numba's types are not typed
+    """Compile, and keep what was compiled on disk where some folder may be written."""
+
+    def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
+        try:
+            return compiler(*told, cache=True, **options)(function)  # type: ignore[no-any-return]
+        except RuntimeError:
+            # No place to keep it: compiled anew at each start.
+            return compiler(*told, cache=False, **options)(function)  # type: ignore[no-any-return]
+
+    return compiled
+
+
+_inlined = _kept(numba.njit, inline="always", error_model="numpy")
+_compiled = _kept(numba.njit, error_model="numpy")
 
 
 @_inlined
@@ -324,16 +338,8 @@ def _step(
 
 
 def _over_drums(layout: str, *types: Any) -> Callable[[Callable[..., None]], Callable[..., Any]]:  # noqa: ANN401 - numba's types are not typed
-    """Compile a loop over drums; kept on disk where the folder may be written."""
-
-    def compiled(function: Callable[..., None]) -> Callable[..., Any]:
-        try:
-            return numba.guvectorize([types], layout, nopython=True, cache=True)(function)  # type: ignore[no-any-return, no-untyped-call]
-        except RuntimeError:
-            # No place to keep it: compiled anew at each start.
-            return numba.guvectorize([types], layout, nopython=True)(function)  # type: ignore[no-any-return, no-untyped-call]
-
-    return compiled
+    """Compile a loop over drums."""
+    return _kept(numba.guvectorize, [types], layout, nopython=True)
 
 
 _f8 = numba.float64

@@ -91,6 +91,9 @@ class Seen:
     alarms_later: list[Json] = field(default_factory=list)
     histories: dict[str, Json] = field(default_factory=dict)
     verdicts: dict[str, str] = field(default_factory=dict)
+    films: dict[str, Json] = field(default_factory=dict)
+    sensors: list[Json] = field(default_factory=list)
+    forecast: Json = field(default_factory=dict)
     roles: set[str] = field(default_factory=set)
     interrupted: tuple[int, Left] = (-1, {})
     stopped: tuple[int, Left] = (-1, {})
@@ -133,9 +136,18 @@ def look(seen: Seen, url: str) -> None:
 
         def alarms() -> bool:
             seen.alarms = client.get("/api/v1/alarms", params={"state": "open"}).json()["items"]
-            return {"cold_load", "gassing", "sensor_silent"} <= {a["kind"] for a in seen.alarms}
+            told = {"cold_load", "gassing", "sensor_silent", "sensor_stuck", "sensor_implausible"}
+            return told <= {a["kind"] for a in seen.alarms}
+
+        def films() -> bool:
+            for place in ("harrow/annex", "harrow/warm-room"):
+                seen.films[place] = client.get(f"/api/v1/places/{place}/film").json()["now"]
+            return seen.films["harrow/annex"]["source"] == "learned"
 
         wait_for("alarms", alarms, within_s=30)
+        wait_for("a film to be learned", films, within_s=60)
+        seen.sensors = client.get("/api/v1/sensors", params={"limit": 200}).json()["items"]
+        seen.forecast = client.get("/api/v1/sites/harrow/air-forecast").json()
         seen.drums = all_drums(client)
         seen.looked_at = datetime.now(UTC)  # noqa: TID251 - a real service
         for drum in seen.drums:

@@ -220,7 +220,11 @@ def test_every_other_case_stands_on_the_floor_too(seen: Seen):
     held = [tag for tag, words in reasons.items() if "On hold: label torn off" in words]
     expired = [tag for tag, words in reasons.items() if "The lot expired" in words]
     assert (len(held), len(expired)) == (1, 2)
-    by_date = {a["phase"]: set(a["drums"]) for a in seen.alarms if a["kind"] == "shelf_life"}
+    by_date = {
+        a["phase"]: set(a["drums"])
+        for a in seen.alarms
+        if a["kind"] == "shelf_life" and "lot A2188" not in a["message"]
+    }
     assert by_date == {
         phase: {drum["tag"] for drum in seen.of("willow/cool-store", lot=lot)}
         for phase, lot in (("done", "B4075"), ("forecast", "B4088"))
@@ -242,6 +246,97 @@ def test_every_other_case_stands_on_the_floor_too(seen: Seen):
     )
     assert opened["readiness"]["state"] == "ready"
     assert opened["pressure_kpa"] == pytest.approx(14.0)
+
+
+def done(seen: Seen, kind: str) -> dict[str, list[Json]]:
+    """Return what was recorded of one kind, by drum."""
+    found = {
+        tag: [event for event in history["events"] if event["kind"] == kind]
+        for tag, history in seen.histories.items()
+    }
+    return {tag: events for tag, events in found.items() if events}
+
+
+def test_the_first_dip_of_a_drum_was_refused_and_the_repeat_taken(seen: Seen):
+    (first, second) = next(
+        events for events in done(seen, "dipped").values() if "refused" in str(events)
+    )
+
+    assert (first["met"]["use"], second["met"]["use"]) == ("refused", "used")
+    assert first["met"]["innovation_k"] == pytest.approx(6.0, abs=1.0)
+    assert first["met"]["after_c"] == first["met"]["computed_c"]
+
+
+def test_films_were_learned_from_dips_and_pinned(seen: Seen):
+    annex, warm_room = seen.films["harrow/annex"], seen.films["harrow/warm-room"]
+
+    # In the annex liquid was made to follow the air faster than the named film lets it.
+    assert 1.03 < annex["factor"] < 1.4
+    assert annex["dips"] == 10
+    assert (warm_room["source"], warm_room["factor"]) == ("pinned", 1.1)
+
+
+def test_a_sensor_in_the_liquid_tells_of_its_drum(seen: Seen):
+    (mount,) = (m for s in seen.sensors for m in s["mounts"] if m["drum"] is not None)
+    drum = next(drum for drum in seen.drums if drum["tag"] == mount["drum"])
+
+    assert mount["what"] == "liquid"
+    assert drum["estimate"]["basis"] == "measured"
+
+
+def test_sensors_that_speak_nonsense_are_told_of_and_have_no_say(seen: Seen):
+    for kind, place in (
+        ("sensor_stuck", "harrow/north-shed"),
+        ("sensor_implausible", "willow/cool-store"),
+    ):
+        (alarm,) = (a for a in seen.alarms if a["kind"] == kind)
+        assert "The other sensors there are believed meanwhile." in alarm["message"]
+        assert set(alarm["drums"]) == {drum["tag"] for drum in seen.of(place)}
+        for drum in seen.of(place):
+            assert drum["estimate"]["basis"] != "unsupported"
+
+
+def test_heaters_blankets_and_sun_reach_the_liquid(seen: Seen):
+    heated = {
+        events[0]["data"]["device"]: next(d for d in seen.drums if d["tag"] == tag)
+        for tag, events in done(seen, "heated").items()
+    }
+    shed = seen.of("harrow/north-shed", lot="A2204", net_kg=250.0)
+    beside = min(drum["estimate"]["mean_c"] for drum in shed)
+    assert heated["band"]["estimate"]["mean_c"] > beside + 3.0
+    assert heated["band"]["estimate"]["top_c"] < 24.5  # its thermostat stands at 23.5
+    truck = [d for d in seen.of("harrow/truck", side="resin") if d != heated["blanket"]]
+    bare = max(drum["estimate"]["bottom_c"] for drum in truck)
+    assert heated["blanket"]["estimate"]["bottom_c"] > bare
+    sunny, shaded = seen.of("willow/gravel-yard"), seen.of("willow/tin-shed", side="iso")
+    widths = [d["estimate"]["high_c"] - d["estimate"]["low_c"] for d in (sunny[0], shaded[0])]
+    assert widths[0] > widths[1]
+
+
+def test_heat_used_up_a_shelf_life_and_handling_took_agent(seen: Seen):
+    (aged,) = seen.of("willow/tin-shed", lot="A2188")
+    assert datetime.fromisoformat(aged["age"]["ends_at"]) < seen.looked_at
+    assert seen.looked_at < datetime.fromisoformat(aged["age"]["expires_at"])
+    assert aged["readiness"]["state"] == "on_hold"
+    (gassed,) = (d for d in seen.drums if d["agent"] is not None and d["agent"]["suspected"])
+    assert gassed["place"] == "willow/heat-cabinet"
+    assert gassed["readiness"]["state"] == "on_hold"
+
+
+def test_a_pour_stands_in_both_drums(seen: Seen):
+    ((receiver, (topped,)),) = done(seen, "topped").items()
+    ((donor, (decanted,)),) = done(seen, "decanted").items()
+
+    assert (topped["data"]["from"], decanted["data"]["to"]) == (donor, receiver)
+    left = {drum["tag"]: drum["net_kg"] for drum in seen.drums}
+    assert (left[receiver], left[donor]) == (182.0, 8.0)
+
+
+def test_marks_are_read_and_a_forecast_of_the_air_is_used(seen: Seen):
+    marked = [drum for drum in seen.drums if drum["pressure"]["un_mark"] is not None]
+    assert {drum["side"] for drum in marked} == {"iso", "resin"}
+    assert datetime.fromisoformat(seen.forecast["fresh_until"]) > seen.looked_at
+    assert len(seen.forecast["points"]) > 90
 
 
 def test_nothing_was_raised_on_the_way_that_was_not_so(seen: Seen):

@@ -7,9 +7,11 @@ from hypothesis import settings
 
 from tests.fixtures.broker import mosquitto
 from tests.fixtures.browser import chromium
+from tests.fixtures.postgres import postgres
 from tests.fixtures.programs import PROGRAMS
+from tests.fixtures.stores import STORES, store
 
-__all__ = ["chromium", "mosquitto"]
+__all__ = ["chromium", "mosquitto", "postgres", "store"]
 
 # A run on a loaded machine is slow without being wrong, so no example has a deadline; the time-out
 # of the whole test (pyproject.toml) stands.
@@ -26,6 +28,13 @@ def pytest_report_header() -> list[str]:
         for program in PROGRAMS
         if program.path() is None
     ]
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run what is marked ``both_stores`` on each kind of database."""
+    marked = metafunc.definition.get_closest_marker("both_stores")
+    if marked and "store" in metafunc.fixturenames:
+        metafunc.parametrize("store", STORES, indirect=True, scope="module")
 
 
 # First, so that `-m broker` finds tests that only ask for the fixture.

@@ -3,8 +3,8 @@
 #
 #   sh tests/run.sh [--setup-only] [pytest arguments]
 #
-# Needs Python 3.11 with venv and pip. As root it installs Mosquitto and Chromium from Debian's
-# packages; otherwise it says which suites it leaves out and why. Every check runs even when one
+# Needs Python 3.11 with venv and pip. As root it installs Mosquitto, PostgreSQL and Chromium from
+# Debian's packages; otherwise it says which suites it leaves out and why. Every check runs even when one
 # before it failed; pytest comes last and so has the closing line.
 set -eu
 cd "$(dirname "$0")/.."
@@ -16,8 +16,8 @@ apt_is_fresh=
 debian_package() {
     command=$1 suites=$2
     shift 2
-    # A Debian service lives in sbin, which is not on everybody's PATH.
-    PATH="$PATH:/usr/sbin" command -v "$command" >/dev/null && return 0
+    # A Debian service lives in sbin, which is not on everybody's PATH, or in a folder per release.
+    PATH="$PATH:/usr/sbin:$(echo /usr/lib/postgresql/*/bin | tr ' ' :)" command -v "$command" >/dev/null && return 0
     if [ "$(id -u)" -ne 0 ] || ! command -v apt-get >/dev/null; then
         say "Left out: $suites, since $command is missing. As root on Debian: apt-get install $*"
         return 0
@@ -34,6 +34,7 @@ debian_package() {
 make_environment tests service,gateway,demo,dev || exit 1
 debian_package mosquitto 'tests marked broker' mosquitto
 debian_package mosquitto_pub 'one cold night from mosquitto_pub' mosquitto-clients
+debian_package pg_ctl 'tests marked postgres' postgresql
 debian_package chromium 'tests marked browser' chromium
 
 if [ "${1-}" = --setup-only ]; then

@@ -54,7 +54,7 @@ def contract(identity: str) -> dict[str, Any]:
     [
         ("pure", {"numba", "numpy"}),
         ("wire-alone", {"msgspec"}),
-        ("gateway-light", {"msgspec", "paho"}),
+        ("gateway-light", {"msgspec", "paho", "pymodbus", "serial"}),
     ],
 )
 def test_a_closed_package_is_forbidden_every_other_dependency(identity, allowed):

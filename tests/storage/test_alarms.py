@@ -8,6 +8,7 @@ from drumkeep.storage.tables.alarms import Alarm, AlarmEntry
 from tests.fixtures.depot import at, depot, empty_depot
 
 __all__ = ["depot", "empty_depot"]
+pytestmark = pytest.mark.both_stores
 
 
 def alarm(number, hours, *, state="unacknowledged", is_open=True, published=False):

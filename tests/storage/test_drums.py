@@ -13,7 +13,7 @@ from drumkeep.storage.tables.estimates import Estimate
 from tests.fixtures.depot import at, depot, empty_depot, short_sight, steady
 
 __all__ = ["depot", "empty_depot", "short_sight"]
-pytestmark = pytest.mark.usefixtures("short_sight")
+pytestmark = [pytest.mark.usefixtures("short_sight"), pytest.mark.both_stores]
 
 
 def tags_of(found):

@@ -7,7 +7,7 @@ from drumkeep.storage.tables.estimates import Estimate
 from tests.fixtures.depot import at, depot, empty_depot, short_sight
 
 __all__ = ["depot", "empty_depot", "short_sight"]
-pytestmark = pytest.mark.usefixtures("short_sight")
+pytestmark = [pytest.mark.usefixtures("short_sight"), pytest.mark.both_stores]
 
 
 @pytest.fixture
@@ -24,7 +24,7 @@ def store(depot, drum_id, *steps, after=-1):
 
 def stored(depot, drum_id):
     with depot.looking() as tx:
-        found = rows.checkpoints_between(tx, drum_id=drum_id, first=0, last=2**40)
+        found = rows.checkpoints_between(tx, drum_id=drum_id, first=0, last=2**31 - 1)
     assert all(row.state == b"%d" % row.step for row in found)
     return [row.step for row in found]
 

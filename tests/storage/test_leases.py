@@ -2,10 +2,13 @@
 
 from datetime import timedelta
 
+import pytest
+
 from drumkeep.storage import leases
 from tests.fixtures.depot import at, depot, empty_depot
 
 __all__ = ["depot", "empty_depot"]
+pytestmark = pytest.mark.both_stores
 
 LENGTH = timedelta(minutes=30)
 

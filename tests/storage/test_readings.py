@@ -1,4 +1,4 @@
-"""Queries on readings, marks, spool numbers and refusals, on SQLite."""
+"""Queries on readings, marks, spool numbers and refusals."""
 
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
@@ -13,6 +13,7 @@ from drumkeep.storage.transaction import reading, transaction
 from tests.fixtures.shed import Shed, shed
 
 __all__ = ["shed"]
+pytestmark = pytest.mark.both_stores
 
 NOW = datetime(2026, 2, 6, tzinfo=UTC)
 T0 = 1_770_249_600_000  # 2026-02-05T00:00Z

@@ -29,10 +29,18 @@ from drumkeep.storage.transaction import reading, transaction
 from tests.fixtures.shed import Shed, shed
 
 __all__ = ["shed"]
+pytestmark = pytest.mark.both_stores
 
 NOW = datetime(2026, 2, 5, 18, tzinfo=UTC)
 T0 = to_ms(datetime(2026, 2, 5, tzinfo=UTC))
 MINUTE = 60_000
+POISON = {
+    "sqlite": [
+        """CREATE TRIGGER poison BEFORE INSERT ON reading WHEN NEW.value = 13.0
+        BEGIN SELECT RAISE(ABORT, 'unlucky'); END"""
+    ],
+    "postgresql": ["ALTER TABLE reading ADD CONSTRAINT unlucky CHECK (value <> 13.0)"],
+}
 ATTIC = GatewayKey(Shed.site, Shed.gateway)
 
 
@@ -256,10 +264,9 @@ def test_nothing_of_a_batch_stays_when_its_transaction_fails(shed: Shed):
 
 def test_one_pack_that_cannot_be_stored_does_not_keep_the_others_out(shed: Shed):
     with transaction(shed.engine) as tx:
-        tx.session.connection().exec_driver_sql(
-            "CREATE TRIGGER poison BEFORE INSERT ON reading WHEN NEW.value = 13.0 "
-            "BEGIN SELECT RAISE(ABORT, 'unlucky'); END"
-        )
+        connection = tx.session.connection()
+        for sql in POISON[connection.dialect.name]:
+            connection.exec_driver_sql(sql)
     packs = [
         pack(cel(shed.air_name, T0 + number * MINUTE, float(number)), number=number)
         for number in range(10, 21)

@@ -7,15 +7,17 @@ import pytest
 from sqlalchemy import inspect
 
 from drumkeep.storage import schema
-from drumkeep.storage.engine import CHANGES_SCHEMA, Engine, create
+from drumkeep.storage.engine import CHANGES_SCHEMA, Engine
 from drumkeep.storage.transaction import reading
+from tests.fixtures.stores import Store
+
+pytestmark = pytest.mark.both_stores
 
 
 @pytest.fixture
-def engine(tmp_path: Path) -> Iterator[Engine]:
-    engine = create(f"sqlite:///{tmp_path / 'drumkeep.db'}")
-    yield engine
-    engine.dispose()
+def engine(store: Store, tmp_path: Path) -> Iterator[Engine]:
+    with store.engine(tmp_path) as engine:
+        yield engine
 
 
 def revision(engine: Engine) -> str | None:

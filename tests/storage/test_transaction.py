@@ -12,14 +12,15 @@ from drumkeep.storage import schema
 from drumkeep.storage.engine import Engine, create
 from drumkeep.storage.tables.catalogue import Place, Site
 from drumkeep.storage.transaction import Tx, reading, transaction
+from tests.fixtures.stores import Store
+
+pytestmark = pytest.mark.both_stores
 
 
 @pytest.fixture
-def engine(tmp_path: Path) -> Iterator[Engine]:
-    engine = create(f"sqlite:///{tmp_path / 'drumkeep.db'}")
-    schema.upgrade(engine)
-    yield engine
-    engine.dispose()
+def engine(store: Store, tmp_path: Path) -> Iterator[Engine]:
+    with store.engine(tmp_path, mould=store.tables) as engine:
+        yield engine
 
 
 def site(code: str = "north") -> Site:

@@ -7,6 +7,7 @@ from sqlalchemy import func
 from sqlalchemy import select as select_rows
 from sqlmodel import col, delete, select
 
+from drumkeep.storage.bulk import insert
 from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.tables.estimates import Checkpoint, Estimate
 from drumkeep.storage.transaction import Tx
@@ -122,14 +123,7 @@ def replace_checkpoints(
                 )
             )
     new = [row for row in rows if row[1] > after[row[0]]]
-    if new:
-        connection = tx.session.connection()
-        mark = "?" if connection.dialect.paramstyle == "qmark" else "%s"
-        connection.exec_driver_sql(
-            "INSERT INTO checkpoint (drum_id, step, state) "  # noqa: S608 - marks only
-            f"VALUES ({mark}, {mark}, {mark})",
-            new,
-        )
+    insert(tx, into="checkpoint (drum_id, step, state)", types=("int4", "int4", "bytea"), rows=new)
 
 
 def thin(tx: Tx, *, before: int, keep_every: int) -> int:

@@ -25,6 +25,7 @@ from sqlmodel import SQLModel
 
 import drumkeep.storage.tables  # noqa: F401 - knows every table
 from drumkeep.errors import Unavailable
+from drumkeep.storage import partitions
 from drumkeep.storage.engine import CHANGES_SCHEMA, create
 from drumkeep.storage.transaction import Tx, reading
 
@@ -64,7 +65,8 @@ def differences(engine: Engine) -> list[object]:
     """Return what the tables in the code have and the database has not, or the other way round."""
     with reading(engine) as tx:
         connection = tx.session.connection()
-        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        opts = {"compare_type": True, "include_name": partitions.is_no_partition}
+        context = MigrationContext.configure(connection, opts=opts)
         return list(compare_metadata(context, SQLModel.metadata))
 
 

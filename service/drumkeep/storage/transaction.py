@@ -9,11 +9,17 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from sqlalchemy import Engine
-from sqlalchemy.exc import IntegrityError, InterfaceError, OperationalError
+from sqlalchemy.exc import (
+    DataError,
+    IntegrityError,
+    InterfaceError,
+    InternalError,
+    OperationalError,
+)
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from sqlmodel import Session
 
-from drumkeep.errors import Conflict, Fault, Unavailable
+from drumkeep.errors import Conflict, Fault, Invalid, Unavailable
 from drumkeep.storage.engine import READ_ONLY
 
 
@@ -43,8 +49,8 @@ class Tx:
 def transaction(engine: Engine) -> Iterator[Tx]:
     """Open a transaction that may write; commit at the end, roll back on any error.
 
-    On SQLite it takes the write lock at once (``BEGIN IMMEDIATE``), so that what was read before
-    a write is still true when it is written; a second writer waits up to the busy timeout.
+    It takes the write lock at once (SQLite: ``BEGIN IMMEDIATE``; PostgreSQL: an advisory lock), so
+    that what was read before a write is still true when it is written; a second writer waits 5 s.
 
     Raises
     ------
@@ -52,6 +58,8 @@ def transaction(engine: Engine) -> Iterator[Tx]:
         The database is locked, full or away.
     Conflict
         A constraint refused the rows: somebody else stored the same thing first.
+    Invalid
+        The database cannot hold a value at all.
     """
     with _seam(), Session(engine, expire_on_commit=False) as session:
         tx = Tx(session)
@@ -96,7 +104,13 @@ def _seam() -> Iterator[None]:
                 )
             ],
         ) from error
-    except (OperationalError, InterfaceError, PoolTimeoutError) as error:
+    except DataError as error:
+        raise Invalid(
+            "The database cannot hold what was sent.",
+            [Fault("", None, f"cannot be stored: {error.orig}", "Change it and send it again.")],
+        ) from error
+    # InternalError: PostgreSQL's word for a write in a transaction that only reads.
+    except (OperationalError, InterfaceError, InternalError, PoolTimeoutError) as error:
         raise Unavailable(
             "The database cannot be reached or is busy. Nothing was stored; try again."
         ) from error

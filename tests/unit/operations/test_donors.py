@@ -22,7 +22,6 @@ from tests.fixtures.depot import (
     MANAGER,
     at,
     check_same,
-    copy_of,
     depot,
     empty_depot,
     short_sight,
@@ -35,7 +34,7 @@ pytestmark = pytest.mark.usefixtures("short_sight")
 
 @pytest.fixture
 def late(empty_depot, tmp_path_factory):
-    with copy_of(empty_depot, tmp_path_factory.mktemp("late")) as found:
+    with empty_depot.copy(tmp_path_factory.mktemp("late")) as found:
         yield found
 
 

@@ -12,7 +12,6 @@ from tests.fixtures.depot import (
     Depot,
     at,
     check_same,
-    copy_of,
     depot,
     empty_depot,
     short_sight,
@@ -85,7 +84,7 @@ def test_straps_in_time_and_straps_late_and_shuffled_give_the_same(
     depot.record(tag, "dipped", 5.0, recorded=8.0, c=16.5)
     depot.advance(8.2)
 
-    with copy_of(empty_depot, tmp_path_factory.mktemp("late")) as late:
+    with empty_depot.copy(tmp_path_factory.mktemp("late")) as late:
         other = begun(late)
         late.advance(3.0)
         late.record(other, "dipped", 5.0, recorded=5.1, c=16.5)

@@ -4,10 +4,12 @@ from typing import Literal
 
 from alembic import context
 from alembic.autogenerate.api import AutogenContext
+from sqlalchemy import DefaultClause, False_
 from sqlmodel import SQLModel
 from sqlmodel.sql.sqltypes import AutoString, UTCDateTime
 
 import drumkeep.storage.tables  # noqa: F401 - knows every table
+from drumkeep.storage import partitions
 
 
 def render_item(kind: str, item: object, _context: AutogenContext) -> str | Literal[False]:
@@ -16,6 +18,13 @@ def render_item(kind: str, item: object, _context: AutogenContext) -> str | Lite
         return f"sa.String(length={item.length})"
     if kind == "type" and isinstance(item, UTCDateTime):
         return "sa.DateTime(timezone=True)"
+    if (
+        kind == "server_default"
+        and isinstance(item, DefaultClause)
+        and isinstance(item.arg, False_)
+    ):
+        # Written against SQLite it would come out as 0, which is no truth value on PostgreSQL.
+        return "sa.false()"
     return False
 
 
@@ -26,6 +35,7 @@ context.configure(
     render_as_batch=True,
     compare_type=True,
     render_item=render_item,
+    include_name=partitions.is_no_partition,
 )
 with context.begin_transaction():
     context.run_migrations()

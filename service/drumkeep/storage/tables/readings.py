@@ -18,6 +18,8 @@ reading: Final = Table(
     Column("value", Float(53), nullable=False),
     PrimaryKeyConstraint("hour", "sensor_id", "ts"),
     sqlite_with_rowid=False,
+    # By month, so that a month goes at once: ``storage.partitions``.
+    postgresql_partition_by="RANGE (hour)",
 )
 """A value as the sensor gave it; ``ts`` in epoch ms UTC, ``hour`` from it."""
 

@@ -67,6 +67,7 @@ def upgrade() -> None:  # noqa: PLR0915 - one statement a table
         sa.Column("value", sa.Float(precision=53), nullable=False),
         sa.PrimaryKeyConstraint("hour", "sensor_id", "ts", name=op.f("pk_reading")),
         sqlite_with_rowid=False,
+        postgresql_partition_by="RANGE (hour)",
     )
     op.create_table(
         "reject",

@@ -45,6 +45,18 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("place_id", name=op.f("pk_airlesson")),
     )
     op.create_table(
+        "gateway_credential",
+        sa.Column("gateway_id", sa.Integer(), nullable=False),
+        sa.Column("hash", sa.String(length=200), nullable=False),
+        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("made_by", sa.String(length=120), nullable=True),
+        sa.Column("revoked_at", sa.DateTime(timezone=True), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["gateway_id"], ["gateway.id"], name=op.f("fk_gateway_credential_gateway_id_gateway")
+        ),
+        sa.PrimaryKeyConstraint("gateway_id", name=op.f("pk_gateway_credential")),
+    )
+    op.create_table(
         "place_film",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("place_id", sa.Integer(), nullable=False),
@@ -127,7 +139,7 @@ def upgrade() -> None:
             sa.Column("crowding", sa.String(length=16), server_default="alone", nullable=False)
         )
         batch_op.add_column(
-            sa.Column("sun", sa.Boolean(), server_default=sa.text("0"), nullable=False)
+            sa.Column("sun", sa.Boolean(), server_default=sa.false(), nullable=False)
         )
         batch_op.add_column(sa.Column("absorptance", sa.Float(), nullable=True))
 
@@ -176,6 +188,7 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_place_film_place_id"))
 
     op.drop_table("place_film")
+    op.drop_table("gateway_credential")
     op.drop_table("airlesson")
     op.drop_table("airforecast")
     # ### end Alembic commands ###

@@ -256,7 +256,7 @@ BATCHES: Final = (
         (
             Deed("opened", ago(30.0)),
             Deed("agitated", ago(29.5), fields={"minutes": 240.0}),
-            Deed("weighed", ago(23.0), fields={"net_kg": 40.2, "resolution_kg": 0.2}),
+            Deed("weighed", ago(23.0), fields={"net_kg": 21.4, "resolution_kg": 0.2}),
             Deed("resealed", ago(22.0)),
         ),
     ),

@@ -252,6 +252,8 @@ def _happened(shown: figure, curves: Curves, *, inks: dict[str, str], formats: F
                 text=event.kind,
                 text_font_size="13px",
                 text_color=inks["quiet"],
+                background_fill_color=inks["sheet"],
+                background_fill_alpha=0.7,
             )
         )
 

@@ -15,12 +15,15 @@ import drumkeep
 from drumkeep.api.router import make_router
 from drumkeep.asgi import problems
 from drumkeep.asgi.authentication import Seals
+from drumkeep.asgi.broker import bring_up_to_date
 from drumkeep.asgi.dependencies import Database, Services
 from drumkeep.asgi.middleware import Envelope
 from drumkeep.asgi.soundness import refuse_unsound
+from drumkeep.errors import Unavailable
 from drumkeep.ingest.address import broker_at
 from drumkeep.ingest.intake import Intake
 from drumkeep.notify.alarm_topics import AlarmTopics
+from drumkeep.notify.broker_files import BrokerFiles
 from drumkeep.scheduler.jobs import JOBS, announcing
 from drumkeep.scheduler.runner import Runner
 from drumkeep.settings import Settings
@@ -78,7 +81,11 @@ def make_parts(settings: Settings, engine: Engine, *, roles: frozenset[Role]) ->
     parts: list[Part] = []
     broker = None
     if settings.mqtt_url is not None:
-        broker = broker_at(settings.mqtt_url.get_secret_value(), root=settings.mqtt_root)
+        broker = broker_at(
+            settings.mqtt_url.get_secret_value(),
+            root=settings.mqtt_root,
+            ca_file=settings.mqtt_ca_file,
+        )
     elif Role.INGEST in roles:
         _LOG.warning("no broker is set (DRUMKEEP_MQTT_URL): readings come over HTTP only")
     if Role.INGEST in roles and broker is not None:
@@ -92,11 +99,19 @@ def make_parts(settings: Settings, engine: Engine, *, roles: frozenset[Role]) ->
                 root=settings.mqtt_root,
                 username=broker.username,
                 password=broker.password,
+                tls=broker.tls,
             )
             parts.append(topics)
             jobs.append(announcing(topics))
         parts.append(Runner(engine, jobs=jobs))
     return parts
+
+
+def make_broker_files(settings: Settings) -> BrokerFiles | None:
+    """Return where the broker's files of passwords and rights are, if that is set."""
+    if settings.broker_folder is None:
+        return None
+    return BrokerFiles(settings.broker_folder, settings.mqtt_root, settings.broker_pid_file)
 
 
 def _clock() -> datetime:
@@ -131,6 +146,7 @@ def create_app(
         database=Database(engine, writers=writers, readers=_READERS),
         seals=Seals(settings.secret()),
         secure_cookies=settings.people_come_by_https,
+        broker_files=make_broker_files(settings),
     )
 
     for part in parts:
@@ -142,6 +158,8 @@ def create_app(
         app.state.loop = asyncio.get_running_loop()
         anyio.to_thread.current_default_thread_limiter().total_tokens = _THREADS
         started: list[Part] = []
+        if services.broker_files is not None:
+            await anyio.to_thread.run_sync(_catch_up, services.broker_files, engine)
         try:
             for part in parts:
                 await anyio.to_thread.run_sync(part.start)
@@ -172,3 +190,11 @@ def create_app(
     app.include_router(make_router())
     pages.install(app)
     return app
+
+
+def _catch_up(files: BrokerFiles, engine: Engine) -> None:
+    """Write the broker's files if a process died between the change and them."""
+    try:
+        bring_up_to_date(files, engine)
+    except Unavailable as error:
+        _LOG.warning("%s", error)

@@ -15,6 +15,7 @@ from drumkeep.asgi.authentication import COOKIE, SAFE_METHODS, Caller, Seals, Th
 from drumkeep.asgi.meters import Meters
 from drumkeep.domain.roles import Action, Role, may
 from drumkeep.errors import Refused, Unauthenticated, Unavailable
+from drumkeep.notify.broker_files import BrokerFiles
 from drumkeep.operations import sessions, tokens
 from drumkeep.storage.engine import Engine
 from drumkeep.storage.tables.accounts import Account
@@ -116,6 +117,8 @@ class Services:
         Counters and gauges of this process.
     secure_cookies
         Whether people come by HTTPS, so that the cookie may be kept off plain HTTP.
+    broker_files
+        Where gateways' passwords are kept for the broker; None: somebody else sees to it.
     """
 
     database: Database
@@ -125,6 +128,7 @@ class Services:
     hashing: anyio.Semaphore = field(default_factory=lambda: anyio.Semaphore(2))
     meters: Meters = field(default_factory=Meters)
     secure_cookies: bool = False
+    broker_files: BrokerFiles | None = None
 
 
 def services(request: Request) -> Services:

@@ -13,6 +13,7 @@ SUBCOMMANDS: Final = {
     "serve": "serve",
     "demo": "demo",
     "account": "account",
+    "gateway": "gateway",
     "forecast": "forecast",
     "import": "imports",
 }

@@ -5,6 +5,7 @@ client goes on calling itself connected. So callbacks only queue, and never rais
 """
 
 import logging
+import ssl
 import threading
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
@@ -49,6 +50,8 @@ class Broker:
         Names our session at the broker: the same for ever, and nobody else's.
     topics
         Under which root gateways publish.
+    tls
+        Whose word on the broker's certificate is taken; None: without TLS.
     """
 
     host: str
@@ -57,6 +60,7 @@ class Broker:
     topics: Topics = field(default_factory=Topics)
     username: str | None = None
     password: str | None = field(default=None, repr=False)
+    tls: ssl.SSLContext | None = None
 
 
 class Subscriber:
@@ -143,6 +147,8 @@ class Subscriber:
         client.reconnect_delay_set(1, SLOWEST_RECONNECT_S)
         if self._broker.username is not None:
             client.username_pw_set(self._broker.username, self._broker.password)
+        if self._broker.tls is not None:
+            client.tls_set_context(self._broker.tls)
         # Before connecting: what the broker kept for us comes right after its answer.
         client.on_connect = self._on_connect
         client.on_connect_fail = self._on_connect_fail

@@ -6,6 +6,7 @@ when it is back to normal that is published once more, and the retained message 
 
 import json
 import logging
+import ssl
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -41,6 +42,8 @@ class AlarmTopics:
         The broker.
     root
         What all topics begin with.
+    tls
+        Whose word on the broker's certificate is taken; None: without TLS.
     """
 
     def __init__(
@@ -51,6 +54,7 @@ class AlarmTopics:
         root: str,
         username: str | None = None,
         password: str | None = None,
+        tls: ssl.SSLContext | None = None,
     ) -> None:
         self._host, self._port = host, port
         self._topics = Topics(root)
@@ -60,6 +64,8 @@ class AlarmTopics:
         )
         if username is not None:
             self._client.username_pw_set(username, password)
+        if tls is not None:
+            self._client.tls_set_context(tls)
         self._client.on_connect = self._on_connect
         self._client.on_disconnect = self._on_disconnect
 

@@ -12,6 +12,7 @@ from drumkeep.web import (
     chart,
     drums,
     floor,
+    gateways,
     live,
     me,
     methods,
@@ -26,8 +27,8 @@ from drumkeep.web import (
 from drumkeep.web.templating import STATIC, static_address
 
 PAGES = (
-    *(sign_in, floor, drums, why, chart, qr, verdict, alarms, sensors, places, products, methods),
-    *(me, live),
+    *(sign_in, floor, drums, why, chart, qr, verdict, alarms, sensors, gateways, places),
+    *(products, methods, me, live),
 )
 
 

@@ -5,8 +5,8 @@
 
 * ``viewer``: ``Viewer`` or None (nobody signed in; the default); ``formats``: ``Formats``;
 * ``nonce``: the nonce of the page's Content-Security-Policy; ``page``: ``floor``, ``alarms``,
-  ``sensors``, ``drum``, ``products``, ``methods`` or empty; ``alarm_count``: open alarms for the navigation, or
-  None; ``here``: path and query of the page, to come back to after switching units.
+  ``sensors``, ``drum``, ``products``, ``methods`` or empty; ``alarm_count``: open alarms for the
+  navigation, or None; ``here``: path and query of the page, to come back to after switching units.
 
 ====================  ============================================================================
 template              context
@@ -25,14 +25,16 @@ template              context
                       ``products``: by name, and the modules that numbers are printed from
 ``sensors.html``      ``spots``: ``SpotView``, ``loose``: names of sensors that hang nowhere
 ``sign_in.html``      ``csrf``, ``next``, ``name`` as typed before, ``error``: text or None
+``gateways.html``     ``gateways``: ``GatewayView``, ``given``: ``GivenPassword`` or None,
+                      ``may_change``, ``writes_files``
 ``me.html``           nothing more
 ``problem.html``      ``problem``: ``ProblemView``
 ====================  ============================================================================
 
 Forms post, with ``csrf``: ``/sign-in`` (name, password, next), ``/sign-out``, ``/me/units``
-(units, next), ``/alarms/{id}/acknowledge`` (next), ``/products/{code}/points`` (units, and a field
-of lines and one of where they are from for each property), ``/drums/{tag}/events`` (id, kind, units, and
-the fields of ``macros/actions.html`` in the viewer's units and the site's local time). The chart is
+(units, next), ``/alarms/{id}/acknowledge`` (next), ``/products/{code}/points`` (units, and for each
+property a field of lines and one of which sheet), ``/drums/{tag}/events`` (id, kind, units, and the
+fields of ``macros/actions.html`` in the viewer's units and the site's local time). The chart is
 read from ``/drums/{tag}/chart.json?ahead=here|warm_room&scheme=light|dark``, changes from the
 event stream ``/live`` (event ``changed``), BokehJS from ``/bokeh/js/bokeh.min.js``.
 """

@@ -1,0 +1,248 @@
+"""Mosquitto as deploy/mosquitto sets it up: who gets in, and to what. Its own clients try."""
+
+import base64
+import json
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import pytest
+
+from drumkeep.notify.broker_access import hashed
+from tests.end_to_end.ingest_runs import wait_until
+from tests.fixtures.shipped_broker import (
+    PATIENCE_S,
+    SENSOR,
+    SERVICE_PASSWORD,
+    Yard,
+    run,
+    shipped,
+    tried,
+)
+
+pytestmark = pytest.mark.broker
+
+READINGS = "drumkeep/v1/north/gw-1/readings"
+COMMITTED = "drumkeep/v1/north/gw-1/committed"
+NOT_ALLOWED = "Not authorized"
+
+
+@pytest.fixture
+def yard(tmp_path) -> Iterator[Yard]:
+    with shipped(tmp_path) as found:
+        yield found
+
+
+def publish(door, topic, message, *, version="5"):
+    return tried("mosquitto_pub", *door, "-V", version, "-q", "1", "-t", topic, "-m", message)
+
+
+@contextmanager
+def listening(yard, door, *topics, more=()) -> Iterator[list[str]]:
+    """Have mosquitto_sub listen; the list holds what it heard once the block has ended."""
+    heard: list[str] = []
+    before = yard.broker.log().count("Sending SUBACK")
+    command = ["mosquitto_sub", *door, "-V", "5", "-q", "1", "-v", *more]
+    for topic in topics:
+        command += ["-t", topic]
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+    try:
+        wait_until(lambda: yard.broker.log().count("Sending SUBACK") > before, "it subscribes")
+        yield heard
+        time.sleep(0.3)  # what comes though it must not, comes by now
+    finally:
+        process.terminate()
+        heard += process.communicate(timeout=PATIENCE_S)[0].splitlines()
+
+
+def service_door(yard):
+    return yard.broker.door("drumkeep", SERVICE_PASSWORD, port=yard.broker.service_port)
+
+
+def test_a_reading_goes_by_tls_to_the_service_and_its_commit_comes_back(yard):
+    door = yard.broker.door("north/gw-1", yard.give("gw-1"))
+    pack = [
+        {"n": "urn:dev:os:32473-gw-1:spool:00c0ffee", "u": "count", "v": 1},
+        {"n": SENSOR, "u": "Cel", "v": 20.5},
+    ]
+    process = subprocess.Popen(
+        [sys.executable, "-m", "drumkeep", "serve", "--only", "ingest"],
+        env=yard.environment(),
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        wait_until(lambda: "Sending SUBACK to drumkeep-ingest" in yard.broker.log(), "it is there")
+        assert publish(door, READINGS, json.dumps(pack)).stderr == ""
+        told = run("mosquitto_sub", *door, "-C", "1", "-W", "10", "-t", COMMITTED)
+    finally:
+        process.send_signal(signal.SIGTERM)
+        _, said = process.communicate(timeout=30)
+
+    assert json.loads(told.stdout) == {"spool": "00c0ffee", "upto": 1}, said
+    with yard.engine.connect() as connection:
+        stored = connection.exec_driver_sql("SELECT value FROM reading").scalar_one()
+    assert stored == 20.5
+
+
+@pytest.mark.parametrize(
+    "topic",
+    [
+        "drumkeep/v1/north/gw-2/readings",
+        "drumkeep/v1/north/gw-2/presence",
+        "drumkeep/v1/south/gw-1/readings",
+        COMMITTED,
+        "drumkeep/v1/north/alarms/1",
+        "drumkeep/v1/north/gw-1/readings/more",
+        "elsewhere",
+        "$SYS/broker/uptime",
+    ],
+)
+def test_a_gateway_writes_no_topic_but_its_own(yard, topic):
+    door = yard.broker.door("north/gw-1", yard.give("gw-1"))
+
+    with listening(yard, service_door(yard), "drumkeep/#", "elsewhere") as heard:
+        assert NOT_ALLOWED in publish(door, topic, "forged").stderr
+        assert publish(door, READINGS, "mine").stderr == ""
+
+    assert [line for line in heard if "forged" in line] == []
+    assert f"{READINGS} mine" in heard
+
+
+def test_a_gateway_hears_its_own_committed_and_nothing_else(yard):
+    one = yard.broker.door("north/gw-1", yard.give("gw-1"))
+    two = yard.broker.door("north/gw-2", yard.give("gw-2"))
+
+    with listening(yard, one, "#", COMMITTED, "drumkeep/v1/+/+/readings", "$SYS/#") as heard:
+        publish(two, "drumkeep/v1/north/gw-2/readings", "of another")
+        for code in ("gw-1", "gw-2"):
+            publish(service_door(yard), f"drumkeep/v1/north/{code}/committed", f"for {code}")
+
+    assert set(heard) == {f"{COMMITTED} for gw-1"}
+
+
+def test_nobody_comes_in_without_the_right_password_or_by_anothers_door(yard):
+    password = yard.give("gw-1")
+    broker = yard.broker
+    refused = [
+        broker.door("north/gw-1", "wrong"),
+        broker.door("north/gw-1", ""),
+        broker.door("north/gw-2", password),
+        broker.door("north/gw-1", password, port=broker.service_port),
+        broker.door("drumkeep", SERVICE_PASSWORD),
+        broker.door("drumkeep", "wrong", port=broker.service_port),
+        broker.door("", "")[:-4],
+    ]
+
+    for door in refused:
+        answer = publish(door, READINGS, "forged", version="311")
+        assert answer.returncode == 5, (door, answer.stderr)  # MQTT 3.1.1, 3.2.2.3: not authorized
+
+    assert publish(broker.door("north/gw-1", password), READINGS, "mine").returncode == 0
+
+
+@pytest.mark.parametrize("door", ["port", "service_port"])
+def test_plain_text_to_a_door_of_tls_fails(yard, door):
+    plain = ["-h", "127.0.0.1", "-p", str(getattr(yard.broker, door))]
+    answer = publish([*plain, "-u", "north/gw-1", "-P", yard.give("gw-1")], READINGS, "plain")
+
+    assert answer.returncode != 0
+    assert "Received PUBLISH" not in yard.broker.log()
+
+
+def test_a_client_that_does_not_know_our_authority_does_not_trust_the_broker(yard):
+    door = yard.broker.door("north/gw-1", yard.give("gw-1"))
+    door[1] = "/etc/ssl/certs/ca-certificates.crt"
+
+    assert publish(door, READINGS, "mine").returncode != 0
+    assert "Received PUBLISH" not in yard.broker.log()
+
+
+def test_a_gateway_revoked_in_mid_session_is_cut_off_and_others_are_not(yard):
+    one = yard.broker.door("north/gw-1", yard.give("gw-1"))
+    two = yard.broker.door("north/gw-2", yard.give("gw-2"))
+    before = yard.broker.log().count("Sending SUBACK")
+    listener = subprocess.Popen(
+        ["mosquitto_sub", *one, "-V", "5", "-q", "1", "-t", COMMITTED],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    wait_until(lambda: yard.broker.log().count("Sending SUBACK") > before, "it listens")
+
+    topic = COMMITTED.replace("gw-1", "gw-2")
+    with listening(yard, two, topic) as heard:
+        yard.revoke("gw-1")
+        _, said = listener.communicate(timeout=PATIENCE_S)  # it ends by itself: it may not return
+        publish(service_door(yard), topic, "still here")
+
+    assert NOT_ALLOWED in said
+    assert publish(one, READINGS, "forged", version="311").returncode == 5
+    assert heard == [f"{topic} still here"]
+    assert yard.broker.log().count("New client connected") == 3  # nobody else had to come again
+
+
+def test_a_new_password_takes_the_place_of_the_old(yard):
+    old = yard.broker.door("north/gw-1", yard.give("gw-1"))
+    new = yard.broker.door("north/gw-1", yard.give("gw-1"))
+
+    assert publish(new, READINGS, "mine").returncode == 0
+    assert publish(old, READINGS, "forged").returncode != 0
+
+
+def test_a_gateway_that_calls_itself_the_service_does_not_take_over_its_session(yard):
+    door = yard.broker.door("north/gw-1", yard.give("gw-1"))
+    session = ["-c", "-i", "drumkeep-ingest", "-x", "3600"]
+    with listening(yard, service_door(yard), "drumkeep/v1/+/+/readings", more=session):
+        pass
+    publish(door, READINGS, "while away")
+
+    tried("mosquitto_sub", *door, *session, "-V", "5", "-W", "1", "-t", COMMITTED)
+
+    yard.broker.stop()
+    yard.broker.start()
+    with listening(yard, service_door(yard), "drumkeep/v1/+/+/readings", more=session) as heard:
+        pass
+    assert heard == [f"{READINGS} while away"]
+
+
+def test_with_no_credential_given_nobody_comes_in(yard):
+    assert (yard.broker.folder / "passwords").read_text() == ""
+
+    for who in ("north/gw-1", "drumkeep", "#"):
+        door = yard.broker.door(who, "anything")
+        assert publish(door, READINGS, "forged", version="311").returncode == 5
+
+
+def test_passwords_are_kept_as_mosquitto_itself_keeps_them(tmp_path):
+    path = tmp_path / "passwords"
+    run("mosquitto_passwd", "-b", "-c", str(path), "north/gw-1", "seven green ladders")
+    theirs = path.read_text().strip().removeprefix("north/gw-1:")
+    salt = theirs.split("$")[3]
+
+    assert hashed("seven green ladders", salt=base64.b64decode(salt)) == theirs
+
+
+def test_files_that_say_what_the_database_says_are_left_alone(yard):
+    yard.give("gw-1")
+    loads = yard.broker.log().count("Reloading config")
+
+    assert not yard.write()
+
+    assert yard.broker.log().count("Reloading config") == loads
+    assert (yard.broker.folder / "passwords").stat().st_mode & 0o777 == 0o640
+
+
+def test_a_pid_that_is_another_programs_by_now_is_not_signalled(yard):
+    bystander = subprocess.Popen(["sleep", "60"])
+    yard.broker.stop()
+    yard.broker.pid_file.write_text(f"{bystander.pid}\n")
+
+    yard.give("gw-1")
+
+    assert bystander.poll() is None
+    bystander.kill()
+    bystander.wait()

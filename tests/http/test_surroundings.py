@@ -1,7 +1,10 @@
 """What surrounds a drum, over HTTP: wind, sun and crowding of its place; heaters and blankets."""
 
+import time
+
 import pytest
 
+from tests.builders import catalogue
 from tests.builders.stock import ago, event
 from tests.fixtures.html import Page
 from tests.fixtures.people import signed_in
@@ -131,3 +134,79 @@ def test_wind_told_of_a_place_later_changes_the_past_of_its_drums(yard, tag):
     yard.advance()
 
     assert mean_c(yard, tag) < before - 0.5
+
+
+def sun_sensor(yard, place):
+    return catalogue.sensor(
+        quantity="irradiance",
+        interval_s=300,
+        mount={"what": "sun", "place": yard.place(place), "since": ago(24.0)},
+    )
+
+
+def shine(yard, name, level, *, hours=11.0):
+    now = int(time.time())  # noqa: TID251 - the real service reads the real clock
+    # the sun never stands still: no two readings alike
+    pack = [
+        {"n": name, "u": "W/m2", "t": now - 300 * i, "v": level - 0.1 * i}
+        for i in range(int(hours * 12))
+    ]
+    return yard.client.post(
+        f"{API}/readings", json=pack, headers={"Content-Type": "application/senml+json"}
+    )
+
+
+def test_a_dark_drum_in_measured_sun_is_warmer_than_without(yard):
+    tag = yard.receive(place=yard.place("dock"), at=ago(12.0), liquid_c=10.0)["tag"]
+    without = mean_c(yard, tag)
+    made = yard.client.post(f"{API}/sensors", json=sun_sensor(yard, "dock"))
+    assert made.status_code == 201, made.text
+    name = made.json()["name"]
+
+    assert shine(yard, name, 800.0).is_success
+    yard.advance()
+    lit = mean_c(yard, tag)
+    gone = yard.client.patch(f"{API}/sensors/{name}", json={"unmounted_at": ago(23.9)})
+    assert gone.status_code == 200, gone.text
+    yard.advance()
+
+    # By hand: at 20 W/(m² K) the side faces 0.9·0.45·800/20 = 16 K more than the air, the lid twice
+    # that; over 11 h a drum with a time constant of some 20 h takes up a third.
+    assert lit > without + 3.0
+    assert mean_c(yard, tag) == pytest.approx(without, abs=0.1)
+
+
+def test_the_sensors_page_and_the_reasons_tell_of_the_sun(yard, serving):
+    tag = yard.receive(place=yard.place("dock"), at=ago(12.0), liquid_c=10.0)["tag"]
+    name = yard.client.post(f"{API}/sensors", json=sun_sensor(yard, "dock")).json()["name"]
+    shine(yard, name, 420.0)
+    yard.advance()
+    with signed_in(serving, "viewer") as vera:
+        words = vera.get("/sensors").words
+        assert "420 W/m²" in words
+        assert "0.5 W/m²" in words
+        assert "420 W/m²" in vera.get(f"/drums/{tag}/why").words
+    told = yard.client.get(f"{API}/drums/{tag}/why").text
+    assert name in told
+    yard.client.patch(f"{API}/sensors/{name}", json={"mount": None})
+
+
+@pytest.mark.parametrize("value", [1501.0, -21.0])
+def test_more_than_the_sun_can_be_is_refused(yard, value):
+    name = yard.client.post(f"{API}/sensors", json=sun_sensor(yard, "dock")).json()["name"]
+
+    answer = shine(yard, name, value, hours=1 / 12)
+
+    assert "-20 to 1500 W/m2" in answer.text
+    yard.client.patch(f"{API}/sensors/{name}", json={"mount": None})
+
+
+def test_no_sun_is_measured_under_a_roof_nor_by_a_thermometer(yard):
+    roofed = yard.client.post(f"{API}/sensors", json=sun_sensor(yard, "hall"))
+    wrong = yard.client.post(
+        f"{API}/sensors", json=sun_sensor(yard, "dock") | {"quantity": "temperature"}
+    )
+
+    for answer, field in ((roofed, "mount.place"), (wrong, "mount.what")):
+        assert answer.status_code == 422
+        assert answer.json()["errors"][0]["field"] == field

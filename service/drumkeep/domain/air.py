@@ -211,7 +211,7 @@ class _Heard:
         ]
         lines = np.stack([t.line for t in told])
         sound = np.stack([t.sound for t in told])
-        found, self.others = stand_apart(lines, sound=sound, error_k=[s.error_k for s in series])
+        found, self.others = stand_apart(lines, sound=sound, error_k=[s.leeway for s in series])
         self.lines = lines[:, APART_STEPS:]
         self.sound = sound[:, APART_STEPS:]
         self.has_say = np.stack([t.has_say for t in told])[:, APART_STEPS:]

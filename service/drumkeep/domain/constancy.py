@@ -61,6 +61,9 @@ for they may well show one number all night."""
 _WOULD_HAVE_CHANGED: Final = 20.0
 """So often it would have changed meanwhile, had it gone on as before: that it did not is no chance.
 """
+DARK_W_M2: Final = 20.0
+"""Less is night, and lasts; the sun itself never stands still: clouds and its own way change it."""
+
 _SAME_K: Final = 1e-4
 _SPOKEN_MS: Final = 2 * HOUR_MS
 """A sensor that hardly speaks does not stand still: its readings must be this close in the mean."""
@@ -158,6 +161,8 @@ def stuck_from(
     spoken = lasted <= np.arange(len(still)) * max(_SPOKEN_MS, 2.5 * interval_s * 1000.0)
     step = COARSEST_K if habit.step_k is None else habit.step_k
     doubted = np.zeros(len(still), dtype=np.bool_)
+    if what is What.SUN:
+        doubted |= lasted >= SOONEST_MS
     if what in _BESIDE_K:
         least = max(_BESIDE_STEPS * step, _BESIDE_K[what])
         patience = min(max(SOONEST_MS, _LONGER * habit.longest_ms), LATEST_BESIDE_MS)
@@ -180,7 +185,7 @@ def _open(what: What, kind: PlaceKind) -> bool:
 
 def counts_alone(habit: Habit, *, what: What, kind: PlaceKind) -> bool:
     """Say whether a day and a night of one value are strange enough with nothing to compare."""
-    return (
+    return what is What.SUN or (
         what in (What.AIR, What.FLOOR)
         and habit.record_ms >= SOONEST_ALONE_MS
         and habit.longest_ms <= SOONEST_MS

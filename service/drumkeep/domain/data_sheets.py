@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import fields, replace
 from itertools import pairwise
-from typing import Final
+from typing import Any, Final
 
 from drumkeep.domain.own_agents import own_agent
 from drumkeep.domain.products import Limits, Points, Product, Properties
@@ -206,7 +206,7 @@ def _check_ends(name: str, points: Points, faults: list[Fault]) -> None:
 
 def _by_points(own: Properties) -> Properties:
     """Return properties whose single figures are what their points say."""
-    kept: dict[str, float] = {}
+    kept: dict[str, Any] = {}
     if own.density_points:
         (cold_c, cold), (warm_c, warm) = own.density_points[0], own.density_points[-1]
         if warm_c > cold_c:

@@ -13,6 +13,7 @@ _MEASURED: Final = {
     What.SKIN: "a drum's skin",
     What.LIQUID: "a drum's liquid",
     What.HUMIDITY: "humidity",
+    What.SUN: "the sun",
 }
 
 
@@ -43,4 +44,6 @@ def seen(doubt: Doubt, *, what: What) -> str:
 
 def said(value: float, *, what: What) -> str:
     """Write a value as what it is."""
+    if what is What.SUN:
+        return f"{value:.0f} W/m²"
     return f"{value:.0f} %" if what is What.HUMIDITY else temperature(value)

@@ -38,6 +38,7 @@ class Films:
         suns = [_cut(heat, first=first, last=last) for heat in heats] if self.sunny.any() else []
         self.side_sun = np.stack([sun.side_w_m2 for sun in suns], axis=1) if suns else None
         self.top_sun = np.stack([sun.top_w_m2 for sun in suns], axis=1) if suns else None
+        self.open_sky = np.stack([sun.open_sky for sun in suns]) if suns else np.empty((0, 0))
 
     def over(
         self,
@@ -86,7 +87,7 @@ class Films:
                 air_c,
                 irradiance_w_m2=_middle(self.top_sun, at, k),
                 film_w_m2k=bare_lid,
-                faces_sky=self.sunny[at].astype(np.float64),
+                faces_sky=self.open_sky[at, k],
                 **lit,
             )
         return Faced(
@@ -102,8 +103,7 @@ def _cut(heat: PlaceHeat, *, first: int, last: int) -> Sun:
     if heat.sun is None:
         return no_sun(last - first + 1)
     begin = first - heat.air.first
-    span = slice(begin, begin + last - first + 1)
-    return Sun(side_w_m2=heat.sun.side_w_m2[:, span], top_w_m2=heat.sun.top_w_m2[:, span])
+    return heat.sun.over(slice(begin, begin + last - first + 1))
 
 
 def _middle(values: Floats, at: Indices, k: int) -> Floats:

@@ -47,7 +47,8 @@ class PlaceHeat:
 
     ``setting`` names its films; ``film`` says in order of time by what factor what was learned of
     the place differs from them (:meth:`films_at`). ``clues`` say what is known of its air to come.
-    ``sun`` runs over the steps of ``air``; None under a roof.
+    ``sun`` runs over the steps of ``air``; None under a roof. ``sky`` is what of it may come again
+    tomorrow where the sun was measured: a day's clouds are not the next one's.
     """
 
     air: PlaceAir
@@ -58,7 +59,12 @@ class PlaceHeat:
     film: Sequence[FilmInForce] = ()
     clues: AirClues = field(default_factory=AirClues)
     sun: Sun | None = None
+    sky: Sun | None = None
     absorptance: float = DEFAULT_ABSORPTANCE
+
+    def ahead(self) -> "PlaceHeat":
+        """Return the place as the days ahead have it: whatever sun may come at each hour."""
+        return self if self.sky is None else replace(self, sun=self.sky)
 
     @cached_property
     def films(self) -> Exposure:

@@ -141,7 +141,7 @@ class Way:
         heats, self.at = _unique(prospect.heats)
         step = prospect.step
         first = max(step - _DAY_STEPS, *(heat.air.first for heat in heats))
-        self.films = Films(heats, first=first, last=step)
+        self.films = Films([heat.ahead() for heat in heats], first=first, last=step)
         film = [film_at(heat.film, step=step) for heat in heats]
         self.factor = np.array([f.factor for f in film], dtype=np.float64)[self.at]
         self.half_range = np.array([f.half_range for f in film], dtype=np.float64)[self.at]

@@ -110,7 +110,7 @@ class Manner:
     """How what is measured can be: from ``low`` to ``high``, and how it moves.
 
     Two readings may differ by ``step`` and ``per_minute`` for each minute between them; °C and K,
-    or % of humidity.
+    % of humidity, or W/m² of sun.
     """
 
     low: float
@@ -138,6 +138,8 @@ _OF_OTHERS: Final = {
     What.LIQUID: Manner(low=-40.0, high=90.0, step=3.0, per_minute=1.0),
     # A door lets damp in within a minute; nothing on earth dries a shed to nothing.
     What.HUMIDITY: Manner(low=0.5, high=100.0, step=60.0, per_minute=20.0),
+    # The edge of a cloud passes within seconds, so nothing is too fast.
+    What.SUN: Manner(low=-20.0, high=1500.0, step=1520.0, per_minute=0.0),
 }
 
 
@@ -289,7 +291,7 @@ def _out_of_range(series: SensorSeries, *, manner: Manner) -> Flags:
     values, raw = series.value_c, series.as_given()
     strange = ~((values >= manner.low) & (values <= manner.high))
     power_on = raw == POWER_ON_C
-    if series.what is not What.HUMIDITY and power_on.any():
+    if series.what not in (What.HUMIDITY, What.SUN) and power_on.any():
         other = np.maximum.accumulate(np.where(power_on, -1, np.arange(len(raw))))
         near = (other >= 0) & (np.abs(raw[other] - POWER_ON_C) <= POWER_ON_NEAR_C)
         strange |= power_on & ~near

@@ -11,9 +11,15 @@ from typing import Final, Protocol
 
 from drumkeep.domain.sensors import UNITS, Quantity
 
-PLAUSIBLE: Final = {Quantity.TEMPERATURE: (-60.0, 200.0), Quantity.HUMIDITY: (0.0, 100.0)}
-"""Lowest and highest value taken, inclusive, in °C and %RH. Common practice, no source: what is
-colder or hotter than this is a broken wire or a wrong unit and no shed."""
+PLAUSIBLE: Final = {
+    Quantity.TEMPERATURE: (-60.0, 200.0),
+    Quantity.HUMIDITY: (0.0, 100.0),
+    Quantity.IRRADIANCE: (-20.0, 1500.0),
+}
+"""Lowest and highest value taken, inclusive, in °C, %RH and W/m². Common practice, no source: what
+is colder or hotter than this is a broken wire or a wrong unit and no shed. The sun's 1361 W/m²
+outside the air are exceeded by some at the edge of a cloud; a pyranometer that looks at a cold
+night sky says a little under nothing."""
 
 OLDEST: Final = timedelta(days=90)
 """How far back a reading may be dated when it arrives; older ones are imported."""
@@ -40,7 +46,7 @@ class Reading:
     ts_ms
         Epoch milliseconds, UTC.
     value
-        As the sensor gave it: °C or %RH.
+        As the sensor gave it: °C, %RH or W/m².
     index
         Its place in the pack as sent, from 0.
     """
@@ -195,7 +201,7 @@ def sift(
                     "u",
                     record.unit,
                     "is not a unit that is stored",
-                    "Send temperatures in Cel and relative humidity in %RH.",
+                    "Send temperatures in Cel, relative humidity in %RH, irradiance in W/m2.",
                 )
             )
         elif (fault := _implausible(quantity, value)) is not None:

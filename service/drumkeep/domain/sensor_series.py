@@ -1,6 +1,7 @@
 """Readings of one sensor while it hangs in one spot, as the rules take them."""
 
 from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,6 +10,9 @@ from drumkeep.domain.sensors import What
 
 Floats = NDArray[np.float64]
 Times = NDArray[np.int64]
+
+_SHADE_W_M2: Final = 150.0
+"""A mast or a cloud shades one of two sensors for a while. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +48,11 @@ class SensorSeries:
     raw: Floats | None = None
     what: What = What.AIR
     stuck: tuple[tuple[int, int | None], ...] = field(default=())
+
+    @property
+    def leeway(self) -> float:
+        """What it may differ by from another of its place, beside what air differs by there."""
+        return self.error_k + (_SHADE_W_M2 if self.what is What.SUN else 0.0)
 
     def as_given(self) -> Floats:
         """Return the values as the sensor gave them."""

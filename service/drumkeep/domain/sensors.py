@@ -12,9 +12,14 @@ class Quantity(StrEnum):
 
     TEMPERATURE = "temperature"
     HUMIDITY = "humidity"
+    IRRADIANCE = "irradiance"
 
 
-UNITS: Final = {Quantity.TEMPERATURE: "Cel", Quantity.HUMIDITY: "%RH"}
+UNITS: Final = {
+    Quantity.TEMPERATURE: "Cel",
+    Quantity.HUMIDITY: "%RH",
+    Quantity.IRRADIANCE: "W/m2",
+}
 """SenML units (RFC 8428 section 12.1); it has neither °F nor psi, so gateways convert."""
 
 
@@ -26,6 +31,7 @@ class What(StrEnum):
     SKIN = "skin"
     LIQUID = "liquid"
     HUMIDITY = "humidity"
+    SUN = "sun"
 
 
 MEASURED: Final = {
@@ -34,6 +40,7 @@ MEASURED: Final = {
     What.SKIN: Quantity.TEMPERATURE,
     What.LIQUID: Quantity.TEMPERATURE,
     What.HUMIDITY: Quantity.HUMIDITY,
+    What.SUN: Quantity.IRRADIANCE,
 }
 
 OF_A_DRUM: Final = frozenset({What.SKIN, What.LIQUID})

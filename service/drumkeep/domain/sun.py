@@ -19,11 +19,13 @@ from drumkeep.thermal.solar import (
     SKY_W_M2,
     UNKNOWN_ELEVATION_DEG,
     clear_day,
+    least_elevation,
     on_drum,
     sol_air,
 )
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 DEFAULT_ABSORPTANCE: Final = ABSORPTANCE["dark blue"]
 """The usual paint of a drum, and near the darkest: the safe side in warmth."""
@@ -41,16 +43,32 @@ as much, the lid the same; a weathered paint differs by a tenth (our judgement).
 
 @dataclass(frozen=True)
 class Sun:
-    """Irradiance of side and top, W/m², shape (3, time): low, likely and high."""
+    """Irradiance of side and top, W/m², shape (3, time): low, likely and high.
+
+    ``open_sky``, shape (time,), is 1 where the lid lies under the sky, by night too, else 0.
+    """
 
     side_w_m2: Floats
     top_w_m2: Floats
+    open_sky: Floats
+
+    def over(self, span: slice) -> "Sun":
+        """Return the sun of some of its steps."""
+        return Sun(self.side_w_m2[:, span], self.top_w_m2[:, span], self.open_sky[span])
+
+    def where(self, own: Flags, *, elsewhere: "Sun") -> "Sun":
+        """Return this sun at the steps of ``own``, and another over the rest."""
+        return Sun(
+            side_w_m2=np.where(own, self.side_w_m2, elsewhere.side_w_m2),
+            top_w_m2=np.where(own, self.top_w_m2, elsewhere.top_w_m2),
+            open_sky=np.where(own, self.open_sky, elsewhere.open_sky),
+        )
 
 
 def no_sun(count: int) -> Sun:
-    """Return the dark."""
+    """Return the dark, under a roof."""
     dark = np.zeros((SETS, count))
-    return Sun(side_w_m2=dark, top_w_m2=dark)
+    return Sun(side_w_m2=dark, top_w_m2=dark, open_sky=np.zeros(count))
 
 
 def given_sun(level_w_m2: Floats) -> Sun:
@@ -69,17 +87,59 @@ def clear_sky(first: int, last: int, *, ahead_of_utc_s: Floats) -> Sun:
     ahead_of_utc_s
         What the place's clock is ahead of UTC at each step, s, shape (time,).
     """
-    local = np.arange(first, last + 1) * STEP_SECONDS + ahead_of_utc_s
-    days = local / 86_400.0
-    # 1970-01-01 was day 1; of leap days only the sun's quarter degree is lost
-    day_of_year = np.floor(days) % 365.2425 + 1.0
-    level, elevation = clear_day(day_of_year=day_of_year, hour=24.0 * (days % 1.0))
+    level, elevation = _clear_days(first, last, ahead_of_utc_s=ahead_of_utc_s)
     falls = on_drum(level, elevation_deg=elevation)
     return _levels(np.asarray(falls.side_w_m2), np.asarray(falls.top_w_m2), shares=FLAGGED)
 
 
+def measured_sky(first: int, last: int, *, ahead_of_utc_s: Floats, level_w_m2: Floats) -> Sun:
+    """Return the sun that a sensor of the level measured at grid steps.
+
+    How much falls on the side hangs on how much of it is beam and how low that comes in. Neither is
+    measured: the likely case takes as much diffuse as the level lacks of a clear day's, low and
+    high the least and the most of a clear and an overcast sky, and ``GIVEN`` of that.
+
+    Parameters
+    ----------
+    first, last, ahead_of_utc_s
+        As of :func:`clear_sky`.
+    level_w_m2
+        Global irradiance of the level, W/m², shape (time,); less than nothing counts as none.
+    """
+    level = np.maximum(level_w_m2, 0.0)
+    clear_level, elevation = _clear_days(first, last, ahead_of_utc_s=ahead_of_utc_s)
+    clearness = np.clip(level / np.maximum(clear_level, 1.0), 0.0, 1.0)
+    elevation = np.maximum(elevation, least_elevation(level))
+    clear = np.asarray(on_drum(level, elevation_deg=elevation).side_w_m2)
+    grey = np.asarray(on_drum(level, elevation_deg=elevation, diffuse_share=1.0).side_w_m2)
+    low, likely, high = GIVEN
+    return Sun(
+        side_w_m2=np.stack(
+            [
+                low * np.minimum(clear, grey),
+                likely * (clearness * clear + (1.0 - clearness) * grey),
+                high * np.maximum(clear, grey),
+            ]
+        ),
+        top_w_m2=np.outer(GIVEN, level),
+        open_sky=np.ones(len(level)),
+    )
+
+
+def _clear_days(first: int, last: int, *, ahead_of_utc_s: Floats) -> tuple[Floats, Floats]:
+    local = np.arange(first, last + 1) * STEP_SECONDS + ahead_of_utc_s
+    days = local / 86_400.0
+    # 1970-01-01 was day 1; of leap days only the sun's quarter degree is lost
+    day_of_year = np.floor(days) % 365.2425 + 1.0
+    return clear_day(day_of_year=day_of_year, hour=24.0 * (days % 1.0))
+
+
 def _levels(side: Floats, top: Floats, *, shares: tuple[float, float, float]) -> Sun:
-    return Sun(side_w_m2=np.outer(shares, side), top_w_m2=np.outer(shares, top))
+    return Sun(
+        side_w_m2=np.outer(shares, side),
+        top_w_m2=np.outer(shares, top),
+        open_sky=np.ones(len(top)),
+    )
 
 
 def facing_sun(

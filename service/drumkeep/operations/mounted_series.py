@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from drumkeep.domain.air import CLIMATOLOGY_DAYS, Extremes, widened
 from drumkeep.domain.constancy import (
+    DARK_W_M2,
     HISTORY_MS,
     OPEN_AIR,
     SOONEST_MS,
@@ -166,7 +167,7 @@ def _stuck(
     for first, last in standstills(times, raw):
         begin = int(times[first]) if first else _began(tx, one, at=int(times[0]), value=raw[0])
         end = int(times[last])
-        if end - begin < SOONEST_MS:
+        if end - begin < SOONEST_MS or (one.what is What.SUN and raw[first] <= DARK_W_M2):
             continue
         doubted = _stuck_from(tx, one, begin=begin, end=end, beside=beside, elsewhere=elsewhere)
         if doubted is not None:

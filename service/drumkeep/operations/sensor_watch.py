@@ -63,7 +63,10 @@ def watch_sensors(
     """
     since, until = to_ms(now - lately), to_ms(now)
     found: list[WatchedSensor] = []
-    for by_place in (ground.air_mounts, ground.floor_mounts, ground.humidity_mounts):
+    for by_place in (
+        *(ground.air_mounts, ground.floor_mounts),
+        *(ground.humidity_mounts, ground.sun_mounts),
+    ):
         for mounts in by_place.values():
             if any(_wanted(mount, only) for mount in mounts):
                 found += _in_place(tx, ground, mounts, only=only, since=since, now=now)

@@ -7,11 +7,12 @@ from typing import Final, TypedDict
 from drumkeep.domain import tags
 from drumkeep.domain.checks import Checks
 from drumkeep.domain.grid import to_ms
+from drumkeep.domain.places import OPEN_KINDS
 from drumkeep.domain.sensors import MEASURED, OF_A_DRUM, UNITS, Quantity, What, name_fault
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound
 from drumkeep.operations.gateways import gateway_named
 from drumkeep.operations.places import place_named
-from drumkeep.storage import catalogue, drums, place_marks
+from drumkeep.storage import catalogue, drums, place_marks, readings, strays
 from drumkeep.storage.tables.catalogue import Calibration, Mount, Sensor
 from drumkeep.storage.transaction import Tx
 
@@ -77,7 +78,7 @@ def create_sensor(
     calibration: NewCalibration | None = None,
     now: datetime,
 ) -> Sensor:
-    """Make a sensor, hung and calibrated if it is.
+    """Make a sensor, hung and calibrated if it is, with what it sent before it was known.
 
     Raises
     ------
@@ -116,6 +117,7 @@ def create_sensor(
     if gateway is not None:
         sensor.gateway_id = gateway_named(tx, reference=gateway).id
     catalogue.add(tx, sensor)
+    _take_what_was_kept(tx, sensor)
     if calibration is not None:
         _calibrate(tx, sensor, calibration, default_since=FROM_THE_START, now=now)
     if mount is not None:
@@ -191,6 +193,19 @@ def _check_time(checks: Checks, field: str, at: datetime, *, now: datetime) -> N
         )
 
 
+def _take_what_was_kept(tx: Tx, sensor: Sensor) -> None:
+    """Store what the sensor sent before it was registered; hanging it marks what that changes."""
+    stray = strays.by_name(tx, names=[sensor.name]).get(sensor.name)
+    if stray is None:
+        return
+    if stray.quantity == sensor.quantity:
+        said = strays.readings_of(tx, stray_id=stray.id)
+        rows = [(sensor.id, ts, value) for ts, value in said]
+        readings.insert_batch(tx, rows=rows)
+        readings.raise_latest(tx, rows=rows, received_ms=to_ms(stray.last_heard_at))
+    strays.forget(tx, row=stray)
+
+
 def _calibrate(
     tx: Tx, sensor: Sensor, new: NewCalibration, *, default_since: datetime, now: datetime
 ) -> None:
@@ -227,9 +242,12 @@ def _hang(tx: Tx, sensor: Sensor, new: NewMount, *, now: datetime) -> None:
     if what is not None:
         _check_what(checks, sensor, new, what)
     checks.raise_faults("The sensor cannot hang there.")
-    place_id = (
-        None if new.place is None else place_named(tx, reference=new.place, field="mount.place").id
-    )
+    place = None if new.place is None else place_named(tx, reference=new.place, field="mount.place")
+    if place is not None and what is What.SUN and place.kind not in OPEN_KINDS:
+        open_kinds = ", ".join(sorted(OPEN_KINDS))
+        mend = f"Hang it in a place of one of these kinds: {open_kinds}."
+        fault = Fault("mount.place", new.place, f"is a {place.kind}, where no sun shines", mend)
+        raise Invalid("The sensor cannot hang there.", [fault])
     drum_id = None if new.drum is None else _drum_id(tx, new.drum)
     for other in catalogue.mounts_of(tx, sensor_ids=[sensor.id]):
         if other.until is None and other.since < since:
@@ -253,7 +271,7 @@ def _hang(tx: Tx, sensor: Sensor, new: NewMount, *, now: datetime) -> None:
         Mount(
             sensor_id=sensor.id,
             what=new.what,
-            place_id=place_id,
+            place_id=None if place is None else place.id,
             drum_id=drum_id,
             since=since,
             until=new.until,

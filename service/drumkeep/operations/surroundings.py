@@ -15,9 +15,9 @@ from drumkeep.domain.constancy import SOONEST_MS
 from drumkeep.domain.film import FilmInForce
 from drumkeep.domain.grid import STEP_MS, STEPS_PER_HOUR, from_ms, to_ms
 from drumkeep.domain.liquid_surroundings import PlaceHeat
-from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.places import OPEN_KINDS, PlaceKind
 from drumkeep.domain.sensors import What
-from drumkeep.domain.sun import DEFAULT_ABSORPTANCE, Sun, clear_sky
+from drumkeep.domain.sun import DEFAULT_ABSORPTANCE, Sun, clear_sky, measured_sky, no_sun
 from drumkeep.operations.air_clues import read_clues
 from drumkeep.operations.mounted_series import (
     Hung,
@@ -53,6 +53,7 @@ class Ground:
     air_mounts: Mapping[int, Sequence[Mount]]
     floor_mounts: Mapping[int, Sequence[Mount]]
     humidity_mounts: Mapping[int, Sequence[Mount]]
+    sun_mounts: Mapping[int, Sequence[Mount]]
     sensors: Mapping[int, Sensor]
     calibrations: Mapping[int, Sequence[Calibration]]
     films: Mapping[int, Sequence[FilmInForce]] = field(default_factory=dict)
@@ -103,6 +104,18 @@ class Ground:
             for mount in hung
         )
 
+    def sun_over(self, place_id: int) -> list[Sequence[Mount]]:
+        """Return the mounts of the sensors that may tell a place's sun, nearest first.
+
+        Its own, which say by themselves that it lies in the open, and where it is said to lie in
+        the sun those of the places it sits in; none under a roof.
+        """
+        place = self.places[place_id]
+        if place.kind not in OPEN_KINDS:
+            return []
+        around = self.enclosing(place_id) if place.sun else [place_id]
+        return [self.sun_mounts[here] for here in around if here in self.sun_mounts]
+
     def enclosing(self, place_id: int) -> list[int]:
         """Return a place and those it sits in, from the inside out."""
         found: list[int] = []
@@ -136,6 +149,7 @@ def read_ground(tx: Tx) -> Ground:
         air_mounts=hung[What.AIR],
         floor_mounts=hung[What.FLOOR],
         humidity_mounts=hung[What.HUMIDITY],
+        sun_mounts=hung[What.SUN],
         sensors=catalogue.sensors_by_id(tx, ids=sensor_ids),
         calibrations=calibrations,
         films={place: place_films.course_of(rows) for place, rows in films.items()},
@@ -168,7 +182,7 @@ def read_places(
         heats[place_id] = PlaceHeat(
             air=air,
             setting=_setting(place),
-            sun=_sun(ground.sites[place.site_id], air=air) if place.sun else None,
+            **_sun(tx, ground, place, air=air),
             absorptance=DEFAULT_ABSORPTANCE if place.absorptance is None else place.absorptance,
             film=ground.films.get(place_id, ()),
             site_kpa=site_pressure_kpa(ground.sites[place.site_id].altitude_m),
@@ -189,14 +203,46 @@ def _setting(place: Place) -> Setting:
     )
 
 
-def _sun(site: Site, *, air: PlaceAir) -> Sun:
-    """Return the sun of a site over the steps of a place's air, by the site's clock."""
-    last = air.first + len(air.likely) - 1
-    hours = np.arange(air.first // STEPS_PER_HOUR, last // STEPS_PER_HOUR + 1)
+def _sun(tx: Tx, ground: Ground, place: Place, *, air: PlaceAir) -> dict[str, Sun | None]:
+    """Return the sun on a place's drums over the steps of its air, and what of it may come again.
+
+    As measured while a sensor is heard; while one hangs and is not, or its place is said to lie in
+    the sun, it may be anything from none to a clear day's.
+    """
+    first, last = air.first, air.first + len(air.likely) - 1
+    count = last - first + 1
+    hanging, heard = np.zeros(count, dtype=np.bool_), np.zeros(count, dtype=np.bool_)
+    level = np.zeros(count)
+    for mounts in ground.sun_over(place.id):
+        here = _hanging(mounts, first=first, last=last) & ~hanging
+        if here.any():
+            # Of the yard's kind wherever it hangs: the sun is bridged no longer than open air.
+            told = _air(tx, ground, mounts, kind=PlaceKind.YARD, first=first, last=last)
+            here_heard = here & told.supported
+            level = np.where(here_heard, told.likely, level)
+            heard, hanging = heard | here_heard, hanging | here
+    lit = hanging | place.sun
+    if not lit.any():
+        return {}
+    ahead = _ahead_of_utc_s(ground.sites[place.site_id], first=first, last=last)
+    sky = clear_sky(first, last, ahead_of_utc_s=ahead)
+    if not hanging.any():
+        return {"sun": sky}
+    measured = measured_sky(first, last, ahead_of_utc_s=ahead, level_w_m2=level)
+    dark = no_sun(count)
+    return {
+        "sun": measured.where(heard, elsewhere=sky.where(lit, elsewhere=dark)),
+        "sky": sky if lit[-1] else dark,
+    }
+
+
+def _ahead_of_utc_s(site: Site, *, first: int, last: int) -> Floats:
+    """Return what the clock of a site is ahead of UTC at grid steps, s."""
+    hours = np.arange(first // STEPS_PER_HOUR, last // STEPS_PER_HOUR + 1)
     zone = ZoneInfo(site.timezone)
-    ahead = [_ahead_s(zone, int(hour)) for hour in hours]
-    steps = np.arange(air.first, last + 1) // STEPS_PER_HOUR - hours[0]
-    return clear_sky(air.first, last, ahead_of_utc_s=np.array(ahead)[steps])
+    ahead = np.array([_ahead_s(zone, int(hour)) for hour in hours], dtype=np.float64)
+    steps = np.arange(first, last + 1) // STEPS_PER_HOUR - hours[0]
+    return np.asarray(ahead[steps], dtype=np.float64)
 
 
 def _ahead_s(zone: ZoneInfo, hour: int) -> float:

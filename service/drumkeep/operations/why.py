@@ -243,12 +243,13 @@ class _Present:
         return [], None
 
     def sensors(self) -> tuple[SensorTold, ...]:
-        """Return the sensors of its air, floor and humidity, and those on the drum."""
+        """Return the sensors of its air, floor, humidity and sun, and those on the drum."""
         place_id = self._row.place.id
         mounts = [
             *self._told_by,
             *self._ground.floor_mounts.get(place_id, ()),
             *self._ground.humidity_mounts.get(place_id, ()),
+            *(mount for mounts in self._ground.sun_over(place_id) for mount in mounts),
             *ground_rows.drum_mounts(self._tx, drum_ids=[self._row.drum.id]),
         ]
         ids = {mount.sensor_id for mount in mounts if mount.until is None}

@@ -40,6 +40,11 @@ LEAST_ELEVATION_DEG: Final = 5.0
 """Lower, the sun is held at this: its beam on a wall would be divided by nothing."""
 
 
+BEAM_W_M2: Final = 1000.0
+"""The strongest beam on a face that meets it: the standard spectrum at air mass 1.5 has 900 W/m²
+(ASTM G173), a high dry site with the sun overhead a tenth more."""
+
+
 @dataclass(frozen=True)
 class Sunlight:
     """Irradiance of a drum's lid and of its side, mean all round, W/m²."""
@@ -100,14 +105,26 @@ def clear_day(*, day_of_year: Numbers, hour: Numbers) -> tuple[Floats, Floats]:
     return level, np.degrees(np.arcsin(np.clip(height, -1.0, 1.0)))
 
 
-def on_drum(level_w_m2: Numbers, *, elevation_deg: Numbers) -> Sunlight:
-    """Share irradiance of the level out over an upright drum.
+def least_elevation(level_w_m2: Floats) -> Floats:
+    """Return the lowest sun, degrees, whose beam can make an irradiance of the level.
+
+    Where the clock or the latitude is off, the sun computed may stand too low for what is measured,
+    and a wall would be said to face a beam that there is not.
+    """
+    beam = (1.0 - DIFFUSE_SHARE) * level_w_m2 / BEAM_W_M2
+    return np.asarray(np.degrees(np.arcsin(np.clip(beam, 0.0, 1.0))), dtype=np.float64)
+
+
+def on_drum(
+    level_w_m2: Numbers, *, elevation_deg: Numbers, diffuse_share: Numbers = DIFFUSE_SHARE
+) -> Sunlight:
+    """Share irradiance of the level out over an upright drum; ``diffuse_share`` 1: overcast.
 
     The beam meets D × H of the side's π D × H, so 1/π of its own strength times the cosine of the
     elevation is the mean all round; half the sky's diffuse light and half of what the ground throws
     back fall on a wall (Duffie and Beckman, ch. 2: isotropic sky).
     """
     low = np.radians(np.maximum(elevation_deg, LEAST_ELEVATION_DEG))
-    beam = (1.0 - DIFFUSE_SHARE) * level_w_m2 / np.tan(low) / np.pi
-    around = 0.5 * (DIFFUSE_SHARE + GROUND_REFLECTANCE) * level_w_m2
+    beam = (1.0 - diffuse_share) * level_w_m2 / np.tan(low) / np.pi
+    around = 0.5 * (diffuse_share + GROUND_REFLECTANCE) * level_w_m2
     return Sunlight(top_w_m2=level_w_m2, side_w_m2=beam + around)

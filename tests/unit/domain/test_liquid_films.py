@@ -7,7 +7,7 @@ import pytest
 
 from drumkeep.domain.liquid_films import Films
 from drumkeep.domain.liquid_surroundings import Weather
-from drumkeep.domain.sun import clear_sky
+from drumkeep.domain.sun import clear_sky, measured_sky, no_sun
 from drumkeep.thermal.boundary import Setting, exposure, lid_film, side_film
 from drumkeep.thermal.film_table import WALL_SHARE
 from drumkeep.thermal.parameter_sets import FAST, LIKELY, NAMED_SETTING, SLOW
@@ -161,3 +161,26 @@ def test_the_films_of_all_drums_follow_from_one_table():
     expected = side_film(Setting(), surface_c=air + WALL_SHARE * (mean - air), air_c=air)
 
     assert found.side_w_m2k == pytest.approx(expected, rel=0.01)
+
+
+def test_the_days_ahead_take_what_sun_may_come_and_not_what_clouds_there_were():
+    count = LAST - FIRST + 1
+    clock = np.zeros(count)
+    sky = clear_sky(FIRST, LAST, ahead_of_utc_s=clock)
+    dull = measured_sky(FIRST, LAST, ahead_of_utc_s=clock, level_w_m2=np.full(count, 30.0))
+    there = replace(stand(), sun=dull, sky=sky)
+
+    past, ahead = (over(heat, mean_c=5.0) for heat in (there, there.ahead()))
+
+    assert ahead.side_c[FAST, 0] > past.side_c[FAST, 0] + 5.0
+    assert stand(sunny=True).ahead().sun is not None
+
+
+def test_a_lid_faces_the_sky_only_at_the_steps_at_which_it_lies_open():
+    count = LAST - FIRST + 1
+    sky = clear_sky(FIRST, LAST, ahead_of_utc_s=np.zeros(count))
+    open_later = np.arange(FIRST, LAST + 1) >= FIRST + 12
+    there = replace(stand(), sun=sky.where(open_later, elsewhere=no_sun(count)))
+
+    assert (over(there, now=FIRST).top_c == 10.0).all()
+    assert (over(there, now=FIRST + 12).top_c < 8.0).all()  # midnight: nothing but the cold sky

@@ -4,7 +4,15 @@ import numpy as np
 import pytest
 
 from drumkeep.domain.grid import STEP_SECONDS
-from drumkeep.domain.sun import FLAGGED, GIVEN, clear_sky, facing_sun, given_sun, no_sun
+from drumkeep.domain.sun import (
+    FLAGGED,
+    GIVEN,
+    clear_sky,
+    facing_sun,
+    given_sun,
+    measured_sky,
+    no_sun,
+)
 from drumkeep.thermal.parameter_sets import FAST, LIKELY, SLOW
 from tests.builders.past import FIRST, step
 
@@ -73,3 +81,65 @@ def test_no_sun_is_the_air():
     dark = no_sun(4)
 
     assert faced(20.0, mean_c=5.0, levels=dark.side_w_m2[:, :1]) == pytest.approx([20.0] * 3)
+
+
+def measured(share):
+    """Return the sun of a sensor that reads so much of a clear day's level, and the clear day."""
+    clock = np.zeros(DAY - FIRST + 1)
+    clear = clear_sky(FIRST, DAY, ahead_of_utc_s=clock)
+    level = share * clear.top_w_m2[FAST]
+    return measured_sky(FIRST, DAY, ahead_of_utc_s=clock, level_w_m2=level), clear, level
+
+
+def test_a_measured_clear_day_is_likely_the_clear_day_all_round():
+    sun, clear, level = measured(1.0)
+    noon = int(level.argmax())
+
+    assert sun.top_w_m2[LIKELY] == pytest.approx(level)
+    assert sun.side_w_m2[LIKELY, noon] == pytest.approx(clear.side_w_m2[FAST, noon], rel=0.01)
+
+
+def test_under_an_overcast_sky_the_side_gets_diffuse_light_alone():
+    sun, _, level = measured(0.05)
+    noon = int(level.argmax())
+
+    # isotropic sky and ground (Duffie and Beckman, ch. 2): half of 1 and of 0.2 of the level
+    assert sun.side_w_m2[LIKELY, noon] == pytest.approx(0.6 * level[noon], rel=0.1)
+
+
+@pytest.mark.parametrize("share", [0.1, 0.6, 1.0])
+def test_low_and_high_lie_round_what_a_clear_and_an_overcast_sky_of_that_level_make(share):
+    sun, clear, level = measured(share)
+    day = level > 20.0
+    beam, grey = share * clear.side_w_m2[FAST][day], 0.6 * level[day]
+
+    assert (sun.side_w_m2[SLOW][day] <= 0.7 * np.minimum(beam, grey) + 1e-9).all()
+    assert (sun.side_w_m2[FAST][day] >= 1.45 * np.maximum(beam, grey) - 1e-9).all()
+    assert sun.top_w_m2 == pytest.approx(np.outer(GIVEN, level))
+
+
+def test_a_clock_that_is_wrong_makes_no_beam_that_there_is_not():
+    # 800 W/m² at midnight of our clock: a sun of 1000/π on the side and diffuse light at the most
+    sun = measured_sky(FIRST, FIRST, ahead_of_utc_s=np.zeros(1), level_w_m2=np.array([800.0]))
+
+    assert sun.side_w_m2[LIKELY, 0] < 1000.0 / np.pi + 0.175 * 800.0
+
+
+def test_a_sensor_that_reads_less_than_nothing_by_night_means_none():
+    count = DAY - FIRST + 1
+
+    sun = measured_sky(FIRST, DAY, ahead_of_utc_s=np.zeros(count), level_w_m2=np.full(count, -4.0))
+
+    assert (sun.side_w_m2 == 0.0).all()
+    assert (sun.top_w_m2 == 0.0).all()
+    assert (sun.open_sky == 1.0).all()
+
+
+def test_where_nothing_is_measured_another_sun_stands():
+    sun, clear, _ = measured(0.3)
+    own = np.arange(DAY - FIRST + 1) % 2 == 0
+
+    both = sun.where(own, elsewhere=clear)
+
+    assert (both.side_w_m2[:, own] == sun.side_w_m2[:, own]).all()
+    assert (both.side_w_m2[:, ~own] == clear.side_w_m2[:, ~own]).all()

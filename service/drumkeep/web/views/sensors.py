@@ -35,7 +35,10 @@ MEASURES: Final = {
     What.SKIN: "Skin of the drum",
     What.LIQUID: "Liquid in the drum",
     What.HUMIDITY: "Humidity",
+    What.SUN: "Sun",
 }
+_IN_THEIR_OWN: Final = {What.HUMIDITY: "%", What.SUN: "W/m²"}
+"""Units of what is no temperature: it has no line, and its error is written as it is."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,8 +53,8 @@ class DoubtView:
 class SensorView:
     """One sensor where it hangs.
 
-    ``line`` is its last day, None for humidity and where nothing was heard; ``doubts`` are the
-    newest first.
+    ``line`` is its last day, None for humidity, for the sun and where nothing was heard; ``doubts``
+    are the newest first.
     """
 
     name: str
@@ -184,29 +187,32 @@ def _sensor_view(
         gateway=gateway,
         every=duration(timedelta(seconds=one.sensor.interval_s))
         or f"{one.sensor.interval_s:.0f} s",
-        error=(
-            f"{one.sensor.error_k:g} %"
-            if what is What.HUMIDITY
-            else formats.fine_difference(one.sensor.error_k)
-        ),
+        error=size_words(one.sensor.error_k, what=what, formats=formats),
     )
 
 
 def _span(one: WatchedSensor, *, formats: Formats) -> str | None:
-    """Return the lowest and highest of the last day, for humidity, which has no line."""
-    if one.series.what is not What.HUMIDITY:
+    """Return the lowest and highest of the last day, for what has no line."""
+    unit = _IN_THEIR_OWN.get(one.series.what)
+    if unit is None:
         return None
     inside = one.series.ts_ms >= to_ms(formats.now - LATELY)
     if not inside.any():
         return None
     values = one.series.value_c[inside]
-    return f"{values.min():.0f} to {values.max():.0f} %"
+    return f"{values.min():.0f} to {values.max():.0f} {unit}"
+
+
+def size_words(value: float, *, what: What, formats: Formats) -> str:
+    """Return an error or a shift in the unit of what is measured."""
+    unit = _IN_THEIR_OWN.get(what)
+    return formats.fine_difference(value) if unit is None else f"{value:g} {unit}"
 
 
 def _line(one: WatchedSensor, *, place: str, kind: PlaceKind, now: datetime) -> ShelfView | None:
     """Return the last day as a line, without what cannot be: it would flatten the rest."""
     series = one.series
-    if series.what is What.HUMIDITY:
+    if series.what in _IN_THEIR_OWN:
         return None
     shown = (series.ts_ms >= to_ms(now - LATELY)) & (codes_of(series, kind=kind) != Code.RANGE)
     if not shown.any():
@@ -235,10 +241,6 @@ def _calibration(row: Calibration | None, *, what: What, formats: Formats) -> st
     if row.gain != 1.0:
         parts.append(f"times {row.gain:g}")
     if row.offset:
-        size = (
-            f"{abs(row.offset):g} %"
-            if what is What.HUMIDITY
-            else formats.fine_difference(abs(row.offset))
-        )
+        size = size_words(abs(row.offset), what=what, formats=formats)
         parts.append(f"{'plus' if row.offset > 0 else 'less'} {size}")
     return ", ".join(parts)

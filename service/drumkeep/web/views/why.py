@@ -20,7 +20,7 @@ from drumkeep.storage.tables.measurements import Measurement
 from drumkeep.web.formats import Formats
 from drumkeep.web.views.events import met_words
 from drumkeep.web.views.places import film_views, setting_view
-from drumkeep.web.views.sensors import MEASURES
+from drumkeep.web.views.sensors import MEASURES, size_words
 from drumkeep.web.views.sentences import said
 from drumkeep.web.wording import output_words
 
@@ -224,7 +224,6 @@ def _sensor(told: SensorTold, *, formats: Formats) -> SensorWhyView:
     one = told.watched
     what, series = one.series.what, one.series
     heard = bool(len(series.ts_ms))
-    humid = what.value == "humidity"
     return SensorWhyView(
         measures=MEASURES[what],
         where="on this drum" if told.place is None else f"in {told.place}",
@@ -232,7 +231,7 @@ def _sensor(told: SensorTold, *, formats: Formats) -> SensorWhyView:
         hung_at=one.mount.since,
         last=said(value_said(float(series.value_c[-1]), what=what), formats) if heard else None,
         last_at=from_ms(int(series.ts_ms[-1])) if heard else None,
-        error=f"{one.sensor.error_k:g} %" if humid else formats.fine_difference(one.sensor.error_k),
+        error=size_words(one.sensor.error_k, what=what, formats=formats),
         silent=told.silent,
         doubted=told.doubted,
         doubts=tuple(said(seen(doubt, what=what), formats) for doubt in reversed(one.doubts)),

@@ -31,10 +31,13 @@ def pytest_report_header() -> list[str]:
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    """Run what is marked ``both_stores`` on each kind of database."""
-    marked = metafunc.definition.get_closest_marker("both_stores")
-    if marked and "store" in metafunc.fixturenames:
+    """Run what is marked ``both_stores`` on each kind of database, ``postgres`` on the one."""
+    if "store" not in metafunc.fixturenames:
+        return
+    if metafunc.definition.get_closest_marker("both_stores"):
         metafunc.parametrize("store", STORES, indirect=True, scope="module")
+    elif metafunc.definition.get_closest_marker("postgres"):
+        metafunc.parametrize("store", ["postgresql"], indirect=True, scope="module")
 
 
 # First, so that `-m broker` finds tests that only ask for the fixture.

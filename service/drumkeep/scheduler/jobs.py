@@ -8,15 +8,16 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
-from drumkeep.domain.grid import STEPS_PER_HOUR, step_at
+from drumkeep.domain.grid import STEPS_PER_HOUR, step_at, to_ms
 from drumkeep.notify.alarm_topics import AlarmTopics
 from drumkeep.operations.air_habits import lessons_of, store_lessons
 from drumkeep.operations.alarm_notices import alarms_to_publish, note_published
 from drumkeep.operations.alarms import evaluate_alarms
 from drumkeep.operations.estimates import compute, due, load, portions, store
 from drumkeep.operations.place_films import lessons, put_learned, study
-from drumkeep.storage import estimates
+from drumkeep.storage import estimates, partitions, rollups
 from drumkeep.storage.engine import Engine
+from drumkeep.storage.readings import hour_of
 from drumkeep.storage.transaction import reading, transaction
 
 KEPT_WHOLE: Final = timedelta(days=14)
@@ -84,6 +85,18 @@ def thin(engine: Engine, now: datetime) -> None:
         estimates.thin(tx, before=step_at(now - KEPT_WHOLE), keep_every=THINNED_STEPS)
 
 
+def roll_up(engine: Engine, now: datetime) -> None:
+    """Make the hourly figures of hours that are over and got something new."""
+    with transaction(engine) as tx:
+        rollups.make(tx, hours=rollups.waiting(tx, before=hour_of(to_ms(now))))
+
+
+def make_room(engine: Engine, now: datetime) -> None:
+    """Have the tables stand ready into which the readings of the next months go."""
+    with transaction(engine) as tx:
+        partitions.ensure_ahead(tx, now=now)
+
+
 def learn_air(engine: Engine, now: datetime) -> None:
     """Learn from the hours on record how the air of each place goes."""
     with reading(engine) as tx:
@@ -104,6 +117,8 @@ def learn_films(engine: Engine, now: datetime) -> None:
 JOBS: Final = (
     Job("advance", advance, every_s=4.0),
     Job("alarms", evaluate, every_s=60.0),
+    Job("hours", roll_up, every_s=120.0),
+    Job("room", make_room, every_s=6 * 3600.0),
     Job("air", learn_air, every_s=3600.0),
     Job("films", learn_films, every_s=6 * 3600.0),
     Job("thin", thin, every_s=6 * 3600.0),

@@ -10,6 +10,8 @@ from sqlalchemy import func
 from sqlmodel import col, delete, select
 
 from drumkeep.domain.air_forecasts import OutdoorForecast
+from drumkeep.storage import rollups
+from drumkeep.storage.bulk import among
 from drumkeep.storage.tables.air import AirForecast, AirLesson
 from drumkeep.storage.tables.readings import reading
 from drumkeep.storage.transaction import Tx
@@ -103,7 +105,12 @@ def hourly_means(
     )
     connection = tx.session.connection()
     for start in range(first_hour, last_hour + 1, _HOURS_AT_ONCE):
-        hours = list(range(start, min(start + _HOURS_AT_ONCE, last_hour + 1)))
-        for hour, sensor_id, mean in connection.execute(statement.where(reading.c.hour.in_(hours))):
+        hours = range(start, min(start + _HOURS_AT_ONCE, last_hour + 1))
+        known, rest = rollups.figures(tx, sensor_ids=list(means), hours=hours)
+        for row in known:
+            means[row.sensor_id][row.hour - first_hour] = row.total / row.n
+        for hour, sensor_id, mean in connection.execute(
+            statement.where(among(connection, reading.c.hour, rest))
+        ):
             means[sensor_id][hour - first_hour] = mean
     return means

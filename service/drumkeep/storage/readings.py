@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import func, select
 
-from drumkeep.storage import partitions
-from drumkeep.storage.bulk import insert
+from drumkeep.storage import partitions, rollups
+from drumkeep.storage.bulk import among, insert
 from drumkeep.storage.partitions import Month
 from drumkeep.storage.tables.readings import latest, reading
 from drumkeep.storage.transaction import Tx
@@ -74,7 +74,9 @@ def insert_batch(tx: Tx, *, rows: Iterable[Row]) -> int:
     keyed = sorted((hour_of(ts), sensor_id, ts, value) for sensor_id, ts, value in rows)
     if not keyed:
         return 0
-    partitions.ensure(tx, months={Month.of_hour(hour) for hour in {row[0] for row in keyed}})
+    hours = sorted({hour for hour, *_ in keyed})
+    partitions.ensure(tx, months={Month.of_hour(hour) for hour in hours})
+    rollups.mark(tx, hours=hours)
     return insert(
         tx,
         into="reading (hour, sensor_id, ts, value)",
@@ -160,7 +162,9 @@ def series(tx: Tx, *, sensor_ids: Sequence[int], from_ms: int, to_ms: int) -> di
     connection = tx.session.connection()
     for hours in _hours(from_ms, to_ms):
         for sensor_id, ts, value in connection.execute(
-            statement.where(reading.c.hour.in_(hours)).order_by(reading.c.hour, reading.c.ts)
+            statement.where(among(connection, reading.c.hour, hours)).order_by(
+                reading.c.hour, reading.c.ts
+            )
         ):
             rows[sensor_id].append((ts, value))
     return {
@@ -201,7 +205,9 @@ def extremes(
     found: dict[int, tuple[float, float]] = {}
     connection = tx.session.connection()
     for hours in _hours(from_ms, to_ms):
-        for sensor_id, low, high in connection.execute(statement.where(reading.c.hour.in_(hours))):
+        for sensor_id, low, high in connection.execute(
+            statement.where(among(connection, reading.c.hour, hours))
+        ):
             before = found.get(sensor_id, (low, high))
             found[sensor_id] = (min(low, before[0]), max(high, before[1]))
     return found
@@ -229,7 +235,7 @@ def unchanging(tx: Tx, *, sensor_ids: Sequence[int], from_ms: int, to_ms: int) -
     found: set[int] = set()
     # whole threes of hours at once, else a part of three would count for all
     for hours in _portions(range(3 * first, 3 * past), 3 * (_HOURS_AT_ONCE // 3)):
-        found |= set(connection.scalars(statement.where(reading.c.hour.in_(hours))))
+        found |= set(connection.scalars(statement.where(among(connection, reading.c.hour, hours))))
     return found
 
 
@@ -245,7 +251,9 @@ def first_ts(tx: Tx, *, sensor_id: int, from_ms: int, to_ms: int) -> int | None:
     )
     connection = tx.session.connection()
     for hours in _hours(from_ms, to_ms):
-        found: int | None = connection.scalar(statement.where(reading.c.hour.in_(hours)))
+        found: int | None = connection.scalar(
+            statement.where(among(connection, reading.c.hour, hours))
+        )
         if found is not None:
             return found
     return None
@@ -268,7 +276,9 @@ def _newest_before(tx: Tx, *, sensor_id: int, ts_ms: int, but: float | None = No
     oldest = hour_of(known.first_ms)
     while last >= oldest:
         hours = list(range(max(oldest, last - span + 1), last + 1))
-        found: int | None = connection.scalar(statement.where(reading.c.hour.in_(hours)))
+        found: int | None = connection.scalar(
+            statement.where(among(connection, reading.c.hour, hours))
+        )
         if found is not None:
             return found
         last -= span

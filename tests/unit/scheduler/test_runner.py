@@ -148,4 +148,12 @@ def test_jobs_are_given_the_time_of_the_clock(depot):
 
 
 def test_the_table_of_jobs_has_each_once():
-    assert [job.name for job in JOBS] == ["advance", "alarms", "air", "films", "thin"]
+    assert [job.name for job in JOBS] == [
+        "advance",
+        "alarms",
+        "hours",
+        "room",
+        "air",
+        "films",
+        "thin",
+    ]

@@ -34,6 +34,42 @@ latest: Final = Table(
 )
 """A sensor's newest reading, when it arrived, and the time of its oldest; epoch ms UTC."""
 
+rollup_1h: Final = Table(
+    "rollup_1h",
+    SQLModel.metadata,
+    Column("hour", Integer, nullable=False),
+    Column("sensor_id", Integer, nullable=False),
+    Column("n", Integer, nullable=False),
+    Column("low", Float(53), nullable=False),
+    Column("high", Float(53), nullable=False),
+    Column("total", Float(53), nullable=False),
+    PrimaryKeyConstraint("hour", "sensor_id"),
+    sqlite_with_rowid=False,
+)
+"""Of all readings of an hour: how many, lowest, highest, sum; as the sensor gave them."""
+
+rollup_dirty: Final = Table(
+    "rollup_dirty",
+    SQLModel.metadata,
+    Column("hour", Integer, primary_key=True, autoincrement=False),
+)
+"""Hours that got a reading since their figures were made."""
+
+rollup_15m: Final = Table(
+    "rollup_15m",
+    SQLModel.metadata,
+    Column("hour", Integer, nullable=False),
+    Column("sensor_id", Integer, nullable=False),
+    Column("quarter", Integer, nullable=False),
+    Column("n", Integer, nullable=False),
+    Column("low", Float(53), nullable=False),
+    Column("high", Float(53), nullable=False),
+    Column("total", Float(53), nullable=False),
+    PrimaryKeyConstraint("hour", "sensor_id", "quarter"),
+    sqlite_with_rowid=False,
+)
+"""The same of a quarter of an hour (number since 1970) whose readings were thinned to one."""
+
 
 class Reject(SQLModel, table=True):
     """What could not be stored and why; one row per pack, reason and found value.

@@ -10,11 +10,13 @@ from pathlib import Path
 from threading import Event
 from typing import Final
 
-from drumkeep_sensors import scenario
+from drumkeep_sensors import gateway, scenario
+from drumkeep_sensors.configuration import ConfigurationError
 from drumkeep_sensors.scenario import ScenarioError
 from drumkeep_sensors.simulate import simulate
 from drumkeep_sensors.spool import SpoolError
 
+_INCOMPLETE: Final = 1
 _UNUSABLE: Final = 2
 
 
@@ -24,6 +26,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
         prog="drumkeep-gateway", description="Publishes what sensors measure."
     )
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    running = commands.add_parser("run", help="sample the sensors of a configuration and publish")
+    running.add_argument("file", metavar="FILE", type=Path, help="the configuration, TOML")
+    running.add_argument("--verbose", action="store_true", help="tell more")
+    running.set_defaults(run=_run)
+    checking = commands.add_parser(
+        "check",
+        help="check a configuration, read each sensor once, and print what would be sent",
+        description="Nothing is sent. The exit status is 1 when a sensor gives no reading.",
+    )
+    checking.add_argument("file", metavar="FILE", type=Path, help="the configuration, TOML")
+    checking.set_defaults(run=_check)
     playing = commands.add_parser(
         "simulate",
         help="publish what the sensors of a scenario would have measured",
@@ -34,11 +47,32 @@ def main(arguments: Sequence[str] | None = None) -> int:
     playing.add_argument("--verbose", action="store_true", help="tell each pack")
     playing.set_defaults(run=_simulate)
     given = parser.parse_args(arguments)
-    status: int = given.run(given)
+    try:
+        status: int = given.run(given)
+    except (ConfigurationError, ScenarioError, SpoolError) as error:
+        print(f"drumkeep-gateway: {error}", file=sys.stderr)  # noqa: T201 - for a person
+        return _UNUSABLE
     return status
 
 
+def _run(given: argparse.Namespace) -> int:
+    gateway.run(given.file, stopping=_until_stopped(given), clock=time.time)  # noqa: TID251 - edge
+    return 0
+
+
+def _check(given: argparse.Namespace) -> int:
+    lines, complete = gateway.check(given.file, clock=time.time)  # noqa: TID251 - the edge
+    print("\n".join(lines))  # noqa: T201 - for a person
+    return 0 if complete else _INCOMPLETE
+
+
 def _simulate(given: argparse.Namespace) -> int:
+    simulate(given.file, stopping=_until_stopped(given), clock=time.time)  # noqa: TID251 - the edge
+    return 0
+
+
+def _until_stopped(given: argparse.Namespace) -> Event:
+    """Set up the log, and return what SIGTERM and SIGINT set."""
     logging.basicConfig(
         level=logging.INFO if given.verbose else logging.WARNING,
         format="%(asctime)s %(levelname)s %(message)s",
@@ -46,9 +80,4 @@ def _simulate(given: argparse.Namespace) -> int:
     stopping = Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stopping.set())
-    try:
-        simulate(given.file, stopping=stopping, clock=time.time)  # noqa: TID251 - the edge
-    except (ScenarioError, SpoolError) as error:
-        print(f"drumkeep-gateway: {error}", file=sys.stderr)  # noqa: T201 - for a person
-        return _UNUSABLE
-    return 0
+    return stopping

@@ -7,10 +7,13 @@ a pack is in its database.
 
 import logging
 import queue
+import random
+import ssl
 import time
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any, Final
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final, Protocol
 
 from paho.mqtt.client import (
     Client,
@@ -24,7 +27,6 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from drumkeep_sensors.spool import PackSpool
 from drumkeep_wire.committed import decode_committed
 from drumkeep_wire.errors import WireError
 from drumkeep_wire.presence import Presence, encode_presence
@@ -38,13 +40,55 @@ SEND_AGAIN_S: Final = 60.0
 UNHEARD_AGAIN_S: Final = 5.0
 """How soon a pack is sent again that nobody had subscribed to: the service is on its way."""
 KEEPALIVE_S: Final = 30
-SLOWEST_RECONNECT_S: Final = 30
+FIRST_RECONNECT_S: Final = 2
+SLOWEST_RECONNECT_S: Final = 60
 LEAVES_WITHIN_S: Final = 1.0
+
+_SOONEST_S: Final = 0.5
+_DOUBLINGS: Final = 10
+
+
+class PackStore(Protocol):
+    """Where packs wait."""
+
+    @property
+    def file(self) -> str:
+        """Eight hexadecimal digits that name the spool file."""
+
+    @property
+    def packs(self) -> Mapping[int, bytes]:
+        """Packs that are not confirmed, by number, the oldest first."""
+
+    def confirm(self, upto: int) -> list[int]:
+        """Forget the packs up to a number, and return which these were."""
+
+
+@dataclass(frozen=True)
+class Tls:
+    """PEM files for an encrypted line.
+
+    Attributes
+    ----------
+    ca
+        Who signed the broker's certificate; None for those that the system trusts.
+    certificate, key
+        The gateway's own, or None.
+    """
+
+    ca: Path | None = None
+    certificate: Path | None = None
+    key: Path | None = None
 
 
 @dataclass(frozen=True)
 class Identity:
-    """Who publishes, and where to."""
+    """Who publishes, and where to.
+
+    Attributes
+    ----------
+    tls
+        None for a plain line.
+    """
 
     host: str
     port: int
@@ -52,7 +96,8 @@ class Identity:
     site: str
     gateway: str
     username: str | None = None
-    password: str | None = None
+    password: str | None = field(default=None, repr=False)
+    tls: Tls | None = None
 
 
 class Publisher:
@@ -71,7 +116,7 @@ class Publisher:
         Gives epoch seconds.
     """
 
-    def __init__(self, *, identity: Identity, spool: PackSpool, clock: Callable[[], float]) -> None:
+    def __init__(self, *, identity: Identity, spool: PackStore, clock: Callable[[], float]) -> None:
         self._identity = identity
         self._spool = spool
         self._clock = clock
@@ -79,6 +124,7 @@ class Publisher:
         self._due_at: dict[int, float] = {}
         self._number_of: dict[int, int] = {}
         self._connected = False
+        self._failures = 0
         # Until the service has confirmed anything of this spool file, only its oldest pack is under
         # way: the first one that the service sees is where it takes the file to begin.
         self._known_to_service = False
@@ -87,6 +133,11 @@ class Publisher:
         self._presence = topics.presence(site=site, gateway=gateway)
         self._committed = topics.committed(site=site, gateway=gateway)
         self._client = self._make_client()
+
+    @property
+    def connected(self) -> bool:
+        """Whether the broker has accepted us."""
+        return self._connected
 
     def start(self) -> None:
         """Begin to connect, and keep at it."""
@@ -126,8 +177,10 @@ class Publisher:
             return
         now = time.monotonic()
         window = WINDOW if self._known_to_service else 1
+        # What the broker has not acknowledged paho sends again by itself after a reconnect.
+        under_way = set(self._number_of.values())
         for number in list(self._spool.packs)[:window]:
-            if now >= self._due_at.get(number, now):
+            if number not in under_way and now >= self._due_at.get(number, now):
                 sent = self._client.publish(self._readings, self._spool.packs[number], qos=1)
                 self._number_of[sent.mid] = number
                 self._due_at[number] = now + SEND_AGAIN_S
@@ -140,9 +193,10 @@ class Publisher:
             protocol=MQTTv5,
             reconnect_on_failure=True,
         )
-        client.reconnect_delay_set(1, SLOWEST_RECONNECT_S)
         if identity.username is not None:
             client.username_pw_set(identity.username, identity.password)
+        if identity.tls is not None:
+            client.tls_set_context(tls_context(identity.tls))
         will = encode_presence(Presence("offline"))
         client.will_set(self._presence, will, qos=1, retain=True)
         client.on_connect = self._on_connect
@@ -160,9 +214,12 @@ class Publisher:
         reason: ReasonCode,
         _properties: Properties | None,
     ) -> None:
+        if not reason.is_failure:
+            self._failures = 0
         self._happened.put(lambda: self._begin(reason))
 
     def _on_connect_fail(self, _client: Client, _data: Any) -> None:  # noqa: ANN401
+        self._back_off()
         self._happened.put(lambda: _log.warning("The broker cannot be reached"))
 
     def _on_disconnect(
@@ -173,7 +230,20 @@ class Publisher:
         reason: ReasonCode,
         _properties: Properties | None,
     ) -> None:
+        self._back_off()
         self._happened.put(lambda: self._lost(reason))
+
+    def _back_off(self) -> None:
+        """Set how long paho waits before it tries again; runs in its thread, just before it does.
+
+        Anything up to twice as long as the last time: gateways that lost one broker at one moment
+        come back spread out.
+        """
+        longest = min(SLOWEST_RECONNECT_S, FIRST_RECONNECT_S * 2 ** min(self._failures, _DOUBLINGS))
+        self._failures += 1
+        # paho says int, and adds it to the time as it is.
+        wait_s = random.uniform(_SOONEST_S, longest)  # noqa: S311 - spreads load, hides nothing
+        self._client.reconnect_delay_set(wait_s, wait_s)  # type: ignore[arg-type]
 
     def _on_message(self, _client: Client, _data: Any, message: MQTTMessage) -> None:  # noqa: ANN401
         payload = bytes(message.payload)
@@ -197,8 +267,7 @@ class Publisher:
         self._client.subscribe(self._committed, options=SubscribeOptions(qos=1))
         online = encode_presence(Presence("online", self._clock()))
         self._client.publish(self._presence, online, qos=1, retain=True)
-        self._due_at.clear()  # whatever was under way may be lost
-        self._number_of.clear()
+        self._due_at.clear()  # whatever a broker had acknowledged may be lost with it
         self._connected = True
 
     def _lost(self, reason: ReasonCode) -> None:
@@ -208,10 +277,12 @@ class Publisher:
 
     def _passed_on(self, mid: int, reason: ReasonCode) -> None:
         number = self._number_of.pop(mid, None)
+        if number is None or number not in self._spool.packs:
+            return
         # Refused, or acknowledged and thrown away: MQTT 5 has the broker say that nobody wanted it.
         unheard = reason.is_failure or reason == "No matching subscribers"
-        if number in self._due_at and unheard:
-            self._due_at[number] = time.monotonic() + UNHEARD_AGAIN_S
+        again_s = UNHEARD_AGAIN_S if unheard else SEND_AGAIN_S
+        self._due_at[number] = time.monotonic() + again_s
 
     def _confirmed(self, payload: bytes) -> None:
         try:
@@ -221,6 +292,24 @@ class Publisher:
             return
         if told.spool != self._spool.file:
             return  # of a spool file before this one
-        self._known_to_service = True
         for number in self._spool.confirm(told.upto):
             self._due_at.pop(number, None)
+        self._known_to_service = told.spool == self._spool.file
+        if not self._known_to_service:  # a new file was begun, and numbers mean other packs
+            self._due_at.clear()
+            self._number_of.clear()
+
+
+def tls_context(tls: Tls) -> ssl.SSLContext:
+    """Return what an encrypted line needs: TLS 1.2 or newer, names checked always.
+
+    Raises
+    ------
+    OSError
+        A file cannot be read, or is no certificate or key (``ssl.SSLError``).
+    """
+    context = ssl.create_default_context(cafile=tls.ca)
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    if tls.certificate is not None:
+        context.load_cert_chain(tls.certificate, tls.key)
+    return context

@@ -180,7 +180,7 @@ def read_scenario(file: Path) -> tuple[Scenario, list[Curve]]:
         names.add(sensor.name)
         curves.append(
             Curve(
-                _read_points(file.parent / sensor.points, f"{field}.points"),
+                read_points(file.parent / sensor.points, f"{field}.points"),
                 silent_from=sensor.silent_from,
                 repeats=sensor.beyond == "repeat",
             )
@@ -228,7 +228,14 @@ def _check_named(field: str, name: str) -> None:
         raise ScenarioError(field, error.value, error.problem, error.mend) from None
 
 
-def _read_points(file: Path, field: str) -> list[tuple[float, float]]:
+def read_points(file: Path, field: str) -> list[tuple[float, float]]:
+    """Read lines of epoch seconds and value.
+
+    Raises
+    ------
+    ScenarioError
+        The file cannot be read, or is no curve; names ``field``.
+    """
     mend = "Write lines of epoch seconds and value, times rising, with a comma between."
     points: list[tuple[float, float]] = []
     try:

@@ -1,0 +1,1 @@
+"""How each kind of sensor is read: one module per kind, all of the shape of ``driver.Driver``."""

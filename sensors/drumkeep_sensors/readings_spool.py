@@ -1,0 +1,347 @@
+"""Readings on disk until the service says that they are stored.
+
+One SQLite file. A sampling is one transaction, flushed to the medium before the next step
+(write-ahead log, ``synchronous=FULL``): a power cut takes at most the sampling under way. Readings
+are put into numbered packs as late as possible, so that what waits through a long outage can be
+thinned: each pack keeps its number and its readings until it is confirmed.
+
+The spool of a simulation (:mod:`drumkeep_sensors.spool`) is simpler, since a simulated reading can
+be made again.
+"""
+
+import fcntl
+import logging
+import secrets
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from drumkeep_sensors.spool import SpoolError
+from drumkeep_wire.records import Record, Spool
+from drumkeep_wire.senml import encode_pack
+
+_log = logging.getLogger(__name__)
+
+PACK_RECORDS: Final = 200
+PACKS_AHEAD: Final = 100
+"""Packs made before the first of them is confirmed."""
+WORTH_THINNING: Final = 16
+"""A stretch is thinned when it holds one in so many of the readings that may be kept."""
+
+LOG_PAGES: Final = 100
+"""Pages of 4096 octets in the write-ahead log before it is worked in: it stays under half a MB."""
+
+_FILE: Final = "readings.db"
+_SCHEMA: Final = """
+CREATE TABLE IF NOT EXISTS state (id INTEGER PRIMARY KEY CHECK (id = 1), file TEXT, next INTEGER);
+CREATE TABLE IF NOT EXISTS sensor (id INTEGER PRIMARY KEY, name TEXT, unit TEXT,
+    UNIQUE (name, unit));
+CREATE TABLE IF NOT EXISTS reading (
+    seq INTEGER PRIMARY KEY AUTOINCREMENT,
+    sensor INTEGER NOT NULL,
+    value REAL NOT NULL,
+    start TEXT,
+    since_start_ms INTEGER,
+    time_ms INTEGER,
+    pack INTEGER,
+    thinned INTEGER NOT NULL DEFAULT 0
+);
+CREATE INDEX IF NOT EXISTS reading_pack ON reading (pack) WHERE pack IS NOT NULL;
+CREATE INDEX IF NOT EXISTS reading_ready ON reading (seq)
+    WHERE pack IS NULL AND time_ms IS NOT NULL;
+CREATE INDEX IF NOT EXISTS reading_undated ON reading (start) WHERE time_ms IS NULL;
+"""
+
+
+class SpoolFull(Exception):
+    """The medium takes nothing more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """A value as a driver gave it.
+
+    Attributes
+    ----------
+    since_start_s
+        When, in seconds since the start of the board.
+    """
+
+    name: str
+    unit: str
+    value: float
+    since_start_s: float
+
+
+class ReadingsSpool:
+    """The readings that are not confirmed.
+
+    Parameters
+    ----------
+    folder
+        Made if it is not there. One process at a time may use it.
+    urn
+        The gateway's name, for the number of each pack.
+    most
+        How many readings are kept; beyond it the oldest are thinned.
+
+    Raises
+    ------
+    SpoolError
+        It cannot be made or written, or another process uses it.
+    """
+
+    def __init__(self, folder: Path, *, urn: str, most: int) -> None:
+        self._folder, self._urn, self._most = folder, urn, most
+        with ExitStack() as undoing:
+            try:
+                folder.mkdir(parents=True, exist_ok=True)
+                self._lock = undoing.enter_context((folder / "lock").open("w"))
+                fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                self._db = self._open()
+            except BlockingIOError:
+                raise SpoolError(
+                    f"state {str(folder)!r} is used by another process. End that one first, or "
+                    "name another folder."
+                ) from None
+            except (OSError, sqlite3.Error) as error:
+                raise SpoolError(
+                    f"state {str(folder)!r} cannot be used: {error}. Name a folder that can be "
+                    "written, on a medium with room."
+                ) from None
+            undoing.pop_all()  # it worked: the lock stays until close
+        self._file, self._next = self._read_state()
+        self._count = self._number("SELECT count(*) FROM reading")
+        self._packs = {number: self._encode(number) for number in self._numbers()}
+        self._packed = len(self._packs) * PACK_RECORDS
+
+    @property
+    def file(self) -> str:
+        """Eight hexadecimal digits that name this spool file."""
+        return self._file
+
+    @property
+    def packs(self) -> dict[int, bytes]:
+        """Packs that are not confirmed, by number, the oldest first."""
+        return self._packs
+
+    @property
+    def count(self) -> int:
+        """Readings that are not confirmed."""
+        return self._count
+
+    def undated(self) -> int:
+        """Count the readings whose time is not known."""
+        return self._number("SELECT count(*) FROM reading WHERE time_ms IS NULL")
+
+    def add(self, samples: Sequence[Sample], *, start: str, offset_s: float | None) -> None:
+        """Keep readings; they are on the medium when this returns.
+
+        Parameters
+        ----------
+        samples
+            Of one start of the board.
+        start
+            That start's name.
+        offset_s
+            From seconds since the start to epoch seconds; None while that is not known.
+
+        Raises
+        ------
+        SpoolFull
+            Nothing was kept.
+        """
+        with self._transaction():
+            for sample in samples:
+                since_ms = round(sample.since_start_s * 1000)
+                time_ms = None if offset_s is None else since_ms + round(offset_s * 1000)
+                self._db.execute(
+                    "INSERT INTO reading (sensor, value, start, since_start_ms, time_ms) "
+                    "VALUES (?, ?, ?, ?, ?)",
+                    (self._sensor(sample), sample.value, start, since_ms, time_ms),
+                )
+        self._count += len(samples)
+        if self._count > self._most:
+            self._thin()
+
+    def date(self, *, start: str, offset_s: float) -> int:
+        """Give the readings of a start their time, and return how many these were."""
+        if not self.undated():
+            return 0
+        with self._transaction():
+            return self._db.execute(
+                "UPDATE reading SET time_ms = since_start_ms + ? "
+                "WHERE time_ms IS NULL AND start = ?",
+                (round(offset_s * 1000), start),
+            ).rowcount
+
+    def pack(self, *, at_once: bool) -> None:
+        """Put readings into packs, the oldest first, as far as there may be packs.
+
+        Parameters
+        ----------
+        at_once
+            Whether a pack may be short; else readings wait until there are enough of them.
+        """
+        while len(self._packs) < PACKS_AHEAD and 2 * self._packed < self._most:
+            ready = self._db.execute(
+                "SELECT seq FROM reading WHERE pack IS NULL AND time_ms IS NOT NULL "
+                "ORDER BY seq LIMIT ?",
+                (PACK_RECORDS,),
+            ).fetchall()
+            if not ready or (len(ready) < PACK_RECORDS and not at_once):
+                return
+            number = self._next
+            with self._transaction():
+                self._db.executemany(
+                    "UPDATE reading SET pack = ? WHERE seq = ?", [(number, seq) for (seq,) in ready]
+                )
+                self._db.execute("UPDATE state SET next = ?", (number + 1,))
+            self._next = number + 1
+            self._packed += PACK_RECORDS
+            self._packs[number] = self._encode(number)
+
+    def confirm(self, upto: int) -> list[int]:
+        """Forget the packs up to a number, and return which these were.
+
+        A confirmation of numbers that were never given shows that the medium lost what it had
+        said to hold: a new spool file is begun, so that no pack is taken for one stored already.
+        """
+        if upto >= self._next:
+            _log.error("Packs up to %d are confirmed, and only %d were made", upto, self._next - 1)
+            self._begin_file()
+            return []
+        confirmed = [number for number in self._packs if number <= upto]
+        if confirmed:
+            with self._transaction():
+                gone = self._db.execute("DELETE FROM reading WHERE pack <= ?", (upto,)).rowcount
+            self._count -= gone
+            self._packed -= len(confirmed) * PACK_RECORDS
+            for number in confirmed:
+                del self._packs[number]
+        return confirmed
+
+    def close(self) -> None:
+        """Let another process use the folder."""
+        self._db.close()
+        self._lock.close()
+
+    def _open(self) -> sqlite3.Connection:
+        file = self._folder / _FILE
+        try:
+            return _connect(file)
+        except sqlite3.DatabaseError as error:
+            if isinstance(error, sqlite3.OperationalError):
+                raise  # no room, no right: the file is as good as it was
+            _log.exception("%s is broken: it is kept as .broken, and a new one begun", file)
+            for left in self._folder.glob(f"{_FILE}*"):
+                if not left.name.endswith(".broken"):
+                    left.replace(left.with_name(f"{left.name}.broken"))
+            return _connect(file)
+
+    def _read_state(self) -> tuple[str, int]:
+        file, following = self._db.execute("SELECT file, next FROM state").fetchone()
+        return str(file), int(following)
+
+    def _number(self, asked: str) -> int:
+        (number,) = self._db.execute(asked).fetchone()
+        return int(number)
+
+    def _numbers(self) -> list[int]:
+        found = self._db.execute(
+            "SELECT DISTINCT pack FROM reading WHERE pack IS NOT NULL ORDER BY pack"
+        )
+        return [number for (number,) in found]
+
+    def _encode(self, number: int) -> bytes:
+        found = self._db.execute(
+            "SELECT name, unit, value, time_ms FROM reading JOIN sensor ON sensor.id = sensor "
+            "WHERE pack = ? ORDER BY seq",
+            (number,),
+        )
+        records = [Record(name, unit, value, ms / 1000) for name, unit, value, ms in found]
+        return encode_pack(records, spool=Spool(self._urn, self._file, number))
+
+    def _sensor(self, sample: Sample) -> int:
+        key = (sample.name, sample.unit)
+        self._db.execute("INSERT OR IGNORE INTO sensor (name, unit) VALUES (?, ?)", key)
+        found = self._db.execute("SELECT id FROM sensor WHERE name = ? AND unit = ?", key)
+        (sensor_id,) = found.fetchone()
+        return int(sensor_id)
+
+    def _thin(self) -> None:
+        """Take out every second reading of each sensor, where readings are densest.
+
+        The newest quarter stays whole. Of the rest those are taken that were thinned least often,
+        so that an outage ends up evenly spaced and no night in it is lost; a stretch too short to
+        free much waits for the next time.
+        """
+        with self._transaction():
+            (newest,) = self._db.execute(
+                "SELECT seq FROM reading ORDER BY seq DESC LIMIT 1 OFFSET ?", (self._count // 4,)
+            ).fetchone()
+            levels = self._db.execute(
+                "SELECT thinned, count(*) FROM reading WHERE pack IS NULL AND seq <= ? "
+                "GROUP BY thinned ORDER BY thinned",
+                (newest,),
+            ).fetchall()
+            worth = self._most / WORTH_THINNING
+            level = next((level for level, count in levels if count >= worth), levels[-1][0])
+            thinned = self._db.execute(
+                "DELETE FROM reading WHERE seq IN (SELECT seq FROM ("
+                "SELECT seq, row_number() OVER (PARTITION BY sensor ORDER BY seq) AS n "
+                "FROM reading WHERE pack IS NULL AND seq <= ? AND thinned = ?) WHERE n % 2 = 0)",
+                (newest, level),
+            ).rowcount
+            self._db.execute(
+                "UPDATE reading SET thinned = thinned + 1 "
+                "WHERE pack IS NULL AND seq <= ? AND thinned = ?",
+                (newest, level),
+            )
+        self._count -= thinned
+        _log.warning("The spool is full: %d of the older readings were thinned out", thinned)
+
+    def _begin_file(self) -> None:
+        with self._transaction():
+            self._db.execute("UPDATE reading SET pack = NULL")
+            self._db.execute("UPDATE state SET file = ?, next = 1", (secrets.token_hex(4),))
+        self._file, self._next = self._read_state()
+        self._packs.clear()
+        self._packed = 0
+
+    @contextmanager
+    def _transaction(self) -> Iterator[None]:
+        try:
+            self._db.execute("BEGIN IMMEDIATE")
+            yield
+            self._db.execute("COMMIT")
+        except sqlite3.OperationalError as error:
+            if self._db.in_transaction:
+                self._db.execute("ROLLBACK")
+            raise SpoolFull(str(error)) from None
+
+
+def _connect(file: Path) -> sqlite3.Connection:
+    connection = sqlite3.connect(file, isolation_level=None, check_same_thread=False)
+    try:
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute(f"PRAGMA wal_autocheckpoint = {LOG_PAGES}")
+        _check(connection)
+        connection.executescript(_SCHEMA)
+        connection.execute(
+            "INSERT OR IGNORE INTO state (id, file, next) VALUES (1, ?, 1)", (secrets.token_hex(4),)
+        )
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _check(connection: sqlite3.Connection) -> None:
+    (sound,) = connection.execute("PRAGMA quick_check(1)").fetchone()
+    if sound != "ok":
+        raise sqlite3.DatabaseError(sound)

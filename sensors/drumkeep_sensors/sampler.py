@@ -1,0 +1,112 @@
+"""Reads each sensor once in its interval, by a clock that nothing sets.
+
+Sensors that share a line are read one after the other, in a thread of that line: one that hangs
+holds up nothing but its line. An interval that a line misses is missed: readings are never bunched.
+"""
+
+import logging
+import math
+from collections import Counter
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+
+from drumkeep_sensors.drivers.driver import Unreadable
+from drumkeep_sensors.drivers.opening import OpenSensor
+from drumkeep_sensors.readings_spool import Sample
+
+_log = logging.getLogger(__name__)
+
+NOT_FINITE = "no finite number"
+LATE = "line still busy with the reading before"
+
+
+class Sampler:
+    """Knows when each sensor is due.
+
+    Parameters
+    ----------
+    sensors
+        What to read.
+    clock
+        Gives seconds since the start of the board.
+
+    Attributes
+    ----------
+    kept_out
+        How often there was no reading, by sensor and reason.
+    """
+
+    def __init__(self, sensors: Sequence[OpenSensor], *, clock: Callable[[], float]) -> None:
+        self._sensors = sensors
+        self._clock = clock
+        self._lanes = {
+            sensor.lane: ThreadPoolExecutor(1, thread_name_prefix=sensor.lane) for sensor in sensors
+        }
+        self._due_at = dict.fromkeys(range(len(sensors)), clock())
+        self._under_way: dict[int, Future[Sample]] = {}
+        self._trouble: dict[int, str] = {}
+        self.kept_out: Counter[tuple[str, str]] = Counter()
+
+    def begin_due(self) -> None:
+        """Begin to read the sensors that are due."""
+        now = self._clock()
+        for index, sensor in enumerate(self._sensors):
+            due = self._due_at[index]
+            if now < due:
+                continue
+            # On its own grid, whatever was missed.
+            missed = math.floor((now - due) / sensor.interval_s)
+            self._due_at[index] = due + (missed + 1) * sensor.interval_s
+            if index in self._under_way:
+                self._note(index, LATE)
+            else:
+                self._under_way[index] = self._lanes[sensor.lane].submit(self._read, sensor)
+
+    def take(self) -> list[Sample]:
+        """Return what was read since the last call."""
+        samples = []
+        for index, future in list(self._under_way.items()):
+            if future.done():
+                del self._under_way[index]
+                try:
+                    samples.append(future.result())
+                except Unreadable as error:
+                    self._note(index, str(error))
+                else:
+                    self._well(index)
+        return samples
+
+    def read_all(self) -> list[Sample]:
+        """Read every sensor once, and wait for it."""
+        self.begin_due()
+        for future in self._under_way.values():
+            future.exception()
+        return self.take()
+
+    def next_due_s(self) -> float:
+        """Seconds until a sensor is due."""
+        return max(0.0, min(self._due_at.values()) - self._clock())
+
+    def close(self) -> None:
+        """End the threads; a reading under way is not waited for."""
+        for lane in self._lanes.values():
+            lane.shutdown(wait=False, cancel_futures=True)
+
+    def _read(self, sensor: OpenSensor) -> Sample:
+        value = sensor.driver.read()
+        if not math.isfinite(value):
+            raise Unreadable(NOT_FINITE)
+        return Sample(sensor.name, sensor.unit, value, self._clock())
+
+    def _note(self, index: int, reason: str) -> None:
+        name = self._sensors[index].name
+        self.kept_out[name, reason] += 1
+        if self._trouble.get(index) != reason:
+            self._trouble[index] = reason
+            _log.warning("%s: no reading: %s", name, reason)
+
+    def _well(self, index: int) -> None:
+        if self._trouble.pop(index, None) is not None:
+            name = self._sensors[index].name
+            missed = sum(n for (named, _), n in self.kept_out.items() if named == name)
+            _log.warning("%s: reads again; %d readings were kept out so far", name, missed)

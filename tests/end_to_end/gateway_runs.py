@@ -1,0 +1,93 @@
+"""What the tests of a gateway with sensors share: its process, its configuration, its spool."""
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from tests.fixtures.broker import Mosquitto
+from tests.fixtures.shed import Shed
+
+COMMAND = (
+    sys.executable,
+    "-c",
+    "import sys; from drumkeep_sensors.cli import main; sys.exit(main())",
+)
+
+
+def configuration(
+    folder: Path, shed: Shed, broker: Mosquitto, *, sensors: str, more: str = "", port: int = 0
+) -> Path:
+    """Write the configuration of the shed's gateway."""
+    file = folder / "gateway.toml"
+    file.write_text(
+        f"""
+        [gateway]
+        site = "{shed.site}"
+        code = "{shed.gateway}"
+        urn = "{shed.urn}"
+        state = "state"
+        interval_s = 0.1
+        [broker]
+        host = "{broker.host}"
+        port = {port or broker.port}
+        {more}
+        [clock]
+        trust = "always"
+        [linux]
+        sysfs = "sys"
+        {sensors}
+        """
+    )
+    return file
+
+
+@contextmanager
+def gateway(file: Path) -> Iterator[subprocess.Popen[str]]:
+    """Run a gateway until the end of the block, and kill it there."""
+    process = subprocess.Popen(
+        [*COMMAND, "run", str(file), "--verbose"],
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONWARNINGS": "error"},
+    )
+    try:
+        yield process
+    finally:
+        process.kill()
+        process.communicate()
+
+
+def stop(process: subprocess.Popen[str]) -> str:
+    """Stop it as an operator would, and return what it had to say."""
+    process.send_signal(signal.SIGTERM)
+    begun = time.monotonic()
+    _, told = process.communicate(timeout=10)
+    assert time.monotonic() - begun < 3
+    assert process.returncode == 0, told
+    return told
+
+
+def ask(file: Path, sql: str) -> list[tuple[float, ...]]:
+    """Ask a SQLite file, without drumkeep; nothing while it is not there."""
+    if not file.exists():
+        return []
+    with closing(sqlite3.connect(file, timeout=10)) as connection:
+        return connection.execute(sql).fetchall()
+
+
+def kept_ever(state: Path) -> int:
+    """How many readings the spool has taken since it was made, confirmed or not."""
+    # AUTOINCREMENT counts here and never back (sqlite.org/autoinc.html).
+    found = ask(state / "readings.db", "SELECT seq FROM sqlite_sequence WHERE name = 'reading'")
+    return int(found[0][0]) if found else 0
+
+
+def waiting(state: Path) -> int:
+    """How many readings are not confirmed."""
+    return int(ask(state / "readings.db", "SELECT count(*) FROM reading")[0][0])

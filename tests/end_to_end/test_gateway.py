@@ -1,0 +1,260 @@
+"""A gateway with sensors over a real Mosquitto into the database, counted at both ends."""
+
+import random
+import shutil
+import subprocess
+import time
+from collections import Counter
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from drumkeep_wire.presence import decode_presence
+from tests.end_to_end.gateway_runs import (
+    ask,
+    configuration,
+    gateway,
+    kept_ever,
+    stop,
+    waiting,
+)
+from tests.end_to_end.ingest_runs import count, ingest, wait_for_session, wait_until
+from tests.fixtures.broker import Mosquitto
+from tests.fixtures.ports import free_port
+from tests.fixtures.shed import Shed, shed
+
+__all__ = ["shed"]
+
+THERMOMETER = (
+    '[[sensors]]\ndriver = "one-wire"\ndevice = "10-0008013a07e2"\n'  # the shed's air_name
+)
+SCRATCHPAD = "72 01 4b 46 7f ff 0e 10 57 : crc=57 YES\n72 01 4b 46 7f ff 0e 10 57 t=23125\n"
+POWER_ON = "50 05 4b 46 7f ff 0c 10 1c : crc=1c YES\n50 05 4b 46 7f ff 0c 10 1c t=85000\n"
+
+
+def damp(value: float) -> str:
+    return (
+        f'[[sensors]]\ndriver = "simulation"\nmean = {value}\nswing = 5.0\nperiod_s = 60.0\n'
+        'unit = "%RH"\nname = "urn:dev:ow:10e2073a01080063:damp"\n'
+    )
+
+
+def thermometer(folder: Path) -> Path:
+    bus = folder / "sys" / "bus" / "w1" / "devices" / "10-0008013a07e2"
+    bus.mkdir(parents=True)
+    (bus / "w1_slave").write_text(SCRATCHPAD)
+    return bus / "w1_slave"
+
+
+def stored(shed: Shed) -> list[tuple[float, ...]]:
+    database = Path(shed.url.removeprefix("sqlite:///"))
+    return ask(database, "SELECT sensor_id, ts, value FROM reading ORDER BY ts")
+
+
+def retained(broker: Mosquitto, kind: str) -> bytes:
+    command = ["mosquitto_sub", "-h", broker.host, "-p", str(broker.port), "-C", "1", "-W", "5"]
+    topic = f"drumkeep/v1/north/attic/{kind}"
+    return subprocess.run([*command, "-t", topic], check=True, capture_output=True).stdout
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(120)
+def test_what_a_thermometer_says_is_stored_and_its_power_on_value_is_not(
+    shed: Shed, mosquitto: Mosquitto, tmp_path: Path
+):
+    file = configuration(tmp_path, shed, mosquitto, sensors=THERMOMETER + damp(40))
+    slave = thermometer(tmp_path)
+    with ingest(shed, mosquitto):
+        wait_for_session(mosquitto)
+        with gateway(file) as process:
+            wait_until(lambda: len(stored(shed)) >= 10, "readings are stored")
+            assert decode_presence(retained(mosquitto, "presence")).state == "online"
+            slave.write_text(POWER_ON)
+            time.sleep(0.5)
+            told = stop(process)
+        assert decode_presence(retained(mosquitto, "presence")).state == "offline"
+
+    air = [value for sensor, _, value in stored(shed) if sensor == shed.air]
+    assert 85.0 not in air
+    assert 23.125 in air
+    assert "10e2073a01080063:temp: no reading: power-on value 85 °C" in told
+    assert "Traceback" not in told
+    assert count(shed, "reject") == 0
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(180)
+def test_every_reading_arrives_once_though_all_are_killed_at_random_moments(
+    shed: Shed, mosquitto: Mosquitto, tmp_path: Path
+):
+    file = configuration(tmp_path, shed, mosquitto, sensors=THERMOMETER + damp(40))
+    thermometer(tmp_path)
+    dice = random.Random()  # noqa: S311 - other moments each time
+    state = tmp_path / "state"
+    for round_ in range(6):
+        with ingest(shed, mosquitto) as service, gateway(file) as process:
+            before = kept_ever(state)
+            wait_until(lambda: kept_ever(state) > before, "it samples")  # noqa: B023
+            time.sleep(dice.uniform(0.2, 2.0))
+            for victim in dice.sample(["gateway", "service", "broker"], k=1 + round_ % 3):
+                if victim == "gateway":
+                    process.kill()
+                elif victim == "service":
+                    service.kill()
+                else:
+                    mosquitto.kill()
+                    time.sleep(dice.uniform(0.0, 0.3))
+                    mosquitto.start()
+                time.sleep(dice.uniform(0.0, 0.5))
+
+    with ingest(shed, mosquitto), gateway(file) as process:
+        wait_until(lambda: len(stored(shed)) > 100, "the spool empties")
+        wait_until(lambda: waiting(state) <= 4, "all but the newest is confirmed")
+        stop(process)
+        left = waiting(state)
+
+    rows = stored(shed)
+    taken = kept_ever(state)
+    assert taken > 100
+    # What was sampled in the last moment may be confirmed or not; with it nothing is missing.
+    assert taken - left <= len(rows) <= taken
+    assert max(Counter((sensor, ts) for sensor, ts, _ in rows).values()) == 1
+    assert count(shed, "reject") == 0
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(120)
+def test_an_outage_is_made_up_for_when_the_broker_is_back(
+    shed: Shed, mosquitto: Mosquitto, tmp_path: Path
+):
+    file = configuration(tmp_path, shed, mosquitto, sensors=damp(40))
+    state = tmp_path / "state"
+    with ingest(shed, mosquitto):
+        wait_for_session(mosquitto)
+        with gateway(file) as process:
+            wait_until(lambda: len(stored(shed)) >= 3, "readings are stored")
+            mosquitto.kill()
+            time.sleep(4)
+            during = kept_ever(state)
+            mosquitto.start()
+            wait_until(lambda: len(stored(shed)) >= during, "the outage is made up for")
+            stop(process)
+
+    times = [ts for _, ts, _ in stored(shed)]
+    gaps = [after - before for before, after in pairwise(times)]
+    # Read ten times a second; the loop looks five times a second while nothing happens.
+    assert max(gaps) < 1500
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(120)
+def test_a_full_medium_stops_nothing_and_loses_nothing(
+    shed: Shed, mosquitto: Mosquitto, tmp_path: Path
+):
+    medium = tmp_path / "medium"
+    medium.mkdir()
+    mounted = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", str(medium)],
+        check=False,
+        capture_output=True,
+    )
+    if mounted.returncode != 0:
+        pytest.skip("a small file system cannot be mounted here")
+    try:
+        file = configuration(tmp_path, shed, mosquitto, sensors=damp(40))
+        text = file.read_text().replace('state = "state"', 'state = "medium"')
+        file.write_text(text)
+        with ingest(shed, mosquitto), gateway(file) as process:
+            wait_until(lambda: len(stored(shed)) >= 3, "readings are stored")
+            filling = medium / "filling"
+            with filling.open("wb") as other:
+                try:
+                    while True:
+                        other.write(b"\0" * 4096)
+                        other.flush()
+                except OSError:
+                    pass
+            time.sleep(2)
+            filling.unlink()
+            wait_until(lambda: waiting(medium) <= 2, "the spool empties")
+            told = stop(process)
+            left = waiting(medium)
+        taken = kept_ever(medium)
+    finally:
+        subprocess.run(["umount", "-l", str(medium)], check=True)
+
+    assert "Traceback" not in told
+    assert taken - left <= len(stored(shed)) <= taken
+    times = [ts for _, ts, _ in stored(shed)]
+    assert max(b - a for a, b in pairwise(times)) < 1500
+
+
+@pytest.mark.slow
+def test_the_line_is_encrypted_and_both_ends_prove_who_they_are(
+    shed: Shed, mosquitto: Mosquitto, tmp_path: Path
+):
+    if shutil.which("openssl") is None:
+        pytest.skip("openssl is not installed")
+    keys = tmp_path / "keys"
+    keys.mkdir()
+    authority(keys)
+    port = listen_with_tls(mosquitto, keys)
+    more = '[broker.tls]\nca = "keys/ca.pem"\n'
+    own = 'certificate = "keys/g.pem"\nkey = "keys/g.key"\n'
+    with ingest(shed, mosquitto):
+        wait_for_session(mosquitto)
+        told = refused(configuration(tmp_path, shed, mosquitto, sensors=damp(40), port=port))
+        assert stored(shed) == []
+        told += refused(
+            configuration(tmp_path, shed, mosquitto, sensors=damp(40), more=more, port=port)
+        )
+        assert stored(shed) == []
+        file = configuration(
+            tmp_path, shed, mosquitto, sensors=damp(40), more=more + own, port=port
+        )
+        with gateway(file) as process:
+            wait_until(lambda: len(stored(shed)) >= 3, "readings are stored")
+            stop(process)
+    assert "Traceback" not in told
+
+
+def listen_with_tls(broker: Mosquitto, keys: Path) -> int:
+    """Have it listen on a second port, for clients with a certificate only."""
+    port = free_port()
+    with broker._configuration.open("a") as configuration_file:
+        configuration_file.write(
+            f"listener {port} {broker.host}\ncafile {keys}/ca.pem\ncertfile {keys}/b.pem\n"
+            f"keyfile {keys}/b.key\nrequire_certificate true\nuse_identity_as_username true\n"
+        )
+    broker.stop()
+    broker.start()
+    return port
+
+
+def refused(file: Path) -> str:
+    with gateway(file) as process:
+        time.sleep(2)
+        return stop(process)
+
+
+def authority(folder: Path) -> None:
+    """Make an authority, and with it certificates for the broker and the gateway."""
+
+    def openssl(*arguments: str) -> None:
+        subprocess.run(["openssl", *arguments], cwd=folder, check=True, capture_output=True)
+
+    new = ("-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-days", "2")
+    openssl("req", "-x509", *new, "-keyout", "ca.key", "-out", "ca.pem", "-subj", "/CN=authority")
+    for name, subject, more in (
+        ("b", "/CN=127.0.0.1", ["-addext", "subjectAltName=IP:127.0.0.1"]),
+        ("g", "/CN=north-attic", []),
+    ):
+        openssl(
+            *("req", *new[:-2], "-keyout", f"{name}.key", "-out", f"{name}.csr"),
+            *("-subj", subject, *more),
+        )
+        openssl(
+            *("x509", "-req", "-in", f"{name}.csr", "-CA", "ca.pem", "-CAkey", "ca.key"),
+            *("-CAcreateserial", "-days", "2", "-copy_extensions", "copy", "-out", f"{name}.pem"),
+        )

@@ -1,0 +1,220 @@
+"""Readings stay on disk until they are confirmed, whatever happens to board, medium and clock."""
+
+import sqlite3
+from contextlib import closing
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from drumkeep_sensors.readings_spool import (
+    PACK_RECORDS,
+    PACKS_AHEAD,
+    ReadingsSpool,
+    Sample,
+    SpoolFull,
+)
+from drumkeep_sensors.spool import SpoolError
+from drumkeep_wire.records import Record
+from drumkeep_wire.senml import decode_pack
+
+URN = "urn:dev:os:32473-attic"
+START = "a3c1"
+BOOTED = 1_790_000_000.0
+
+
+def opened(folder: Path, *, most: int = 1000) -> ReadingsSpool:
+    return ReadingsSpool(folder, urn=URN, most=most)
+
+
+def reopened(spool: ReadingsSpool, folder: Path) -> ReadingsSpool:
+    spool.close()
+    return opened(folder)
+
+
+def samples(*seconds: float, name: str = "hall") -> list[Sample]:
+    return [Sample(name, "Cel", second / 10, second) for second in seconds]
+
+
+def sent(spool: ReadingsSpool) -> list[Record]:
+    packs = [decode_pack(payload, received_at=0) for payload in spool.packs.values()]
+    numbers = [pack.spool.number for pack in packs if pack.spool]
+    assert numbers == list(spool.packs)
+    return [record for pack in packs for record in pack.records]
+
+
+def test_a_spool_goes_on_after_a_restart(tmp_path: Path):
+    spool = opened(tmp_path)
+    spool.add(samples(1, 2.5), start=START, offset_s=BOOTED)
+    spool.pack(at_once=True)
+    before = dict(spool.packs)
+    spool.add(samples(3), start=START, offset_s=BOOTED)
+    spool.close()
+
+    again = opened(tmp_path)
+    assert (again.file, again.packs, again.count) == (spool.file, before, 3)
+    again.pack(at_once=True)
+
+    assert list(again.packs) == [1, 2]
+    assert [(record.name, record.value, record.time) for record in sent(again)] == [
+        ("hall", 0.1, BOOTED + 1),
+        ("hall", 0.25, BOOTED + 2.5),
+        ("hall", 0.3, BOOTED + 3),
+    ]
+    again.close()
+
+
+def test_what_is_confirmed_is_forgotten_and_its_number_never_given_again(tmp_path: Path):
+    spool = opened(tmp_path)
+    for second in range(3):
+        spool.add(samples(second), start=START, offset_s=BOOTED)
+        spool.pack(at_once=True)
+
+    assert spool.confirm(2) == [1, 2]
+    assert spool.confirm(2) == []
+    assert (list(spool.packs), spool.count) == ([3], 1)
+    assert spool.confirm(3) == [3]
+    spool.close()
+    again = opened(tmp_path)
+    again.add(samples(9), start=START, offset_s=BOOTED)
+    again.pack(at_once=True)
+
+    assert list(again.packs) == [4]
+    again.close()
+
+
+def test_away_from_the_broker_short_packs_are_not_made(tmp_path: Path):
+    spool = opened(tmp_path, most=10_000)
+    spool.add(samples(*range(PACK_RECORDS + 1)), start=START, offset_s=BOOTED)
+
+    spool.pack(at_once=False)
+    assert [len(decode_pack(each, received_at=0).records) for each in spool.packs.values()] == [200]
+    spool.pack(at_once=True)
+    assert len(sent(spool)) == PACK_RECORDS + 1
+    spool.close()
+
+
+def test_readings_wait_for_their_time_and_get_it_when_the_clock_is_known(tmp_path: Path):
+    spool = opened(tmp_path)
+    spool.add(samples(10, 20), start="before", offset_s=None)
+    spool.add(samples(5, 6.125), start=START, offset_s=None)
+    spool.pack(at_once=True)
+    assert (spool.packs, spool.undated()) == ({}, 4)
+
+    assert spool.date(start=START, offset_s=BOOTED) == 2
+    spool.pack(at_once=True)
+
+    assert [record.time for record in sent(spool)] == [BOOTED + 5, BOOTED + 6.125]
+    # Those of an earlier start have no time that anybody knows: kept, and not sent.
+    assert spool.undated() == 2
+    spool.close()
+
+
+def test_a_full_spool_is_thinned_from_its_old_end_and_keeps_every_sensor(tmp_path: Path):
+    spool = opened(tmp_path, most=1000)
+    for second in range(0, 3000, 10):
+        span = range(second, second + 10)
+        both = samples(*span) + samples(*span, name="dock")
+        spool.add(both, start=START, offset_s=None)
+        assert spool.count <= 1000
+    spool.date(start=START, offset_s=BOOTED)
+    # Confirming as it goes, all comes out.
+    records = []
+    while spool.count:
+        spool.pack(at_once=True)
+        records += sent(spool)
+        spool.confirm(max(spool.packs))
+    for name in ("hall", "dock"):
+        times = [record.time - BOOTED for record in records if record.name == name]
+        gaps = [after - before for before, after in pairwise(times)]
+        assert times[0] == 0  # not cut: the oldest is there
+        assert times[-1] == 2999
+        assert gaps[-100:] == [1] * 100  # the newest are whole
+        # 2900 s of the older part in three quarters of half the room: 8 s apart at best.
+        assert max(gaps) <= 40
+    spool.close()
+
+
+def test_packs_that_were_made_are_never_thinned(tmp_path: Path):
+    spool = opened(tmp_path, most=1000)
+    spool.add(samples(*range(150)), start=START, offset_s=BOOTED)
+    spool.pack(at_once=True)
+    before = dict(spool.packs)
+    for second in range(0, 3000, 10):
+        spool.add(samples(*range(second, second + 10)), start=START, offset_s=BOOTED)
+        spool.pack(at_once=False)
+    first = min(before)
+
+    assert spool.packs[first] == before[first]
+    assert len(spool.packs) <= PACKS_AHEAD
+    again = reopened(spool, tmp_path)
+    assert again.packs[first] == before[first]
+    again.close()
+
+
+def test_a_medium_that_lost_what_it_held_begins_a_new_file(tmp_path: Path):
+    spool = opened(tmp_path)
+    spool.add(samples(1), start=START, offset_s=BOOTED)
+    spool.pack(at_once=True)
+    file = spool.file
+
+    # The service stored pack 7 of this file, and the file knows of one.
+    assert spool.confirm(7) == []
+
+    assert spool.file != file
+    spool.pack(at_once=True)
+    assert len(sent(spool)) == 1
+    spool.close()
+
+
+def test_a_full_medium_is_told_and_nothing_is_half_kept(tmp_path: Path):
+    spool = opened(tmp_path, most=50_000)
+    (pages,) = spool._db.execute("PRAGMA page_count").fetchone()
+    spool._db.execute(f"PRAGMA max_page_count = {pages + 2}")
+    kept = 0
+    with pytest.raises(SpoolFull, match="full"):  # noqa: PT012 - whichever of many
+        while True:
+            spool.add(samples(*range(100)), start=START, offset_s=BOOTED)
+            kept += 100
+    assert spool.count == kept
+    spool._db.execute(f"PRAGMA max_page_count = {pages + 1000}")
+    spool.add(samples(1), start=START, offset_s=BOOTED)
+    again = reopened(spool, tmp_path)
+
+    assert again.count == kept + 1
+    again.close()
+
+
+def test_a_broken_file_is_kept_aside(tmp_path: Path):
+    spool = opened(tmp_path)
+    spool.close()
+    (tmp_path / "readings.db").write_bytes(b"no database at all" * 300)
+
+    again = opened(tmp_path)
+
+    assert again.file != spool.file
+    assert (tmp_path / "readings.db.broken").exists()
+    again.close()
+
+
+def test_every_commit_is_flushed(tmp_path: Path):
+    spool = opened(tmp_path)
+
+    # 2 is FULL: the log is flushed at each commit (sqlite.org/pragma.html#pragma_synchronous).
+    assert spool._db.execute("PRAGMA synchronous").fetchone() == (2,)
+    assert spool._db.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+    spool.add(samples(1), start=START, offset_s=None)
+    with closing(sqlite3.connect(tmp_path / "readings.db")) as other:
+        assert other.execute("SELECT count(*) FROM reading").fetchone() == (1,)
+    spool.close()
+
+
+def test_one_process_at_a_time_uses_a_folder(tmp_path: Path):
+    spool = opened(tmp_path)
+    with pytest.raises(SpoolError, match="another process"):
+        opened(tmp_path)
+    spool.close()
+
+    (tmp_path / "file").write_text("")
+    with pytest.raises(SpoolError, match="cannot be used"):
+        opened(tmp_path / "file" / "state")

@@ -1,0 +1,92 @@
+"""Each sensor is read once in its interval, and a line that hangs holds up only itself."""
+
+import threading
+import time
+from dataclasses import dataclass, field
+
+from drumkeep_sensors.drivers.driver import Driver, Unreadable
+from drumkeep_sensors.drivers.opening import OpenSensor
+from drumkeep_sensors.readings_spool import Sample
+from drumkeep_sensors.sampler import LATE, NOT_FINITE, Sampler
+
+
+class Clock:
+    now = 1000.0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+@dataclass
+class Scripted:
+    values: list[float | str] = field(default_factory=list)
+    asked: int = 0
+
+    def read(self) -> float:
+        self.asked += 1
+        value = self.values[min(self.asked, len(self.values)) - 1]
+        if isinstance(value, str):
+            raise Unreadable(value)
+        return value
+
+
+def sensor(driver: Driver, name: str = "hall", interval_s: float = 10) -> OpenSensor:
+    return OpenSensor(name, "Cel", interval_s, name, driver)
+
+
+def taken(sampler: Sampler) -> list[Sample]:
+    sampler.begin_due()
+    deadline = time.monotonic() + 5
+    while sampler._under_way and not all(f.done() for f in sampler._under_way.values()):
+        assert time.monotonic() < deadline
+        time.sleep(0.001)
+    return sampler.take()
+
+
+def test_one_reading_an_interval_on_a_grid_of_its_own():
+    clock, driver = Clock(), Scripted([4.0])
+    sampler = Sampler([sensor(driver)], clock=clock)
+    times = []
+    for clock.now in (1000.0, 1004.0, 1009.9, 1010.3, 1019.0, 1020.0, 1047.0, 1049.0, 1050.0):
+        times += [sample.since_start_s for sample in taken(sampler)]
+    sampler.close()
+
+    # Late by 0.3 s it is not late for ever, and what was slept through is not bunched.
+    assert times == [1000.0, 1010.3, 1020.0, 1047.0, 1050.0]
+    assert driver.asked == 5
+
+
+def test_what_is_no_reading_is_counted_and_not_given():
+    clock = Clock()
+    sampler = Sampler([sensor(Scripted(["wet", "wet", float("nan"), 5.0]))], clock=clock)
+    values = []
+    for _ in range(4):
+        values += [sample.value for sample in taken(sampler)]
+        clock.now += 10
+    sampler.close()
+
+    assert values == [5.0]
+    assert sampler.kept_out == {("hall", "wet"): 2, ("hall", NOT_FINITE): 1}
+
+
+def test_a_line_that_hangs_holds_up_only_itself():
+    clock, freed = Clock(), threading.Event()
+
+    class Hanging:
+        def read(self) -> float:
+            freed.wait(10)
+            return 1.0
+
+    sampler = Sampler([sensor(Hanging(), "slow"), sensor(Scripted([2.0]), "quick")], clock=clock)
+    sampler.begin_due()
+    clock.now += 10
+    sampler.begin_due()
+    deadline = time.monotonic() + 5
+    found: list[Sample] = []
+    while len(found) < 1 and time.monotonic() < deadline:
+        found += sampler.take()
+    freed.set()
+    sampler.close()
+
+    assert [sample.name for sample in found] == ["quick"]
+    assert sampler.kept_out["slow", LATE] == 1

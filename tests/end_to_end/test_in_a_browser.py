@@ -53,8 +53,8 @@ CHART = """(() => {
 
 
 SMALL = """(least) => [...document.querySelectorAll(
-  "button, summary, select, nav a, .button, input:not([type=hidden]), th a, .group, .drums a,"
-  + " .toggle a, .ledger-drum, .verdict-next a, .verdict-from a, .sift-links a"
+  "button, summary, select, textarea, nav a, .button, input:not([type=hidden]), th a, .group,"
+  + " .drums a, .toggle a, .ledger-drum, .verdict-next a, .verdict-from a, .sift-links a"
 )].map(e => [e, (e.closest("label.tick") ?? e).getBoundingClientRect()])
   .filter(([e, box]) => box.width && box.height < least - 0.5)
   .map(([e, box]) => `${e.tagName} ${e.id} ${e.textContent.trim()} ${box.height} px high`)"""
@@ -118,7 +118,8 @@ def every_page(yard: Yard, tags: dict[str, str]) -> list[str]:
     own = ["/floor?view=shelves", "/alarms", "/me", "/sign-in", *MISSING]
     both = [f"/{page}/{tag}" for tag in tags.values() for page in ("d", "drums")]
     told = [f"/drums/{tags['NOT YET']}/why", "/methods", f"/places/{yard.place('hall')}"]
-    return [*own, *both, "/floor/table", *told]
+    sheets = ["/products", f"/products/{yard.resin}"]
+    return [*own, *both, "/floor/table", *told, *sheets]
 
 
 def focused(page: Page) -> str:

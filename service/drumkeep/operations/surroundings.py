@@ -179,10 +179,12 @@ def read_places(
     for place_id in ids:
         place = ground.places[place_id]
         air = _nearest_air(tx, ground, place_id, told=told, first=first, last=last)
+        sun, sky = _sun(tx, ground, place, air=air)
         heats[place_id] = PlaceHeat(
             air=air,
             setting=_setting(place),
-            **_sun(tx, ground, place, air=air),
+            sun=sun,
+            sky=sky,
             absorptance=DEFAULT_ABSORPTANCE if place.absorptance is None else place.absorptance,
             film=ground.films.get(place_id, ()),
             site_kpa=site_pressure_kpa(ground.sites[place.site_id].altitude_m),
@@ -203,7 +205,7 @@ def _setting(place: Place) -> Setting:
     )
 
 
-def _sun(tx: Tx, ground: Ground, place: Place, *, air: PlaceAir) -> dict[str, Sun | None]:
+def _sun(tx: Tx, ground: Ground, place: Place, *, air: PlaceAir) -> tuple[Sun | None, Sun | None]:
     """Return the sun on a place's drums over the steps of its air, and what of it may come again.
 
     As measured while a sensor is heard; while one hangs and is not, or its place is said to lie in
@@ -223,17 +225,15 @@ def _sun(tx: Tx, ground: Ground, place: Place, *, air: PlaceAir) -> dict[str, Su
             heard, hanging = heard | here_heard, hanging | here
     lit = hanging | place.sun
     if not lit.any():
-        return {}
+        return None, None
     ahead = _ahead_of_utc_s(ground.sites[place.site_id], first=first, last=last)
     sky = clear_sky(first, last, ahead_of_utc_s=ahead)
     if not hanging.any():
-        return {"sun": sky}
+        return sky, None
     measured = measured_sky(first, last, ahead_of_utc_s=ahead, level_w_m2=level)
     dark = no_sun(count)
-    return {
-        "sun": measured.where(heard, elsewhere=sky.where(lit, elsewhere=dark)),
-        "sky": sky if lit[-1] else dark,
-    }
+    sun = measured.where(heard, elsewhere=sky.where(lit, elsewhere=dark))
+    return sun, sky if lit[-1] else dark
 
 
 def _ahead_of_utc_s(site: Site, *, first: int, last: int) -> Floats:

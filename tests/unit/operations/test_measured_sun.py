@@ -6,6 +6,7 @@ import pytest
 
 from drumkeep.domain.grid import step_at
 from drumkeep.domain.sensors import Quantity
+from drumkeep.operations.history import ahead_of
 from drumkeep.operations.places import PlaceChanges, change_place
 from drumkeep.operations.surroundings import read_ground, read_places
 from tests.fixtures.depot import at, depot, empty_depot, short_sight, steady
@@ -137,6 +138,25 @@ def test_what_was_measured_is_not_promised_for_tomorrow(depot):
     assert 29.0 < heat.sun.top_w_m2[1].max() <= 30.0
     assert heat.ahead().sun.top_w_m2[0].max() == 0.0
     assert heat.ahead().sun.top_w_m2[2].max() > 400.0
+
+
+def warmest_ahead(depot, tag):
+    with depot.looking() as tx:
+        return max(point.high_c for point in ahead_of(tx, drum=depot.drum(tag), hours=24))
+
+
+def test_after_a_dull_day_the_next_one_may_be_bright(depot):
+    in_cold_air(depot)
+    tag = depot.receive("dock", 0.0, liquid_c=5.0)
+    depot.advance(24.0)
+    in_the_shade = warmest_ahead(depot, tag)
+
+    depot.hang("pyranometer", "dock", -1.0, what="sun")
+    shine(depot, 30.0)
+    depot.advance(24.0)
+
+    # half of a clear winter day is 100 W/m² of the side and more: some kelvins
+    assert warmest_ahead(depot, tag) > in_the_shade + 4.0
 
 
 def test_a_rack_in_a_yard_takes_the_suns_measure_from_the_yard_if_it_lies_in_the_sun(depot):

@@ -6,7 +6,9 @@ from drumkeep.asgi.fields import LEFT_OUT, Answer, Body, Line, Moment, MomentOut
 class MountIn(Body):
     """Where it hangs: a place as ``site/code``, or a drum's tag; ``since`` is now if left out.
 
-    ``height_m`` is above the bottom of a drum, mid-depth if left out.
+    ``what`` is ``air``, ``floor``, ``humidity`` or ``sun`` (irradiance of the level, in the open)
+    of a place, ``skin`` or ``liquid`` of a drum. ``height_m`` is above the bottom of a drum,
+    mid-depth if left out.
     """
 
     what: Line

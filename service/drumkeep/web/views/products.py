@@ -60,7 +60,7 @@ _OF_THE_OTHER: Final = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProductLine:
-    """A product in the list; ``viscosity`` at 25 °C."""
+    """A product in the list; ``kind`` says for which foam, ``viscosity`` is at 25 °C."""
 
     code: str
     name: str
@@ -174,9 +174,7 @@ def points_text(points: Points | Sequence[Sequence[float]], *, formats: Formats)
 
 
 def _kind(product: Product) -> str:
-    if product.cell is None:
-        return "iso, side A"
-    return f"resin for {product.cell.value}-cell foam, side B"
+    return "" if product.cell is None else f"for {product.cell.value}-cell foam"
 
 
 def _limit(product: Product, name: str, *, formats: Formats) -> str:
@@ -190,9 +188,10 @@ def _limit(product: Product, name: str, *, formats: Formats) -> str:
 
 
 def _figure(value: float) -> str:
-    """Return a property to three digits, thousands apart."""
-    digits = max(0, 2 - int(np.floor(np.log10(abs(value))))) if value else 0
-    return f"{value:,.{min(digits, 4)}f}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+    """Return a property to three digits, from a thousand on to four, thousands apart."""
+    before = int(np.floor(np.log10(abs(value)))) + 1 if value else 1
+    shown = round(value, 4 - before)
+    return f"{shown:,.{max(0, 3 - before)}f}".replace(",", "\N{NARROW NO-BREAK SPACE}")
 
 
 def _line(product: Product, *, formats: Formats) -> Plot:

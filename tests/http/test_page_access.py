@@ -198,6 +198,8 @@ def page_forms(yard: Yard) -> dict[str, dict[str, str]]:
         f"/alarms/{uuid4()}/acknowledge": {},
         f"/places/{yard.place('hall')}/film": {"percent": "120"},
         f"/places/{yard.place('hall')}/setting": {"motion": "fan"},
+        "/strays/1/adopt": {},
+        "/strays/1/forget": {},
         "/gateways/north/attic/credential": {},
         "/gateways/north/attic/credential/revoke": {},
         f"/products/{yard.iso}/points": {},

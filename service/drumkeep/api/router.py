@@ -19,6 +19,7 @@ from drumkeep.api import (
     sensors,
     session,
     sites,
+    strays,
     tokens,
     why,
 )
@@ -36,6 +37,7 @@ NOUNS = (
     gateways,
     gateway_credentials,
     sensors,
+    strays,
     readings,
     drums,
     why,

@@ -2,7 +2,7 @@
 
 import logging
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Final
@@ -10,6 +10,7 @@ from typing import Final
 from drumkeep.domain.grid import to_ms
 from drumkeep.domain.readings import ArrivedPack, GatewayKey, Reading, Rejection
 from drumkeep.errors import Unavailable
+from drumkeep.operations.strays import Heard, keep_aside
 from drumkeep.storage import arrivals, place_marks, readings, rejects, spool_marks
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage.arrivals import Hanging, KnownSensor
@@ -90,6 +91,10 @@ def record_batch(tx: Tx, *, packs: Sequence[ArrivedPack], now: datetime) -> Batc
         if pack.gateway is not None and _id_of(gateways, pack.gateway) is None:
             batch.refuse_pack(place, _unknown_gateway(pack))
     batch.look_up(arrivals.sensors_by_name(tx, names=batch.names()))
+    strangers = [
+        Heard(reading, _id_of(gateways, packs[place].gateway)) for place, reading in batch.strangers
+    ]
+    batch.refuse_strangers(kept=keep_aside(tx, heard=strangers, now=now))
     latest = readings.newest(tx, sensor_ids=[sensor_id for sensor_id, _ in batch.wanted])
     # Later than anything its sensor has, a reading cannot be there already: nearly all are.
     batch.compare(
@@ -166,6 +171,8 @@ class _Batch:
     packs: Sequence[ArrivedPack]
     wanted: dict[Key, tuple[int, Reading]] = field(default_factory=dict)
     """First reading of each sensor and time, with the place of its pack."""
+    strangers: list[tuple[int, Reading]] = field(default_factory=list)
+    """Readings whose sensor is not registered, with the place of their pack."""
 
     def __post_init__(self) -> None:
         self._readings = [list(pack.readings) for pack in self.packs]
@@ -186,13 +193,19 @@ class _Batch:
             for reading in some:
                 sensor = sensors.get(reading.sensor_name)
                 if sensor is None:
-                    self._rejected[place].append(_unknown_sensor(reading))
+                    self.strangers.append((place, reading))
                 elif sensor.quantity != reading.quantity:
                     self._rejected[place].append(_other_quantity(reading, sensor))
                 elif (first := self.wanted.get((sensor.id, reading.ts_ms))) is not None:
                     self._repeated(place, reading, first[1].value)
                 else:
                     self.wanted[sensor.id, reading.ts_ms] = (place, reading)
+
+    def refuse_strangers(self, *, kept: Collection[str]) -> None:
+        """Tell of readings whose sensor is not registered, whether or not they are kept aside."""
+        for place, reading in self.strangers:
+            aside = reading.sensor_name in kept
+            self._rejected[place].append(_unknown_sensor(reading, kept=aside))
 
     def compare(self, stored: Mapping[Key, float]) -> None:
         """Take out what is stored already."""
@@ -334,13 +347,15 @@ def _unknown_gateway(pack: ArrivedPack) -> Rejection:
     )
 
 
-def _unknown_sensor(reading: Reading) -> Rejection:
+def _unknown_sensor(reading: Reading, *, kept: bool) -> Rejection:
     return Rejection(
         reading.index,
         "n",
         reading.sensor_name,
         "is not registered",
-        "Register a sensor under this name, then send its readings again.",
+        "Adopt it on the page of sensors: what it sent is kept aside."
+        if kept
+        else "Register a sensor under this name, then send its readings again.",
     )
 
 

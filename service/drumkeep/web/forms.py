@@ -43,7 +43,7 @@ def event_body(  # noqa: C901 - one arm a kind
     body: dict[str, Any] = {
         "id": form.get("id", ""),
         "kind": kind,
-        "at": _when(form, "at", zone=zone, now=now) or _text(now),
+        "at": when(form, "at", zone=zone, now=now) or _text(now),
         "note": form.get("note") or None,
     }
     if kind in ("dipped", "skin"):
@@ -77,7 +77,7 @@ def event_body(  # noqa: C901 - one arm a kind
 
 
 def _heated(form: Mapping[str, str], *, us: bool, zone: str) -> dict[str, Any]:
-    until = _when(form, "until", zone=zone, now=None)
+    until = when(form, "until", zone=zone, now=None)
     if until is None:
         fault = Fault("until", None, "is missing", "Give the day and the time when it goes off.")
         raise Invalid("Say until when it heats.", [fault])
@@ -93,7 +93,7 @@ def _heated(form: Mapping[str, str], *, us: bool, zone: str) -> dict[str, Any]:
 def _wanted(form: Mapping[str, str], *, zone: str, now: datetime) -> dict[str, Any]:
     if form.get("withdrawn"):
         return {"at": _text(now), "withdrawn": True}
-    at = _when(form, "wanted_at", zone=zone, now=None)
+    at = when(form, "wanted_at", zone=zone, now=None)
     if at is None:
         fault = Fault("wanted_at", None, "is missing", "Give the day and the time.")
         raise Invalid("Say by when it is wanted.", [fault])
@@ -134,11 +134,16 @@ def _text(moment: datetime) -> str:
     return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def _when(form: Mapping[str, str], name: str, *, zone: str, now: datetime | None) -> str | None:
+def when(form: Mapping[str, str], name: str, *, zone: str, now: datetime | None) -> str | None:
     """Return a time of the site's clock in UTC.
 
     An hour that the clock goes through twice is taken as the later one if that is past already
     (``now`` given: it tells what was done), else as the earlier one.
+
+    Raises
+    ------
+    Invalid
+        It is no time, or one that the clock left out.
     """
     text = form.get(name, "").strip()
     if not text:

@@ -21,14 +21,15 @@ from drumkeep.web import (
     qr,
     sensors,
     sign_in,
+    strays,
     verdict,
     why,
 )
 from drumkeep.web.templating import STATIC, static_address
 
 PAGES = (
-    *(sign_in, floor, drums, why, chart, qr, verdict, alarms, sensors, gateways, places),
-    *(products, methods, me, live),
+    *(sign_in, floor, drums, why, chart, qr, verdict, alarms, sensors, strays, gateways),
+    *(places, products, methods, me, live),
 )
 
 

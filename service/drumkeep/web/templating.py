@@ -23,7 +23,8 @@ template              context
 ``product.html``      ``product``: ``ProductView``, ``points``: ``PointsField``, ``may_change``
 ``methods.html``      ``plots``: ``MethodPlots``, ``cases``: errors of the layer model, worst first,
                       ``products``: by name, and the modules that numbers are printed from
-``sensors.html``      ``spots``: ``SpotView``, ``loose``: names of sensors that hang nowhere
+``sensors.html``      ``spots``: ``SpotView``, ``loose``: names of sensors that hang nowhere,
+                      ``strays``: ``StrayView``, ``places``: (code, words), ``may_change``
 ``sign_in.html``      ``csrf``, ``next``, ``name`` as typed before, ``error``: text or None
 ``gateways.html``     ``gateways``: ``GatewayView``, ``given``: ``GivenPassword`` or None,
                       ``may_change``, ``writes_files``

@@ -1,0 +1,155 @@
+"""What sensors that nobody registered send is kept, bounded, and theirs once they are."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from drumkeep.domain.grid import to_ms
+from drumkeep.domain.readings import ArrivedPack, GatewayKey, Reading
+from drumkeep.domain.sensors import Quantity
+from drumkeep.errors import Invalid, NotFound
+from drumkeep.operations.readings import record_batch
+from drumkeep.operations.sensors import NewMount, create_sensor
+from drumkeep.operations.strays import adopt_stray, forget_stray, usual_interval_s
+from drumkeep.storage import catalogue, place_marks, readings, strays
+from drumkeep.storage.transaction import reading, transaction
+from tests.fixtures.shed import Shed, shed
+
+__all__ = ["shed"]
+pytestmark = pytest.mark.both_stores
+
+NOW = datetime(2026, 2, 5, 18, tzinfo=UTC)
+T0 = to_ms(datetime(2026, 2, 5, tzinfo=UTC))
+MINUTE = 60_000
+NAME = "urn:dev:ow:10e2073a0108feed:temp"
+
+
+def hear(shed, *some, name=NAME, quantity=Quantity.TEMPERATURE, gateway=Shed.gateway):
+    pack = ArrivedPack(
+        source="drumkeep/v1/north/attic/readings",
+        gateway=GatewayKey(Shed.site, gateway),
+        readings=tuple(Reading(name, quantity, ts, value, i) for i, (ts, value) in enumerate(some)),
+        rejections=(),
+        spool=None,
+        prefix=b"[...]",
+        size=5,
+    )
+    with transaction(shed.engine) as tx:
+        return record_batch(tx, packs=[pack], now=NOW)
+
+
+def kept(shed):
+    with reading(shed.engine) as tx:
+        return {
+            row.name: (row.quantity, row.heard, strays.readings_of(tx, stray_id=row.id))
+            for row in strays.list_strays(tx)
+        }
+
+
+def stored(shed, sensor_id):
+    with reading(shed.engine) as tx:
+        found = readings.series(tx, sensor_ids=[sensor_id], from_ms=T0, to_ms=T0 + 100 * MINUTE)
+    if sensor_id not in found:
+        return []
+    times, values = found[sensor_id]
+    return list(zip(times.tolist(), values.tolist(), strict=True))
+
+
+def test_readings_of_an_unregistered_sensor_are_kept_once_and_in_order(shed):
+    hear(shed, (T0 + MINUTE, 2.0), (T0, 1.0))
+    outcome = hear(shed, (T0, 1.0), (T0, 9.0), (T0 + 2 * MINUTE, 3.0))
+
+    assert kept(shed) == {
+        NAME: ("temperature", 5, [(T0, 1.0), (T0 + MINUTE, 2.0), (T0 + 2 * MINUTE, 3.0)])
+    }
+    assert "kept aside" in outcome.packs[0].rejected[0].mend
+
+
+def test_adopted_it_brings_its_history_and_has_its_place_computed_from_its_first_reading(shed):
+    hear(shed, *((T0 + i * 5 * MINUTE, float(i)) for i in range(4)))
+    with transaction(shed.engine) as tx:
+        stray_id = strays.list_strays(tx)[0].id
+        mount = NewMount(what="air", place="north/hall")
+        sensor = adopt_stray(tx, stray_id=stray_id, mount=mount, now=NOW)
+
+    assert stored(shed, sensor.id) == [(T0 + i * 5 * MINUTE, float(i)) for i in range(4)]
+    assert (sensor.interval_s, sensor.gateway_id) == (300.0, shed.gateway_id)
+    with reading(shed.engine) as tx:
+        (hung,) = catalogue.mounts_of(tx, sensor_ids=[sensor.id])
+        assert to_ms(hung.since) == T0
+        assert readings.newest(tx, sensor_ids=[sensor.id])[sensor.id].ts_ms == T0 + 15 * MINUTE
+        (mark,) = place_marks.standing(tx)
+        assert mark.place_id == shed.hall
+        assert mark.from_ms <= T0
+    assert kept(shed) == {}
+    assert hear(shed, (T0 + 20 * MINUTE, 4.0)).packs[0].stored == 1
+
+
+def test_registering_its_name_in_any_way_brings_what_was_kept(shed):
+    hear(shed, (T0, 1.0))
+    with transaction(shed.engine) as tx:
+        sensor = create_sensor(tx, name=NAME, quantity="temperature", interval_s=60, now=NOW)
+
+    assert stored(shed, sensor.id) == [(T0, 1.0)]
+    assert kept(shed) == {}
+
+
+def test_readings_of_another_quantity_are_not_mixed_in(shed):
+    hear(shed, (T0, 50.0), quantity=Quantity.HUMIDITY)
+    hear(shed, (T0 + MINUTE, 1.0))
+    assert kept(shed)[NAME] == ("humidity", 1, [(T0, 50.0)])
+
+    with transaction(shed.engine) as tx:
+        sensor = create_sensor(tx, name=NAME, quantity="temperature", interval_s=60, now=NOW)
+
+    assert stored(shed, sensor.id) == []
+
+
+def test_a_stray_that_cannot_hang_there_stays_kept(shed):
+    hear(shed, (T0, 1.0))
+    with reading(shed.engine) as tx:
+        stray_id = strays.list_strays(tx)[0].id
+    mount = NewMount(what="humidity", place="north/hall")
+    with pytest.raises(Invalid), transaction(shed.engine) as tx:
+        adopt_stray(tx, stray_id=stray_id, mount=mount, now=NOW)
+
+    assert kept(shed)[NAME][2] == [(T0, 1.0)]
+
+
+def test_forgotten_it_is_gone_until_it_is_heard_again(shed):
+    hear(shed, (T0, 1.0))
+    with transaction(shed.engine) as tx:
+        stray_id = strays.list_strays(tx)[0].id
+        forget_stray(tx, stray_id=stray_id)
+    with pytest.raises(NotFound), transaction(shed.engine) as tx:
+        forget_stray(tx, stray_id=stray_id)
+    assert kept(shed) == {}
+
+    hear(shed, (T0 + MINUTE, 2.0))
+    assert kept(shed)[NAME][2] == [(T0 + MINUTE, 2.0)]
+
+
+def test_the_oldest_readings_and_the_newest_names_beyond_the_bounds_are_not_kept(shed, monkeypatch):
+    monkeypatch.setattr(strays, "MOST_READINGS", 3)
+    monkeypatch.setattr(strays, "MOST_NAMES", 2)
+    hear(shed, *((T0 + i * MINUTE, float(i)) for i in range(5)))
+    hear(shed, (T0, 1.0), name="second")
+    outcome = hear(shed, (T0, 1.0), name="third")
+
+    assert set(kept(shed)) == {NAME, "second"}
+    assert [value for _, value in kept(shed)[NAME][2]] == [2.0, 3.0, 4.0]
+    assert "kept aside" not in outcome.packs[0].rejected[0].mend
+
+
+def test_what_an_unknown_gateway_or_no_name_sends_is_not_kept(shed):
+    hear(shed, (T0, 1.0), gateway="nobody")
+    hear(shed, (T0, 1.0), name="no name\n")
+
+    assert kept(shed) == {}
+
+
+def test_how_often_it_sends_is_read_from_when_it_did(shed):  # noqa: ARG001 - runs on both stores
+    times = [0, 60_000, 120_000, 180_000, int(timedelta(hours=9).total_seconds() * 1000)]
+
+    assert usual_interval_s(times) == 60
+    assert usual_interval_s(times[:2]) == 300

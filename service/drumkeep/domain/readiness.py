@@ -369,7 +369,7 @@ def _advise_warming(
     if may_mix and ahead.mixed_at is not None and ahead.mixed_at != ahead.ready_at:
         verb = "Or mix" if words.advice else "Mix"
         words.advice.append(
-            f"{verb} it {MIX_MINUTES} minutes {moment(ahead.mixed_at)}: then it is ready."
+            f"{verb} it {MIX_MINUTES} minutes, from {moment(ahead.mixed_at)} on: then it is ready."
         )
 
 

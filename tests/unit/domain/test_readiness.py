@@ -249,7 +249,8 @@ def test_the_earlier_time_by_mixing_is_told():
     found = verdict(COLD, ahead=ahead)
 
     assert found.ready_at == NOW + timedelta(hours=30)
-    assert plain(f"{{w:{(NOW + timedelta(hours=20)).isoformat()}}}") in said(found.advice)
+    when = plain(f"{{w:{(NOW + timedelta(hours=20)).isoformat()}}}")
+    assert f"ix it 15 minutes, from {when} on: then it is ready." in said(found.advice)
 
 
 def test_the_warm_room_is_named_with_the_caution_about_heating():

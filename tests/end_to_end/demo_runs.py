@@ -142,7 +142,7 @@ def look(seen: Seen, url: str) -> None:
         def films() -> bool:
             for place in ("harrow/annex", "harrow/warm-room"):
                 seen.films[place] = client.get(f"/api/v1/places/{place}/film").json()["now"]
-            return seen.films["harrow/annex"]["source"] == "learned"
+            return bool(seen.films["harrow/annex"]["source"] == "learned")
 
         wait_for("alarms", alarms, within_s=30)
         wait_for("a film to be learned", films, within_s=60)

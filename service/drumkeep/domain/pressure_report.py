@@ -184,19 +184,19 @@ class PressureReport:
         return f"{words}Steel under {wet.limit} may sweat: this drum's is warmer."
 
     def _mark_words(self) -> str:
-        # A test pressure stands on the steel in kPa, whatever units its reader prefers.
+        # On the steel a test pressure is a bare number of kPa, whatever units its reader prefers.
         mark = self.mark
         if mark is None:
             least = least_test_kpa(self.agent_55_kpa)
             return (
                 "Not known: read it off the steel, like UN 1A1/Y1.4/150/…, and record it with the "
                 "receipt. By its vapour pressure this liquid asks for a test pressure of "
-                f"{least:.0f} kPa or more."
+                f"{pressure(least)} or more, {least:.0f} in a mark."
             )
         groups = " and ".join(mark.packing_groups)
         return (
             f"{mark.text}: drum of {mark.material}, {mark.head} head, for packing groups {groups}, "
-            f"tested at {mark.test_kpa:.0f} kPa."
+            f"tested at {pressure(mark.test_kpa)}, its {mark.test_kpa:.0f}."
         )
 
 

@@ -24,7 +24,7 @@ from drumkeep.ingest.address import broker_at
 from drumkeep.ingest.intake import Intake
 from drumkeep.notify.alarm_topics import AlarmTopics
 from drumkeep.notify.broker_files import BrokerFiles
-from drumkeep.scheduler.jobs import JOBS, announcing
+from drumkeep.scheduler.jobs import JOBS, announcing, thinning
 from drumkeep.scheduler.runner import Runner
 from drumkeep.settings import Settings
 from drumkeep.storage import engine as engines
@@ -92,6 +92,8 @@ def make_parts(settings: Settings, engine: Engine, *, roles: frozenset[Role]) ->
         parts.append(Intake(engine=engine, broker=broker, clock=_clock))
     if Role.SCHEDULE in roles:
         jobs = list(JOBS)
+        if settings.raw_days is not None:
+            jobs.append(thinning(settings.raw_days))
         if broker is not None:
             topics = AlarmTopics(
                 host=broker.host,

@@ -41,6 +41,9 @@ class Settings(BaseSettings):
         no passwords here.
     broker_pid_file
         Of the broker, to have it read those files again; by default something else does.
+    raw_days
+        After how many days readings are thinned to one in 15 minutes, beside lowest, highest and
+        mean of all; at least 90, the age up to which they are accepted. By default never.
     secret_key
         Signs cookies, at least 32 characters; by default made once and kept in ``data_dir``.
     public_url
@@ -60,6 +63,7 @@ class Settings(BaseSettings):
     )
     broker_folder: Path | None = None
     broker_pid_file: Path | None = None
+    raw_days: Annotated[int, Field(ge=90, le=36_500)] | None = None
     secret_key: SecretStr | None = None
     public_url: Annotated[str, Field(pattern=r"^https?://[^/?#\s]+$")] | None = None
 

@@ -15,6 +15,7 @@ from drumkeep.operations.alarm_notices import alarms_to_publish, note_published
 from drumkeep.operations.alarms import evaluate_alarms
 from drumkeep.operations.estimates import compute, due, load, portions, store
 from drumkeep.operations.place_films import lessons, put_learned, study
+from drumkeep.operations.retention import bounds, thin_some
 from drumkeep.storage import estimates, partitions, rollups
 from drumkeep.storage.engine import Engine
 from drumkeep.storage.readings import hour_of
@@ -95,6 +96,20 @@ def make_room(engine: Engine, now: datetime) -> None:
     """Have the tables stand ready into which the readings of the next months go."""
     with transaction(engine) as tx:
         partitions.ensure_ahead(tx, now=now)
+
+
+def thinning(raw_days: int) -> Job:
+    """Return the job that thins readings older than so many days, some hours of them at a time."""
+    begin: int | None = None
+
+    def thin_readings(engine: Engine, now: datetime) -> None:
+        nonlocal begin
+        with reading(engine) as tx:
+            allowed = bounds(tx, raw_days=raw_days, now=now)
+        with transaction(engine) as tx:
+            begin = thin_some(tx, allowed=allowed, begin=begin)
+
+    return Job("thin readings", thin_readings, every_s=300.0)
 
 
 def learn_air(engine: Engine, now: datetime) -> None:

@@ -192,6 +192,11 @@ def stays_touching(
     return [(drum_id, start) for drum_id, start in rows]
 
 
+def stays_of(tx: Tx, *, drum_ids: Sequence[int]) -> Sequence[Stay]:
+    """Return every stay of these drums."""
+    return tx.session.exec(select(Stay).where(col(Stay.drum_id).in_(drum_ids))).all()
+
+
 def place_at(tx: Tx, *, drum_id: int, at: datetime) -> int | None:
     """Return the place where a drum stood at a time; None before its receipt and after its end."""
     return tx.session.exec(

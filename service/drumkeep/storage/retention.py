@@ -1,0 +1,95 @@
+"""Old readings, thinned to one in a quarter of an hour with the figures of all of them beside it.
+
+The one that stays is as the sensor gave it, so whatever asks for readings finds some in every
+quarter of an hour that had any; how many there were, the lowest, the highest and the sum are in
+``rollup_15m``, and those of the hour in ``rollup_1h``.
+"""
+
+from collections.abc import Callable
+from typing import Final
+
+from sqlalchemy import func, select, tuple_
+
+from drumkeep.storage import rollups
+from drumkeep.storage.bulk import among
+from drumkeep.storage.tables.readings import latest, reading, rollup_1h, rollup_15m, rollup_dirty
+from drumkeep.storage.transaction import Tx
+
+QUARTER_MS: Final = 900_000
+_QUARTERS_PER_HOUR: Final = 4
+_HOUR_MS: Final = 3_600_000
+
+
+def first_hour(tx: Tx) -> int | None:
+    """Return the hour of the oldest reading; None if there is none."""
+    found: int | None = tx.session.connection().scalar(select(func.min(reading.c.hour)))
+    return found
+
+
+def thin(tx: Tx, *, hour: int, may: Callable[[int], bool]) -> int:
+    """Thin the readings of an hour; return how many went.
+
+    Parameters
+    ----------
+    hour
+        Since 1970.
+    may
+        Whether the readings of a sensor, by its id, may be thinned there.
+    """
+    connection = tx.session.connection()
+    if connection.scalar(select(rollup_dirty.c.hour).where(rollup_dirty.c.hour == hour)):
+        rollups.make(tx, hours=[hour])
+    done = select(rollup_15m.c.sensor_id).where(rollup_15m.c.hour == hour)
+    # Where the latest or the oldest of a sensor is known to be, it must be found.
+    ends = select(latest.c.sensor_id).where(
+        (latest.c.ts.between(hour * _HOUR_MS, (hour + 1) * _HOUR_MS - 1))
+        | (latest.c.first_ts.between(hour * _HOUR_MS, (hour + 1) * _HOUR_MS - 1))
+    )
+    dense = connection.scalars(
+        select(rollup_1h.c.sensor_id).where(
+            rollup_1h.c.hour == hour,
+            rollup_1h.c.n > _QUARTERS_PER_HOUR,
+            rollup_1h.c.sensor_id.not_in(done),
+            rollup_1h.c.sensor_id.not_in(ends),
+        )
+    ).all()
+    sensor_ids = [sensor_id for sensor_id in dense if may(sensor_id)]
+    if not sensor_ids:
+        return 0
+    chosen = (reading.c.hour == hour, among(connection, reading.c.sensor_id, sensor_ids))
+    quarter = (reading.c.ts // QUARTER_MS).label("quarter")
+    value = reading.c.value
+    connection.execute(
+        rollup_15m.insert().from_select(
+            [column.name for column in rollup_15m.c],
+            select(
+                reading.c.hour,
+                reading.c.sensor_id,
+                quarter,
+                func.count(),
+                func.min(value),
+                func.max(value),
+                func.sum(value),
+            )
+            .where(*chosen)
+            .group_by(reading.c.hour, reading.c.sensor_id, quarter),
+        )
+    )
+    mean = func.avg(value).over(partition_by=(reading.c.sensor_id, quarter)).label("mean")
+    near = select(reading.c.sensor_id, reading.c.ts, quarter, value, mean).where(*chosen).subquery()
+    place = (
+        func.row_number()
+        .over(
+            partition_by=(near.c.sensor_id, near.c.quarter),
+            order_by=(func.abs(near.c.value - near.c.mean), near.c.ts),
+        )
+        .label("place")
+    )
+    ranked = select(near.c.sensor_id, near.c.ts, place).subquery()
+    further = select(ranked.c.sensor_id, ranked.c.ts).where(ranked.c.place > 1)
+    gone = connection.execute(
+        reading.delete().where(
+            reading.c.hour == hour, tuple_(reading.c.sensor_id, reading.c.ts).in_(further)
+        )
+    )
+    return gone.rowcount

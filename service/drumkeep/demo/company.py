@@ -89,7 +89,7 @@ PRODUCTS: Final[tuple[dict[str, Any], ...]] = (
 )
 
 LOTS: Final[tuple[tuple[str, str, int], ...]] = (
-    ("ombrel-a", "A2188", 177),
+    ("ombrel-a", "A2188", 178),
     ("ombrel-a", "A2204", 60),
     ("ombrel-a", "A2217", 30),
     ("ombrel-a", "A2231", 12),

@@ -2,6 +2,7 @@
 
 import argparse
 import logging
+import os
 import signal
 import sys
 import time
@@ -51,7 +52,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         status: int = given.run(given)
     except (ConfigurationError, ScenarioError, SpoolError) as error:
         print(f"drumkeep-gateway: {error}", file=sys.stderr)  # noqa: T201 - for a person
-        return _UNUSABLE
+        # A full medium may have room later, and systemd tries again; a wrong file stays wrong.
+        return os.EX_TEMPFAIL if isinstance(error, SpoolError) else _UNUSABLE
     return status
 
 

@@ -28,6 +28,7 @@ STEP_S: Final = 1.0
 """A jump of the clock that is worth a line in the log."""
 
 _TIME_ERROR: Final = 5
+_ENOUGH: Final = 8  # 32 random bits tell one start from the next
 _TIMEX_OCTETS: Final = 512  # struct timex has 208 on 64-bit Linux
 
 
@@ -44,8 +45,8 @@ def since_start_s() -> float:
 
 
 def start_name(procfs: Path) -> str:
-    """Return what the kernel calls this start of the board."""
-    return (procfs / "sys" / "kernel" / "random" / "boot_id").read_text().strip()
+    """Return the beginning of what the kernel calls this start of the board."""
+    return (procfs / "sys" / "kernel" / "random" / "boot_id").read_text()[:_ENOUGH]
 
 
 class BoardClock:

@@ -78,7 +78,12 @@ def ask(file: Path, sql: str) -> list[tuple[float, ...]]:
     if not file.exists():
         return []
     with closing(sqlite3.connect(file, timeout=10)) as connection:
-        return connection.execute(sql).fetchall()
+        try:
+            return connection.execute(sql).fetchall()
+        except sqlite3.OperationalError as error:
+            if "no such table" in str(error):
+                return []  # made just now
+            raise
 
 
 def kept_ever(state: Path) -> int:
@@ -90,4 +95,5 @@ def kept_ever(state: Path) -> int:
 
 def waiting(state: Path) -> int:
     """How many readings are not confirmed."""
-    return int(ask(state / "readings.db", "SELECT count(*) FROM reading")[0][0])
+    found = ask(state / "readings.db", "SELECT count(*) FROM reading")
+    return int(found[0][0]) if found else 0

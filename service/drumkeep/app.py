@@ -15,11 +15,10 @@ import drumkeep
 from drumkeep.api.router import make_router
 from drumkeep.asgi import problems
 from drumkeep.asgi.authentication import Seals
-from drumkeep.asgi.broker import bring_up_to_date
+from drumkeep.asgi.broker import catch_up
 from drumkeep.asgi.dependencies import Database, Services
 from drumkeep.asgi.middleware import Envelope
 from drumkeep.asgi.soundness import refuse_unsound
-from drumkeep.errors import Unavailable
 from drumkeep.ingest.address import broker_at
 from drumkeep.ingest.intake import Intake
 from drumkeep.notify.alarm_topics import AlarmTopics
@@ -149,6 +148,7 @@ def create_app(
         seals=Seals(settings.secret()),
         secure_cookies=settings.people_come_by_https,
         broker_files=make_broker_files(settings),
+        mqtt_root=settings.mqtt_root,
     )
 
     for part in parts:
@@ -161,7 +161,7 @@ def create_app(
         anyio.to_thread.current_default_thread_limiter().total_tokens = _THREADS
         started: list[Part] = []
         if services.broker_files is not None:
-            await anyio.to_thread.run_sync(_catch_up, services.broker_files, engine)
+            await anyio.to_thread.run_sync(catch_up, services.broker_files, engine)
         try:
             for part in parts:
                 await anyio.to_thread.run_sync(part.start)
@@ -192,11 +192,3 @@ def create_app(
     app.include_router(make_router())
     pages.install(app)
     return app
-
-
-def _catch_up(files: BrokerFiles, engine: Engine) -> None:
-    """Write the broker's files if a process died between the change and them."""
-    try:
-        bring_up_to_date(files, engine)
-    except Unavailable as error:
-        _LOG.warning("%s", error)

@@ -12,6 +12,9 @@ from contextlib import contextmanager
 import pytest
 
 from drumkeep.notify.broker_access import hashed
+from drumkeep.operations.foreign import ForeignMap
+from drumkeep.operations.foreign_mappings import create_mapping
+from drumkeep.storage.transaction import transaction
 from tests.end_to_end.ingest_runs import wait_until
 from tests.fixtures.shipped_broker import (
     PATIENCE_S,
@@ -58,6 +61,32 @@ def listening(yard, door, *topics, more=()) -> Iterator[list[str]]:
         heard += process.communicate(timeout=PATIENCE_S)[0].splitlines()
 
 
+@contextmanager
+def ingesting(yard) -> Iterator[None]:
+    """Run the service's ingest, as an operator sets it up."""
+    before = yard.broker.log().count("Sending SUBACK to drumkeep-ingest")
+    process = subprocess.Popen(
+        [sys.executable, "-m", "drumkeep", "serve", "--only", "ingest"],
+        env=yard.environment(),
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        wait_until(
+            lambda: yard.broker.log().count("Sending SUBACK to drumkeep-ingest") > before,
+            "ingest subscribes",
+        )
+        yield
+    finally:
+        process.send_signal(signal.SIGTERM)
+        sys.stderr.write(process.communicate(timeout=30)[1])
+
+
+def stored(yard):
+    with yard.engine.connect() as connection:
+        return list(connection.exec_driver_sql("SELECT value FROM reading").scalars())
+
+
 def service_door(yard):
     return yard.broker.door("drumkeep", SERVICE_PASSWORD, port=yard.broker.service_port)
 
@@ -68,24 +97,38 @@ def test_a_reading_goes_by_tls_to_the_service_and_its_commit_comes_back(yard):
         {"n": "urn:dev:os:32473-gw-1:spool:00c0ffee", "u": "count", "v": 1},
         {"n": SENSOR, "u": "Cel", "v": 20.5},
     ]
-    process = subprocess.Popen(
-        [sys.executable, "-m", "drumkeep", "serve", "--only", "ingest"],
-        env=yard.environment(),
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    try:
-        wait_until(lambda: "Sending SUBACK to drumkeep-ingest" in yard.broker.log(), "it is there")
+    with ingesting(yard):
         assert publish(door, READINGS, json.dumps(pack)).stderr == ""
         told = run("mosquitto_sub", *door, "-C", "1", "-W", "10", "-t", COMMITTED)
-    finally:
-        process.send_signal(signal.SIGTERM)
-        _, said = process.communicate(timeout=30)
 
-    assert json.loads(told.stdout) == {"spool": "00c0ffee", "upto": 1}, said
-    with yard.engine.connect() as connection:
-        stored = connection.exec_driver_sql("SELECT value FROM reading").scalar_one()
-    assert stored == 20.5
+    assert json.loads(told.stdout) == {"spool": "00c0ffee", "upto": 1}
+    assert stored(yard) == [20.5]
+
+
+def test_a_device_that_speaks_another_json_is_read_once_its_mapping_is_kept(yard):
+    door = yard.broker.door("north/gw-1", yard.give("gw-1"))
+    topic = "sensors/loft/state"
+    assert NOT_ALLOWED in publish(door, topic, '{"f": 50}').stderr
+    acl = yard.broker.root / "etc/mosquitto/drumkeep-service.acl"
+    acl.write_text(acl.read_text() + "topic read sensors/#\n")  # as its first lines say
+    yard.broker.stop()
+    yard.broker.start()
+
+    with ingesting(yard):
+        with transaction(yard.engine) as tx:
+            mapping = ForeignMap(
+                topic="sensors/+/state", name=f"'{SENSOR}'", value="item.f", unit="'F'"
+            )
+            create_mapping(
+                tx, code="loft", gateway="north/gw-1", mapping=mapping, root="drumkeep/v1"
+            )
+        yard.write()
+        wait_until(lambda: "sensors/+/state (QoS 1)" in yard.broker.log(), "it subscribes")
+        assert publish(door, topic, '{"f": 77}').stderr == ""
+        assert NOT_ALLOWED in publish(door, "sensors/loft", '{"f": 50}').stderr
+        wait_until(lambda: stored(yard) != [], "it is stored")
+
+    assert stored(yard) == [pytest.approx(25.0)]
 
 
 @pytest.mark.parametrize(

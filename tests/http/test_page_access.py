@@ -199,6 +199,8 @@ def page_forms(yard: Yard) -> dict[str, dict[str, str]]:
         f"/places/{yard.place('hall')}/film": {"percent": "120"},
         f"/places/{yard.place('hall')}/setting": {"motion": "fan"},
         "/strays/1/adopt": {},
+        "/mappings": {},
+        "/mappings/shed/delete": {},
         "/strays/1/forget": {},
         "/gateways/north/attic/credential": {},
         "/gateways/north/attic/credential/revoke": {},

@@ -1,6 +1,8 @@
 """Gateways' passwords in a request: stored first, then told to the broker."""
 
+import logging
 from datetime import datetime
+from typing import Final
 
 from fastapi.concurrency import run_in_threadpool
 
@@ -11,7 +13,9 @@ from drumkeep.notify.broker_access import Holder
 from drumkeep.notify.broker_files import BrokerFiles
 from drumkeep.operations import gateway_credentials
 from drumkeep.storage.engine import Engine
-from drumkeep.storage.transaction import reading
+from drumkeep.storage.transaction import Tx, reading
+
+_LOG: Final = logging.getLogger(__name__)
 
 
 async def give_password(
@@ -61,6 +65,21 @@ def bring_up_to_date(files: BrokerFiles, engine: Engine) -> bool:
             return gateway_credentials.holders(tx)
 
     return files.update(read)
+
+
+def catch_up(files: BrokerFiles, engine: Engine) -> None:
+    """Do the same where nobody waits for it; trouble is logged."""
+    try:
+        bring_up_to_date(files, engine)
+    except Unavailable as error:
+        _LOG.warning("%s", error)
+
+
+def tell_once_stored(tx: Tx, found: Services) -> None:
+    """Have the broker's files written when what this transaction changes is stored."""
+    files = found.broker_files
+    if files is not None:
+        tx.after_commit(lambda: catch_up(files, found.database.engine))
 
 
 def _files(found: Services) -> BrokerFiles:

@@ -119,6 +119,8 @@ class Services:
         Whether people come by HTTPS, so that the cookie may be kept off plain HTTP.
     broker_files
         Where gateways' passwords are kept for the broker; None: somebody else sees to it.
+    mqtt_root
+        What the topics of gateways begin with.
     """
 
     database: Database
@@ -129,6 +131,7 @@ class Services:
     meters: Meters = field(default_factory=Meters)
     secure_cookies: bool = False
     broker_files: BrokerFiles | None = None
+    mqtt_root: str = "drumkeep/v1"
 
 
 def services(request: Request) -> Services:

@@ -37,6 +37,9 @@ SESSION_EXPIRY_S: Final = 14 * 86_400
 RECEIVE_MAXIMUM: Final = 1000
 SLOWEST_RECONNECT_S: Final = 30
 
+_OPTIONS: Final = SubscribeOptions(qos=1, retainHandling=1)
+# 1: retained messages come when the subscription is new, and not at each reconnect.
+
 Clock = Callable[[], datetime]
 
 
@@ -86,6 +89,8 @@ class Subscriber:
         self._epoch = 0
         self._epoch_lock = threading.Lock()
         self._subscribed = False
+        self._subscribing: int | None = None
+        self._foreign: frozenset[str] = frozenset()
         self.last_message_at: datetime | None = None
         self.trouble: str | None = "The broker has not been reached yet."
         self._client = self._make_client()
@@ -136,6 +141,17 @@ class Subscriber:
         sent = self._client.publish(topic, payload, qos=1, retain=True)
         return sent.rc == MQTTErrorCode.MQTT_ERR_SUCCESS
 
+    def also_to(self, filters: frozenset[str]) -> None:
+        """Subscribe to these besides, and no longer to those of before that are not among them."""
+        if filters == self._foreign or not self.connected:
+            return
+        for topic in filters - self._foreign:
+            self._client.subscribe(topic, options=_OPTIONS)
+            _log.info("Reading %s besides", topic)
+        if gone := sorted(self._foreign - filters):
+            self._client.unsubscribe(gone)
+        self._foreign = filters
+
     def _make_client(self) -> Client:
         client = Client(
             CallbackAPIVersion.VERSION2,
@@ -174,11 +190,10 @@ class Subscriber:
             self.trouble = f"The broker refused us: {reason}."
             _log.error("The broker refused us: %s", reason)
             return
-        # 1: retained messages come when the subscription is new, and not at each reconnect.
-        options = SubscribeOptions(qos=1, retainHandling=1)
         topics = self._broker.topics
         filters = [topics.every("readings"), topics.every("presence")]
-        client.subscribe([(topic, options) for topic in filters])
+        _, self._subscribing = client.subscribe([(topic, _OPTIONS) for topic in filters])
+        self._foreign = frozenset()  # subscribed to anew, as the broker may have lost them
         kept = "kept" if flags.session_present else "new"
         _log.info("Connected to the broker with a %s session", kept)
 
@@ -203,17 +218,18 @@ class Subscriber:
         self,
         _client: Client,
         _data: Any,  # noqa: ANN401
-        _mid: int,
+        mid: int,
         reasons: list[ReasonCode],
         _properties: Properties | None,
     ) -> None:
         refused = [str(reason) for reason in reasons if reason.is_failure]
         if refused:
-            self.trouble = f"The broker refused our subscriptions: {', '.join(refused)}."
+            if mid == self._subscribing:
+                self.trouble = f"The broker refused our subscriptions: {', '.join(refused)}."
             _log.error("The broker refused our subscriptions: %s", ", ".join(refused))
-            return
-        self.trouble = None
-        self._subscribed = True
+        elif mid == self._subscribing:
+            self.trouble = None
+            self._subscribed = True
 
     def _on_message(self, _client: Client, _data: Any, message: MQTTMessage) -> None:  # noqa: ANN401
         try:

@@ -11,6 +11,7 @@ from typing import Final
 from drumkeep.domain.readings import ArrivedPack, GatewayKey
 from drumkeep.errors import Unavailable
 from drumkeep.ingest.backlog import Arrived, Backlog
+from drumkeep.ingest.foreign import ForeignTopics
 from drumkeep.ingest.presence import PresenceChange
 from drumkeep.ingest.subscriber import Clock, Subscriber
 from drumkeep.ingest.translate import translate
@@ -73,6 +74,7 @@ class Writer:
         self._subscriber = subscriber
         self._topics = topics
         self._clock = clock
+        self._foreign = ForeignTopics(engine)
         self._stopping = threading.Event()
         self._untold: dict[tuple[GatewayKey, str], Confirmation] = {}
         self._told_at: dict[GatewayKey, float] = {}
@@ -104,7 +106,10 @@ class Writer:
 
     def _run(self) -> None:
         try:
+            while not self._foreign.look() and not self._stopping.wait(FIRST_PAUSE_S):
+                pass
             while (batch := self._next_batch()) is not None:
+                self._look_for_foreign()
                 if batch and not self._handle(batch):
                     return
                 self._tell(at_once=False)
@@ -114,6 +119,10 @@ class Writer:
             _log.critical("The writer of readings ends, and the process with it", exc_info=True)
             logging.shutdown()
             os._exit(DIED)
+
+    def _look_for_foreign(self) -> None:
+        self._foreign.look()
+        self._subscriber.also_to(self._foreign.filters)
 
     def _check_network(self) -> None:
         if not self._subscriber.alive and not self._stopping.is_set():
@@ -129,7 +138,7 @@ class Writer:
 
     def _handle(self, batch: Sequence[Arrived]) -> bool:
         """Store a batch and acknowledge it; False when it was given up because we stop."""
-        read = [translate(message, topics=self._topics) for message in batch]
+        read = [one for message in batch for one in self._read(message)]
         packs = [one for one in read if isinstance(one, ArrivedPack)]
         changes = [one for one in read if isinstance(one, PresenceChange)]
         outcome = self._store_patiently(packs, changes)
@@ -139,6 +148,9 @@ class Writer:
         for told in outcome.confirmations:
             self._untold[told.gateway, told.spool] = told
         return True
+
+    def _read(self, message: Arrived) -> Sequence[ArrivedPack | PresenceChange]:
+        return self._foreign.packs(message) or [translate(message, topics=self._topics)]
 
     def _store_patiently(
         self, packs: Sequence[ArrivedPack], changes: Sequence[PresenceChange]

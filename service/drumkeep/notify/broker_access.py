@@ -19,11 +19,22 @@ _HEAD: Final = "# Written by drumkeep; changes made here are lost (deploy/mosqui
 
 @dataclass(frozen=True)
 class Holder:
-    """A gateway that may sign in; ``hash`` as :func:`hashed` made it."""
+    """A gateway that may sign in.
+
+    Attributes
+    ----------
+    site, gateway
+        Their codes.
+    hash
+        Of its password, as :func:`hashed` made it.
+    foreign
+        Filters of topics that it writes besides, for devices whose messages are mapped.
+    """
 
     site: str
     gateway: str
     hash: str
+    foreign: tuple[str, ...] = ()
 
     @property
     def username(self) -> str:
@@ -65,6 +76,7 @@ def acl_file(holders: Iterable[Holder], *, topics: Topics) -> str:
         f"\nuser {holder.username}\n"
         f"topic write {topics.readings(site=holder.site, gateway=holder.gateway)}\n"
         f"topic write {topics.presence(site=holder.site, gateway=holder.gateway)}\n"
-        f"topic read {topics.committed(site=holder.site, gateway=holder.gateway)}\n"
+        + "".join(f"topic write {topic}\n" for topic in holder.foreign)
+        + f"topic read {topics.committed(site=holder.site, gateway=holder.gateway)}\n"
         for holder in holders
     )

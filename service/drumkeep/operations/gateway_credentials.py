@@ -1,11 +1,14 @@
 """What gateways sign in with at the broker: made here, shown once, kept as the broker's hash."""
 
 import secrets
+from collections import defaultdict
 from datetime import datetime
 from typing import Final
 
+from drumkeep.domain.readings import GatewayKey
 from drumkeep.errors import Conflict, Fault
 from drumkeep.notify.broker_access import Holder, hashed
+from drumkeep.operations.foreign_mappings import known_mappings
 from drumkeep.operations.gateways import gateway_at
 from drumkeep.storage import credentials
 from drumkeep.storage.tables.credentials import GatewayCredential
@@ -67,4 +70,10 @@ def revoke_credential(tx: Tx, *, site: str, code: str, now: datetime) -> None:
 
 def holders(tx: Tx) -> list[Holder]:
     """Return who may sign in at the broker."""
-    return [Holder(site, gateway, digest) for site, gateway, digest in credentials.in_force(tx)]
+    foreign: dict[GatewayKey, set[str]] = defaultdict(set)
+    for known in known_mappings(tx):
+        foreign[known.gateway].add(known.map.topic)
+    return [
+        Holder(site, gateway, digest, tuple(sorted(foreign[GatewayKey(site, gateway)])))
+        for site, gateway, digest in credentials.in_force(tx)
+    ]

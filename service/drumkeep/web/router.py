@@ -14,6 +14,7 @@ from drumkeep.web import (
     floor,
     gateways,
     live,
+    mappings,
     me,
     methods,
     places,
@@ -29,7 +30,7 @@ from drumkeep.web.templating import STATIC, static_address
 
 PAGES = (
     *(sign_in, floor, drums, why, chart, qr, verdict, alarms, sensors, strays, gateways),
-    *(places, products, methods, me, live),
+    *(mappings, places, products, methods, me, live),
 )
 
 

@@ -28,6 +28,8 @@ template              context
 ``sign_in.html``      ``csrf``, ``next``, ``name`` as typed before, ``error``: text or None
 ``gateways.html``     ``gateways``: ``GatewayView``, ``given``: ``GivenPassword`` or None,
                       ``may_change``, ``writes_files``
+``mappings.html``     ``mappings``: ``KnownMapping``, ``expressions``, ``given``: the form as sent,
+                      ``faults``, ``tried``: ``TrialView`` or None, ``gateways``, ``may_change``
 ``me.html``           nothing more
 ``problem.html``      ``problem``: ``ProblemView``
 ====================  ============================================================================

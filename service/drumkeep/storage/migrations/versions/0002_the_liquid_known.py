@@ -81,6 +81,28 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("place_id", name=op.f("pk_airlesson")),
     )
     op.create_table(
+        "foreign_mapping",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("code", sa.String(length=40), nullable=False),
+        sa.Column("gateway_id", sa.Integer(), nullable=False),
+        sa.Column("topic", sa.String(length=400), nullable=False),
+        sa.Column("items", sa.String(length=400), nullable=False),
+        sa.Column("name", sa.String(length=400), nullable=False),
+        sa.Column("value", sa.String(length=400), nullable=False),
+        sa.Column("unit", sa.String(length=400), nullable=False),
+        sa.Column("time", sa.String(length=400), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["gateway_id"], ["gateway.id"], name=op.f("fk_foreign_mapping_gateway_id_gateway")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_foreign_mapping")),
+        sa.UniqueConstraint("code", name=op.f("uq_foreign_mapping_code")),
+    )
+    with op.batch_alter_table("foreign_mapping", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_foreign_mapping_gateway_id"), ["gateway_id"], unique=False
+        )
+
+    op.create_table(
         "gateway_credential",
         sa.Column("gateway_id", sa.Integer(), nullable=False),
         sa.Column("hash", sa.String(length=200), nullable=False),
@@ -247,6 +269,10 @@ def downgrade() -> None:
 
     op.drop_table("place_film")
     op.drop_table("gateway_credential")
+    with op.batch_alter_table("foreign_mapping", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_foreign_mapping_gateway_id"))
+
+    op.drop_table("foreign_mapping")
     op.drop_table("airlesson")
     op.drop_table("airforecast")
     op.drop_table("stray_reading")

@@ -1,0 +1,105 @@
+"""Which other devices' topics are read, and how; looked up anew while the service runs."""
+
+import logging
+import time
+from typing import Final
+
+from drumkeep.domain.readings import PREFIX_LENGTH, ArrivedPack, Rejection
+from drumkeep.errors import Unavailable
+from drumkeep.ingest.backlog import LONGEST_PAYLOAD, Arrived
+from drumkeep.operations.foreign import matches, read_message
+from drumkeep.operations.foreign_mappings import KnownMapping, known_mappings
+from drumkeep.storage.engine import Engine
+from drumkeep.storage.transaction import reading
+
+_log = logging.getLogger(__name__)
+
+LOOK_EVERY_S: Final = 5.0
+
+
+class ForeignTopics:
+    """The mappings as they were looked up last.
+
+    Parameters
+    ----------
+    engine
+        The database.
+    """
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+        self._looked_at = -LOOK_EVERY_S
+        self._known = False
+        self._mappings: tuple[KnownMapping, ...] = ()
+
+    @property
+    def filters(self) -> frozenset[str]:
+        """The topics to subscribe to."""
+        return frozenset(known.map.topic for known in self._mappings)
+
+    def look(self) -> bool:
+        """Look the mappings up if that is due; those known stay while the database is away.
+
+        Returns
+        -------
+        bool
+            False while they have never been looked up: what comes may be taken for nothing.
+        """
+        if time.monotonic() < self._looked_at + LOOK_EVERY_S:
+            return True
+        try:
+            with reading(self._engine) as tx:
+                self._mappings = known_mappings(tx)
+        except Unavailable as error:
+            _log.warning("Mappings could not be looked up: %s", error.title)
+            return self._known
+        self._looked_at = time.monotonic()
+        self._known = True
+        return True
+
+    def packs(self, message: Arrived) -> list[ArrivedPack] | None:
+        """Read a message by every mapping of its topic; None if there is none of it."""
+        found = [known for known in self._mappings if matches(known.map.topic, message.topic)]
+        return [_pack(message, known) for known in found] or None
+
+
+def _pack(message: Arrived, known: KnownMapping) -> ArrivedPack:
+    if message.size > LONGEST_PAYLOAD:
+        mend = f"Send messages of at most {LONGEST_PAYLOAD} octets."
+        return _of(message, known, Rejection(None, "", f"{message.size} octets", "is long", mend))
+    read = read_message(
+        known.map, topic=message.topic, payload=message.payload, now=message.received_at
+    )
+    if message.retained and not read.timed:
+        return _of(
+            message,
+            known,
+            Rejection(
+                None,
+                "time",
+                None,
+                "was retained and says no time, so nobody knows when it was",
+                "Have the device send its time, or publish without the retain flag.",
+            ),
+        )
+    return ArrivedPack(
+        source=message.topic,
+        gateway=known.gateway,
+        readings=read.readings,
+        rejections=read.rejections,
+        spool=None,
+        prefix=message.payload[:PREFIX_LENGTH],
+        size=message.size,
+    )
+
+
+def _of(message: Arrived, known: KnownMapping, rejection: Rejection) -> ArrivedPack:
+    return ArrivedPack(
+        source=message.topic,
+        gateway=known.gateway,
+        readings=(),
+        rejections=(rejection,),
+        spool=None,
+        prefix=message.payload[:PREFIX_LENGTH],
+        size=message.size,
+    )

@@ -1,0 +1,39 @@
+"""What a sample message would become, as the page shows it."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from drumkeep.domain.doubt_words import said as value_said
+from drumkeep.domain.grid import from_ms
+from drumkeep.domain.readings import Rejection
+from drumkeep.domain.sensors import MEASURED
+from drumkeep.operations.foreign import ForeignReadings
+from drumkeep.web.formats import Formats
+from drumkeep.web.views.sentences import said
+
+
+@dataclass(frozen=True, slots=True)
+class TriedView:
+    """One reading that the sample would become."""
+
+    name: str
+    value: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class TrialView:
+    """All that a sample would become, and what would be refused."""
+
+    readings: tuple[TriedView, ...]
+    rejections: tuple[Rejection, ...]
+
+
+def trial_view(found: ForeignReadings, *, formats: Formats) -> TrialView:
+    """Return what was found in a sample in the person's units."""
+    readings = []
+    for one in found.readings:
+        what = next(what for what, quantity in MEASURED.items() if quantity == one.quantity)
+        told = said(value_said(one.value, what=what), formats)
+        readings.append(TriedView(one.sensor_name, told, from_ms(one.ts_ms)))
+    return TrialView(tuple(readings), found.rejections)

@@ -9,6 +9,7 @@ from tests.fixtures.serving import serving
 from tests.fixtures.yard import API, make_yard, yard
 
 __all__ = ["serving", "yard"]
+pytestmark = pytest.mark.both_stores
 
 ALARMS = f"{API}/alarms"
 KINDS = {

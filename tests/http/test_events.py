@@ -16,6 +16,7 @@ from tests.fixtures.serving import serving
 from tests.fixtures.yard import yard
 
 __all__ = ["serving", "yard"]
+pytestmark = pytest.mark.both_stores
 
 
 @pytest.fixture(scope="module")

@@ -11,6 +11,7 @@ from tests.fixtures.serving import serving
 from tests.fixtures.yard import AIR_C, API, yard
 
 __all__ = ["serving", "yard"]
+pytestmark = pytest.mark.both_stores
 
 
 @pytest.fixture(scope="module")

@@ -19,6 +19,7 @@ from drumkeep.storage.transaction import reading, transaction
 from tests.fixtures.shed import Shed, shed
 
 __all__ = ["shed"]
+pytestmark = pytest.mark.both_stores
 
 NOW = datetime.now(UTC)  # noqa: TID251 - the app reads the clock
 SENML = "application/senml+json"

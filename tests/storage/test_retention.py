@@ -10,9 +10,9 @@ from drumkeep.domain.grid import to_ms
 from drumkeep.operations.retention import bounds
 from drumkeep.scheduler import jobs
 from drumkeep.storage import air, alarms, readings
-from drumkeep.storage.alarms import Alarm
 from drumkeep.storage.catalogue import sensor_by_name
 from drumkeep.storage.readings import hour_of
+from drumkeep.storage.tables.alarms import Alarm
 from drumkeep.storage.tables.readings import rollup_1h, rollup_15m
 from tests.fixtures.depot import at, depot, empty_depot, short_sight
 

@@ -42,7 +42,8 @@ def figures(shed: Shed) -> list[tuple[int, int, int, float, float, float]]:
 def means(shed: Shed, *, last: int) -> list[float]:
     with reading(shed.engine) as tx:
         found = air.hourly_means(tx, sensor_ids=[shed.air], first_hour=H0, last_hour=H0 + last)
-    return found[shed.air].tolist()
+    hours: list[float] = found[shed.air].tolist()
+    return hours
 
 
 def test_an_hour_has_the_figures_of_its_readings_by_sensor(shed: Shed):

@@ -48,8 +48,9 @@ def bounds(tx: Tx, *, raw_days: int, now: datetime) -> Bounds:
         of_site[site] = min(since, of_site.get(site, latest))
     by_sensor: dict[int, float] = {}
     for mount in ground.place_mounts(tx):
-        site = place_site[mount.place_id] if mount.place_id is not None else None
-        bound = latest if site is None else of_site.get(site, latest)
+        if mount.place_id is None:
+            continue
+        bound = of_site.get(place_site[mount.place_id], latest)
         by_sensor[mount.sensor_id] = min(bound, by_sensor.get(mount.sensor_id, latest))
     for mount in ground.drum_mounts(tx, drum_ids=sorted(alive)):
         by_sensor[mount.sensor_id] = -inf

@@ -7,6 +7,7 @@ of it. Inner code is handed a :class:`Tx` and never commits; it may flush.
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from typing import Final
 
 from sqlalchemy import Engine
 from sqlalchemy.exc import (
@@ -15,6 +16,7 @@ from sqlalchemy.exc import (
     InterfaceError,
     InternalError,
     OperationalError,
+    ProgrammingError,
 )
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from sqlmodel import Session
@@ -87,6 +89,10 @@ def reading(engine: Engine) -> Iterator[Tx]:
         yield Tx(session)
 
 
+_NOT_SET_UP: Final = {"42P01", "42501"}
+"""PostgreSQL's codes of a table that is not there, and of one that we may not touch."""
+
+
 @contextmanager
 def _seam() -> Iterator[None]:
     """Turn the driver's errors into ours."""
@@ -114,3 +120,7 @@ def _seam() -> Iterator[None]:
         raise Unavailable(
             "The database cannot be reached or is busy. Nothing was stored; try again."
         ) from error
+    except ProgrammingError as error:
+        if getattr(error.orig, "sqlstate", None) not in _NOT_SET_UP:
+            raise
+        raise Unavailable("The database is not set up for this program.") from error

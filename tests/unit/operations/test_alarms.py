@@ -14,6 +14,7 @@ from drumkeep.operations.drums import By
 from tests.fixtures.depot import MANAGER, MEASURED, at, depot, empty_depot, steady
 
 __all__ = ["depot", "empty_depot"]
+pytestmark = pytest.mark.both_stores
 
 DISPATCHER = By(name="Dee", role=Role.DISPATCHER)
 CREW = By(name="Cris", role=Role.CREW)

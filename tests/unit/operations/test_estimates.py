@@ -25,7 +25,7 @@ from tests.fixtures.depot import (
 )
 
 __all__ = ["depot", "empty_depot", "short_sight"]
-pytestmark = pytest.mark.usefixtures("short_sight")
+pytestmark = [pytest.mark.usefixtures("short_sight"), pytest.mark.both_stores]
 
 
 # However readings arrive

@@ -1,5 +1,7 @@
 """What holds for the layers of any drum in any air."""
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import example, given, settings
@@ -7,7 +9,16 @@ from hypothesis import strategies as st
 from scipy import linalg, optimize
 
 from drumkeep.thermal.geometry import CROSS_SECTION_M2, PERIMETER_M
-from drumkeep.thermal.kernel import C_FILM, C_FLOW, END_FILM_W_M2K, END_SHARE, STREAM_SHARE
+from drumkeep.thermal.kernel import (
+    C_FILM,
+    C_FLOW,
+    C_TURNING,
+    SHARP,
+    SHARP_PER_FILM,
+    STILL_BOTTOM,
+    STILL_TOP,
+    STREAM_SHARE,
+)
 from drumkeep.thermal.properties import NODES_C, Row
 from drumkeep.thermal.stratified import (
     LAYERS,
@@ -70,12 +81,12 @@ def written_step(start, *, drum, air_c, floor_c, seconds):  # noqa: C901, PLR091
     film = C_FILM * k
     layers, source = list(start), [0.0] * LAYERS
     flow = [0.0] * (LAYERS + 1)
-    heat, largest, met = 0.0, 0.0, 0
-    courant = 0.5 * capacity
+    heat, largest, thickest, met = 0.0, 0.0, 0.0, 0
+    courant = 0.9 * capacity
     most = 64 * courant / seconds
 
     def follow(order, way):
-        nonlocal heat, largest, met
+        nonlocal heat, largest, thickest, met
         carried = excess = 0.0
         last = None
         for j in order:
@@ -107,7 +118,7 @@ def written_step(start, *, drum, air_c, floor_c, seconds):  # noqa: C901, PLR091
             source[j] += max(excess - held, 0.0) * way
             excess = min(excess, held)
             flow[j + 1 if way > 0 else j] = carried * way
-            largest = max(largest, carried)
+            largest, thickest = max(largest, carried), max(thickest, d)
             met += 1
             last = j
         if last is not None:
@@ -117,7 +128,7 @@ def written_step(start, *, drum, air_c, floor_c, seconds):  # noqa: C901, PLR091
     left, gained = seconds, 0.0
     while left > 0.0:
         source[:], flow[:] = [0.0] * LAYERS, [0.0] * (LAYERS + 1)
-        heat, largest, met = 0.0, 0.0, 0
+        heat, largest, thickest, met = 0.0, 0.0, 0.0, 0
         follow(range(LAYERS), 1)
         if met < LAYERS:
             follow(range(LAYERS - 1, -1, -1), -1)
@@ -130,7 +141,8 @@ def written_step(start, *, drum, air_c, floor_c, seconds):  # noqa: C901, PLR091
             before = layers[j + 1] - layers[j] if j + 1 < LAYERS else 0.0
             across = layers[j] - layers[j - 1]
             nearer = behind if up > 0.0 else before
-            slope = nearer * across / (nearer + across) if nearer * across > 0.0 else 0.0
+            sharp = max(SHARP - SHARP_PER_FILM * thickest / RADIUS, 0.0)
+            slope = limited(nearer, across, sharp)
             if up > 0.0:
                 through[j] = up * (layers[j - 1] + (1.0 - up * scale) * slope)
             else:
@@ -142,19 +154,40 @@ def written_step(start, *, drum, air_c, floor_c, seconds):  # noqa: C901, PLR091
         gained += heat * piece
         left -= piece
     after = conducted(layers, drum=drum, air_c=air_c, floor_c=floor_c, seconds=seconds, mean=mean)
-    top, bottom = end_films(layers, drum, air_c, floor_c, height)
+    top, bottom = end_films(layers, drum, air_c, floor_c, height, mean)
     ends = top * (air_c - after[-1]) + bottom * (floor_c - after[0])
     return optimize.isotonic_regression(after).x, gained + seconds * CROSS_SECTION_M2 * ends
 
 
-def end_films(core, drum, air_c, floor_c, height):
-    """Films of top and bottom with the liquid's own: part of a layer at rest, else a film."""
-    still = END_SHARE * 0.5 * height / LAYERS / drum["conductivity_w_mk"]
+def limited(one, other, sharp):
+    """Half the slope in a layer: so many harmonic means, not steeper than either side."""
+    if one * other <= 0.0:
+        return 0.0
+    return math.copysign(
+        min(sharp * one * other / (one + other) * np.sign(one), abs(one), abs(other)), one
+    )
+
+
+def end_films(core, drum, air_c, floor_c, height, mean):
+    """Films of top and bottom with the liquid's own: part of a layer at rest, else turning over."""
+    half = 0.5 * height / LAYERS / drum["conductivity_w_mk"]
+    rho, c, k = drum["density_kg_m3"], drum["specific_heat_j_kgk"], drum["conductivity_w_mk"]
+    mu = np.interp(mean, NODES_C, liquid(**drum).tables[0, Row.VISCOSITY])
+    buoyancy = GRAVITY * drum["expansion_1_k"] / (mu / rho * k / (rho * c))
+
+    def turned(outside, difference):
+        inside = 20.0
+        for _ in range(3):
+            face = difference * outside / (outside + inside) if outside else 0.0
+            inside = max(C_TURNING * k * np.cbrt(buoyancy * face), 1e-3)
+        return outside * inside / (outside + inside)
+
     top, bottom = drum["top_w_m2k"], drum["bottom_w_m2k"]
-    turning = 1.0 / END_FILM_W_M2K
     return (
-        top / (1.0 + top * (still if air_c > core[-1] else turning)),
-        bottom / (1.0 + bottom * (still if floor_c < core[0] else turning)),
+        top / (1.0 + top * STILL_TOP * half) if air_c > core[-1] else turned(top, core[-1] - air_c),
+        bottom / (1.0 + bottom * STILL_BOTTOM * half)
+        if floor_c < core[0]
+        else turned(bottom, floor_c - core[0]),
     )
 
 
@@ -164,7 +197,7 @@ def conducted(core, *, drum, air_c, floor_c, seconds, mean):
     height = float(depth(one, mean_c=mean)[0])
     scale = seconds / (float(heat_capacity(one, mean_c=mean)[0]) / LAYERS) * CROSS_SECTION_M2
     between = drum["conductivity_w_mk"] / (height / LAYERS) * scale
-    top, bottom = (film * scale for film in end_films(core, drum, air_c, floor_c, height))
+    top, bottom = (film * scale for film in end_films(core, drum, air_c, floor_c, height, mean))
     bands = np.zeros((3, LAYERS))
     bands[0, 1:] = bands[2, :-1] = -between
     bands[1] = 1.0 + 2.0 * between

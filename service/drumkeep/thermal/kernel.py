@@ -20,27 +20,34 @@ from drumkeep.thermal.properties import LOWEST_C, NODE_K, Row
 
 Floats = NDArray[np.float64]
 
-LAYERS: Final = 16
-"""Equal layers that are marched; people are told of eighths, two of these each."""
+LAYERS: Final = 24
+"""Equal layers that are marched; people are told of eighths, three of these each."""
 
 C_FILM: Final = 2.0
 """Wall-to-core film c k/δ; 2 is the slope at the wall of a parabolic profile of thickness δ."""
 
-C_FLOW: Final = 0.0204
-STREAM_SHARE: Final = 0.367
-END_SHARE: Final = 0.2
-END_FILM_W_M2K: Final = 50.0
-"""Fitted to fine-grid curves: mass flow c ρ g β Δ δ³/ν a metre of wall; the mean excess of the
-stream as a share of the wall's excess Δ; between an end layer and its face, how much of half a
-layer of liquid where the end is stable (cold below, warm above), and the film where it turns
-over."""
+C_FLOW: Final = 0.0317
+STREAM_SHARE: Final = 0.316
+"""Mass flow c ρ g β Δ δ³/ν a metre of wall, and the mean excess of the stream as a share of the
+wall's excess Δ. Like the five below fitted to fine-grid curves."""
+
+STILL_BOTTOM: Final = 0.874
+STILL_TOP: Final = 1.81
+C_TURNING: Final = 0.355
+"""Between an end layer and its face: where the end is stable (cold below, warm above), so many half
+layers at rest; where it turns over, a film c k (g β ΔT/(ν α))^⅓."""
+
+SHARP: Final = 2.34
+SHARP_PER_FILM: Final = 19.2
+"""How sharply the core keeps its layering as it flows: so much, less so much for each radius of
+film thickness. A thick film drags along liquid of many layers."""
 
 LEAST_MASS_KG: Final = 0.5
 """A heel of less is marched as if it were this much."""
 
 LONGEST_STEP_S: Final = 900.0
 """Longer steps are marched in pieces. At 900 s the errors against fine-grid curves are those at
-100 s, within 0.1 K; a stream that moves more than half a layer shortens its pieces by itself."""
+100 s, within 0.1 K; a stream that moves more than most of a layer shortens its pieces by itself."""
 
 _THICKEST_M: Final = 0.2 * DRUM_RADIUS_M
 """Where the wall is hardly warmer than the core the film would fill the drum."""
@@ -49,11 +56,13 @@ _NEWTON_STEPS: Final = 20
 _NEWTON_CLOSE: Final = 0.005
 """Newton's method squares its error: the step after one this small is within 1e-4."""
 
-_COURANT_LIMIT: Final = 0.5
+_COURANT_LIMIT: Final = 0.9
 _MOST_PIECES: Final = 64
 """In which a step is taken at most; the flow is held down to what they can carry (thin heels)."""
 
 _LEAST_DRIVE_K: Final = 1e-9
+_TURNING_ROUNDS: Final = 3
+_FIRST_TURNING_W_M2K: Final = 20.0
 _DENSITY: Final = int(Row.DENSITY)
 _EXPANSION: Final = int(Row.EXPANSION)
 _SPECIFIC_HEAT: Final = int(Row.SPECIFIC_HEAT)
@@ -137,13 +146,13 @@ def _wall_stream(
     upward: bool,
     flow: Floats,
     source: Floats,
-) -> tuple[int, float]:
+) -> tuple[int, float, float]:
     """Follow the stream along the wall through the layers that it warms (upward) or cools.
 
     It starts empty at the bottom (the top), gathers liquid from each layer, and ends where the wall
     is no longer warmer (colder) than the liquid. Writes ``flow`` (W/K through each border, upward
     positive, at most ``most``) and adds to ``source`` (W) the heat that it leaves in layers;
-    returns how many layers it passed and its largest flow.
+    returns how many layers it passed, its largest flow and its thickest film.
     """
     way = 1 if upward else -1
     carried = 0.0
@@ -151,6 +160,7 @@ def _wall_stream(
     thickness = 0.25 * _THICKEST_M
     passed = 0
     largest = 0.0
+    thickest = 0.0
     j = 0 if upward else LAYERS - 1
     while 0 <= j < LAYERS:
         drive = (side_c - t[j]) * way
@@ -175,20 +185,33 @@ def _wall_stream(
         passed += 1
         flow[j + 1 if upward else j] = carried * way
         largest = max(largest, carried)
+        thickest = max(thickest, thickness)
         j += way
     if passed:
         # At its end all of it stays in the last layer.
         source[j - way] += excess * way
         flow[j if upward else j + 1] = 0.0
-    return passed, largest
+    return passed, largest, thickest
+
+
+@_inlined
+def _limited(one: float, other: float, sharp: float) -> float:
+    """Half a layer's slope from those on its two sides; none at a peak."""
+    if one * other <= 0.0:
+        return 0.0
+    slope = min(sharp * abs(one * other / (one + other)), abs(one), abs(other))
+    return slope if one > 0.0 else -slope
 
 
 @_compiled
-def _carry(t: Floats, flow: Floats, source: Floats, scale: float, after: Floats) -> None:
+def _carry(
+    t: Floats, flow: Floats, source: Floats, scale: float, sharp: float, after: Floats
+) -> None:
     """Let the core flow against the streams, in place: second order where the stack is smooth.
 
-    Explicit; van Leer's harmonic limiter keeps each layer within its neighbours. ``scale`` is the
-    time over a layer's heat capacity, s K/J.
+    Explicit; a limited slope (``sharp`` times van Leer's harmonic one, never steeper than either
+    neighbour) keeps each layer within its neighbours. ``scale`` is the time over a layer's heat
+    capacity, s K/J.
     """
     below = 0.0
     for j in range(LAYERS):
@@ -199,13 +222,11 @@ def _carry(t: Floats, flow: Floats, source: Floats, scale: float, after: Floats)
             if upward > 0.0:
                 border = t[j]
                 behind = t[j] - t[j - 1] if j > 0 else 0.0
-                if behind * across > 0.0:
-                    border += (1.0 - upward * scale) * behind * across / (behind + across)
+                border += (1.0 - upward * scale) * _limited(behind, across, sharp)
             else:
                 border = t[j + 1]
                 behind = t[j + 2] - t[j + 1] if j < LAYERS - 2 else 0.0
-                if behind * across > 0.0:
-                    border -= (1.0 + upward * scale) * behind * across / (behind + across)
+                border -= (1.0 + upward * scale) * _limited(behind, across, sharp)
             through = upward * border
         # The stream takes its liquid from a layer, or leaves it there, at the layer's own heat.
         gathered = (flow[j + 1] - flow[j]) * t[j]
@@ -213,6 +234,19 @@ def _carry(t: Floats, flow: Floats, source: Floats, scale: float, after: Floats)
         below = through
     for j in range(LAYERS):
         t[j] = after[j]
+
+
+@_compiled
+def _turned(outside: float, difference: float, turning: float) -> float:
+    """End film W/(m² K) with that of the liquid which turns over behind it.
+
+    ``turning`` times the third root of the face's own difference, K, is the liquid's film.
+    """
+    inside = _FIRST_TURNING_W_M2K
+    for _ in range(_TURNING_ROUNDS):
+        face = difference * outside / (outside + inside) if outside > 0.0 else 0.0
+        inside = max(turning * np.cbrt(face), 1e-3)
+    return outside * inside / (outside + inside)
 
 
 @_compiled
@@ -314,25 +348,36 @@ def _step(
             flow[j] = 0.0
         for j in range(LAYERS):
             source[j] = heat[j]
-        largest = 0.0
+        largest, thickest = 0.0, 0.0
         if side > 0.0:
-            warmed, largest = _wall_stream(
+            warmed, largest, thickest = _wall_stream(
                 t, table, side, side_c, lift, film, area, most, True, flow, source
             )
             if warmed < LAYERS:
-                _, down = _wall_stream(
+                _, down, thick = _wall_stream(
                     t, table, side, side_c, lift, film, area, most, False, flow, source
                 )
                 largest = max(largest, down)
+                thickest = max(thickest, thick)
         # A stronger flow would carry more than a layer holds: the rest waits for the next piece.
         piece = left if largest * left <= courant else courant / largest
-        _carry(t, flow, source, piece / capacity, spare)
+        sharp = max(SHARP - SHARP_PER_FILM * thickest / DRUM_RADIUS_M, 0.0)
+        _carry(t, flow, source, piece / capacity, sharp, spare)
         left -= piece
     step = seconds / capacity
     ends = CROSS_SECTION_M2 * step
-    still = END_SHARE * 0.5 * dz / k
-    top /= 1.0 + top * (still if top_c > t[LAYERS - 1] else 1.0 / END_FILM_W_M2K)
-    bottom /= 1.0 + bottom * (still if floor_c < t[0] else 1.0 / END_FILM_W_M2K)
+    half = 0.5 * dz / k
+    # (g β/(ν α))^⅓ k, of the mean
+    turning = _look_up(table, _EXPANSION, mean) * GRAVITY_M_S2 * rho**2 * cp / k
+    turning = C_TURNING * k * np.cbrt(turning / _look_up(table, _VISCOSITY, mean))
+    if top_c > t[LAYERS - 1]:
+        top /= 1.0 + top * STILL_TOP * half
+    else:
+        top = _turned(top, t[LAYERS - 1] - top_c, turning)
+    if floor_c < t[0]:
+        bottom /= 1.0 + bottom * STILL_BOTTOM * half
+    else:
+        bottom = _turned(bottom, floor_c - t[0], turning)
     _conduct(t, k * ends / dz, top * ends, top_c, bottom * ends, floor_c, spare)
     _overturn(t)
 

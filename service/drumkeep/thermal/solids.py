@@ -18,7 +18,7 @@ from drumkeep.thermal.geometry import CROSS_SECTION_M2
 from drumkeep.thermal.march import Course
 from drumkeep.thermal.parameter_sets import SETS
 from drumkeep.thermal.properties import Row
-from drumkeep.thermal.stratified import LAYERS, Liquid, depth, heat_capacity
+from drumkeep.thermal.stratified import EIGHTHS, Liquid, depth, eighths, heat_capacity
 
 Floats = NDArray[np.float64]
 
@@ -109,7 +109,7 @@ def solid_course(
     volume = height * CROSS_SECTION_M2
     capacity = np.broadcast_to(heat_capacity(liquid, mean_c=middle_c), (SETS, 1)) / volume
     conductivity = np.broadcast_to(liquid.at(Row.CONDUCTIVITY, middle_c), (SETS, 1))
-    layers = np.empty((steps, SETS, 1, LAYERS))
+    layers = np.empty((steps, SETS, 1, EIGHTHS))
     for one in range(SETS):
         solid = Cylinder(
             radius_m=DRUM_RADIUS_M,
@@ -122,7 +122,7 @@ def solid_course(
         )
         faces = Faces(side[:, one, 0], top[:, one, 0], bottom[:, one, 0])
         layers[:, one, 0], _ = march_solid(
-            solid, start_c=start_c[one, 0], faces=faces, step_s=step_s
+            solid, start_c=eighths(start_c[one, 0]), faces=faces, step_s=step_s
         )
     band = band_of(np.moveaxis(layers, 1, 0), drive_k=np.zeros((steps, 1)), kept=NO_MODEL_ERROR)
     seconds = np.arange(steps, dtype=np.float64) * step_s
@@ -139,7 +139,7 @@ def march_solid(
     solid
         Its size, properties and films.
     start_c
-        Layers, °C, bottom first; each the same all over.
+        Eighths, °C, bottom first; each the same all over.
     faces
         What the faces see at the ends of the steps; straight lines between.
     step_s
@@ -162,15 +162,15 @@ def march_solid(
     seen = np.concatenate([seen[:-1], seen[1:]], axis=1)
 
     middles = 0.5 * (up.edges[1:] + up.edges[:-1])
-    layer_of = (middles / solid.height_m * LAYERS).astype(np.intp)
-    inside = layer_of == np.arange(LAYERS)[:, None]
+    layer_of = (middles / solid.height_m * EIGHTHS).astype(np.intp)
+    inside = layer_of == np.arange(EIGHTHS)[:, None]
     means = inside * up.weights / (inside * up.weights).sum(axis=1, keepdims=True)
     read_up = means @ up.vectors
     read_across = across.weights @ across.vectors / across.weights.sum()
 
     cells = start_c[layer_of][:, None] * np.ones((1, len(across.rates)))
     modes = up.inverse @ cells @ across.inverse.T
-    layers = np.empty((len(faces.side_c), LAYERS))
+    layers = np.empty((len(faces.side_c), EIGHTHS))
     layers[0] = start_c
     for i in range(len(seen)):
         modes = kept * modes + (seen[i] @ pulls).reshape(modes.shape)

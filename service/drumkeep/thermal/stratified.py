@@ -1,4 +1,4 @@
-"""The liquid of many drums in sixteen layers, advanced together.
+"""The liquid of many drums in layers, advanced together.
 
 Wall film and core: liquid that cools at the wall sinks and pools at the bottom, liquid that warms
 there rises to the top, so the core is layered and the bottom is always the coldest. The form and
@@ -113,14 +113,14 @@ def advance(
     Parameters
     ----------
     layers_c
-        Layer temperatures, °C, shape (…, drum, 16), bottom first.
+        Layer temperatures, °C, shape (…, drum, layer), bottom first.
     liquid
         Properties and films, broadcasting to (…, drum).
     side_c, top_c, floor_c
         What side, top and bottom face, °C, broadcasting to (…, drum); top and bottom face what the
         side does where None.
     heat_w
-        Heat put into each layer by a heater, W, broadcasting to (…, drum, 16).
+        Heat put into each layer by a heater, W, broadcasting to (…, drum, layer).
     seconds
         Length of the step; 300 s and 900 s are used.
 

@@ -232,9 +232,10 @@ def test_a_pallet_feels_half_of_what_a_cold_floor_is_to_a_slab_beside_its_weaker
     pallet = ask(setting=Setting(standing="pallet"), hours=1.0, **still)
     slab = ask(setting=Setting(standing="slab"), hours=1.0, **still)
 
-    # films 3 and 6, and half the difference under boards with air beneath: a quarter at first
+    # films 3 and 6, and half the difference under boards with air beneath: a quarter, and more for
+    # the still liquid over the floor, which both have to pass
     ratio = (15.0 - pallet.mean_c[-1]) / (15.0 - slab.mean_c[-1])
-    assert ratio == pytest.approx(0.25, abs=0.05)
+    assert 0.25 < ratio < 0.40
 
 
 def test_wind_crowding_and_a_blanket_change_the_pace_as_they_should():

@@ -74,7 +74,7 @@ def test_an_outlook_agrees_with_what_then_is_computed():
 
     # steps of a quarter of an hour instead of five minutes
     assert STRIDE == 3
-    assert looked.layers_c[-1, LIKELY, 0] == pytest.approx(became["layers"][0, LIKELY], abs=0.2)
+    assert looked.layers_c[-1, LIKELY, 0] == pytest.approx(became["layers"][0, LIKELY], abs=0.4)
 
 
 def band(low, high, *, mean_low=None, mean_high=None):
@@ -224,7 +224,7 @@ def test_a_heater_and_its_blanket_warm_the_drum_ahead_until_they_are_taken_off()
     looked, became = forward(events, place(10.0, hours=12.0))
 
     assert became.mean() > 15.0
-    assert looked == pytest.approx(became, abs=0.3)
+    assert looked == pytest.approx(became, abs=0.5)
 
 
 def test_what_was_learned_of_a_places_films_holds_ahead():

@@ -23,7 +23,7 @@ from drumkeep.domain.why import (
 )
 from drumkeep.domain.why_words import Writer, best_words, option_words
 from drumkeep.thermal.parameter_sets import LIKELY
-from drumkeep.thermal.stratified import LAYERS
+from drumkeep.thermal.stratified import LAYERS, eighths
 from tests.builders.measured import EVEN, STACK, drum
 from tests.builders.past import HALL, ISO, event, place, received, state_after, step
 
@@ -89,7 +89,7 @@ def test_each_cause_shows_alone_what_it_is():
     assert parts_of(apart)[Cause.PROPERTIES] == pytest.approx(1.5)
     assert parts_of(still, error_k=0.7)[Cause.SENSORS] == pytest.approx(0.7)
     stack = drum(STACK, slow=0.0, fast=0.0)
-    eighth = 0.5 * (STACK[-2:].mean() - STACK[:2].mean())
+    eighth = 0.5 * float(eighths(STACK)[-1] - eighths(STACK)[0])
     assert parts_of(stack)[Cause.LAYERS] == pytest.approx(eighth)
     doubted = still.copy()
     doubted["doubt_k"] = 6.0

@@ -27,7 +27,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from drumkeep_wire.committed import decode_committed
+from drumkeep_wire.committed import Committed, decode_committed
 from drumkeep_wire.errors import WireError
 from drumkeep_wire.presence import Presence, encode_presence
 from drumkeep_wire.topics import Topics
@@ -125,6 +125,7 @@ class Publisher:
         self._number_of: dict[int, int] = {}
         self._connected = False
         self._failures = 0
+        self._told: Committed | None = None
         # Until the service has confirmed anything of this spool file, only its oldest pack is under
         # way: the first one that the service sees is where it takes the file to begin.
         self._known_to_service = False
@@ -152,6 +153,7 @@ class Publisher:
         Returns earlier once something has happened.
         """
         self._send_due()
+        self._forget_confirmed()
         try:
             self._happened.get(timeout=wait_s)()
             while True:
@@ -290,14 +292,22 @@ class Publisher:
         except WireError as error:
             _log.warning("What came as a confirmation %s", error.problem)
             return
-        if told.spool != self._spool.file:
-            return  # of a spool file before this one
-        for number in self._spool.confirm(told.upto):
-            self._due_at.pop(number, None)
-        self._known_to_service = told.spool == self._spool.file
-        if not self._known_to_service:  # a new file was begun, and numbers mean other packs
-            self._due_at.clear()
-            self._number_of.clear()
+        self._told = told
+        self._forget_confirmed()
+
+    def _forget_confirmed(self) -> None:
+        """Apply the last confirmation; it is kept while the spool cannot be written."""
+        told = self._told
+        if told is None:
+            return
+        if told.spool == self._spool.file:  # and not of one before this
+            for number in self._spool.confirm(told.upto):
+                self._due_at.pop(number, None)
+            self._known_to_service = told.spool == self._spool.file
+            if not self._known_to_service:  # a new file was begun, and numbers mean other packs
+                self._due_at.clear()
+                self._number_of.clear()
+        self._told = None
 
 
 def tls_context(tls: Tls) -> ssl.SSLContext:

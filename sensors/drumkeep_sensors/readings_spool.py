@@ -3,7 +3,8 @@
 One SQLite file. A sampling is one transaction, flushed to the medium before the next step
 (write-ahead log, ``synchronous=FULL``): a power cut takes at most the sampling under way. Readings
 are put into numbered packs as late as possible, so that what waits through a long outage can be
-thinned: each pack keeps its number and its readings until it is confirmed.
+thinned: each pack keeps its number and its readings until it is confirmed. A reading takes about
+55 octets. A sampling costs a card three flushes: to keep it, to number its pack, to forget it.
 
 The spool of a simulation (:mod:`drumkeep_sensors.spool`) is simpler, since a simulated reading can
 be made again.

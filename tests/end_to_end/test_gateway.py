@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from drumkeep_wire.presence import decode_presence
+from drumkeep_sensors.clock import synchronised
+from drumkeep_wire.presence import Presence, decode_presence
 from tests.end_to_end.gateway_runs import (
     ask,
     configuration,
@@ -115,7 +116,7 @@ def test_every_reading_arrives_once_though_all_are_killed_at_random_moments(
 
     with ingest(shed, mosquitto), gateway(file) as process:
         wait_until(lambda: len(stored(shed)) > 100, "the spool empties")
-        wait_until(lambda: waiting(state) <= 4, "all but the newest is confirmed")
+        wait_until(lambda: waiting(state) <= 20, "all but the newest is confirmed")
         stop(process)
         left = waiting(state)
 
@@ -179,7 +180,7 @@ def test_a_full_medium_stops_nothing_and_loses_nothing(
             full = kept_ever(medium)
             filling.unlink()
             wait_until(lambda: kept_ever(medium) > full, "the spool takes readings again")
-            wait_until(lambda: waiting(medium) <= 2, "the spool empties")
+            wait_until(lambda: waiting(medium) <= 20, "the spool empties")
             told = stop(process)
             left = waiting(medium)
         taken = kept_ever(medium)
@@ -261,4 +262,66 @@ def authority(folder: Path) -> None:
         openssl(
             *("x509", "-req", "-in", f"{name}.csr", "-CA", "ca.pem", "-CAkey", "ca.key"),
             *("-CAcreateserial", "-days", "2", "-copy_extensions", "copy", "-out", f"{name}.pem"),
+        )
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(120)
+def test_readings_wait_for_the_time_and_keep_when_they_were_taken(
+    shed: Shed, mosquitto: Mosquitto, tmp_path: Path
+):
+    if synchronised():
+        pytest.skip("this machine's clock is synchronised, so readings never wait")
+    file = configuration(tmp_path, shed, mosquitto, sensors=damp(40))
+    believing = file.read_text()
+    file.write_text(believing.replace('trust = "always"', 'trust = "ntp"'))
+    state = tmp_path / "state"
+    with ingest(shed, mosquitto):
+        wait_for_session(mosquitto)
+        begun = time.time()  # noqa: TID251 - what the readings are held against
+        with gateway(file) as process:
+            wait_until(lambda: kept_ever(state) >= 5, "it samples")
+            process.kill()
+        ended = time.time()  # noqa: TID251
+        early = kept_ever(state)
+        assert waiting(state) == early
+        assert stored(shed) == []
+        file.write_text(believing)
+        with gateway(file) as process:
+            wait_until(lambda: len(stored(shed)) > early, "all is stored")
+            stop(process)
+
+    times = [ts / 1000 for _, ts, _ in stored(shed)][:early]
+    assert begun <= times[0] < times[-1] <= ended
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(120)
+def test_a_wrong_password_is_refused_and_a_dead_gateway_is_told_by_its_last_will(
+    shed: Shed, mosquitto: Mosquitto, tmp_path: Path
+):
+    words = tmp_path / "words"
+    subprocess.run(["mosquitto_passwd", "-b", "-c", words, "attic", "right"], check=True)
+    with mosquitto._configuration.open("a") as settings:
+        settings.write(f"password_file {words}\n")  # who comes without a name may still come
+    mosquitto.stop()
+    mosquitto.start()
+    more = 'username = "attic"\npassword_file = "password"\n'
+    file = configuration(tmp_path, shed, mosquitto, sensors=damp(40), more=more)
+    with ingest(shed, mosquitto):
+        wait_for_session(mosquitto)
+        (tmp_path / "password").write_text("wrong\n")
+        told = refused(file)
+        assert "The broker refused us: Not authorized" in told
+        assert "wrong" not in told
+        assert stored(shed) == []
+        (tmp_path / "password").write_text("right\n")
+        with gateway(file) as process:
+            wait_until(lambda: len(stored(shed)) >= 3, "readings are stored")
+            assert decode_presence(retained(mosquitto, "presence")).state == "online"
+            process.kill()
+            process.wait()
+        wait_until(
+            lambda: decode_presence(retained(mosquitto, "presence")) == Presence("offline"),
+            "the last will is told",
         )

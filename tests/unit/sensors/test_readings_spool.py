@@ -197,6 +197,39 @@ def test_a_broken_file_is_kept_aside(tmp_path: Path):
     again.close()
 
 
+def test_whatever_a_power_cut_leaves_of_the_log_is_a_beginning_of_what_was_kept(tmp_path: Path):
+    spool = opened(tmp_path / "whole")
+    for second in range(40):
+        spool.add(samples(second), start=START, offset_s=BOOTED)
+        if second % 10 == 9:
+            spool.pack(at_once=True)
+    log = (tmp_path / "whole" / "readings.db-wal").read_bytes()
+    database = (tmp_path / "whole" / "readings.db").read_bytes()
+    spool.close()
+    found = []
+    for length in range(0, len(log), 1777):
+        folder = tmp_path / f"cut-{length}"
+        folder.mkdir()
+        (folder / "readings.db").write_bytes(database)
+        # The rest of the last block as a medium may leave it: old, or never written.
+        (folder / "readings.db-wal").write_bytes(log[:length] + b"\xff" * 500)
+        cut = opened(folder)
+        seconds = [
+            second
+            for (second,) in cut._db.execute(
+                "SELECT since_start_ms / 1000 FROM reading ORDER BY seq"
+            )
+        ]
+        assert seconds == list(range(len(seconds)))
+        assert not list(folder.glob("*.broken"))
+        cut.add(samples(99), start=START, offset_s=BOOTED)
+        found.append(len(seconds))
+        cut.close()
+
+    assert found == sorted(found)
+    assert found[-1] >= 39
+
+
 def test_every_commit_is_flushed(tmp_path: Path):
     spool = opened(tmp_path)
 

@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import Protocol
 
 from paho.mqtt.client import Client, MQTTv5
 from paho.mqtt.enums import CallbackAPIVersion
@@ -20,10 +21,17 @@ from tests.fixtures.shed import Shed
 PATIENCE_S = 30.0
 
 
+class Door(Protocol):
+    """Where a broker is reached."""
+
+    host: str
+    port: int
+
+
 class IngestProcess:
     """A process that ingests until it is stopped or killed."""
 
-    def __init__(self, shed: Shed, broker: Mosquitto) -> None:
+    def __init__(self, shed: Shed, broker: Door) -> None:
         self._process = subprocess.Popen(
             [sys.executable, "-m", "drumkeep", "serve", "--only", "ingest"],
             env={
@@ -60,7 +68,7 @@ class IngestProcess:
 
 
 @contextmanager
-def ingest(shed: Shed, broker: Mosquitto) -> Iterator[IngestProcess]:
+def ingest(shed: Shed, broker: Door) -> Iterator[IngestProcess]:
     """Run ingest until the end of the block."""
     process = IngestProcess(shed, broker)
     try:

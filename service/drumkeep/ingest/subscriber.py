@@ -18,6 +18,7 @@ from paho.mqtt.client import (
     DisconnectFlags,
     MQTTMessage,
     MQTTv5,
+    MQTTv311,
 )
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
 from paho.mqtt.packettypes import PacketTypes
@@ -36,6 +37,10 @@ SESSION_EXPIRY_S: Final = 14 * 86_400
 """How long the broker keeps our session, and what it queued for us, while we are away."""
 RECEIVE_MAXIMUM: Final = 1000
 SLOWEST_RECONNECT_S: Final = 30
+HANG_UPS: Final = 3
+"""After so many without an answer in between the other protocol is tried."""
+
+_OTHER_PROTOCOL: Final = "Unsupported protocol version"
 
 _OPTIONS: Final = SubscribeOptions(qos=1, retainHandling=1)
 # 1: retained messages come when the subscription is new, and not at each reconnect.
@@ -91,24 +96,43 @@ class Subscriber:
         self._subscribed = False
         self._subscribing: int | None = None
         self._foreign: frozenset[str] = frozenset()
+        self._protocol = MQTTv5
+        self._change_protocol = False
+        self._unanswered = 0
         self.last_message_at: datetime | None = None
         self.trouble: str | None = "The broker has not been reached yet."
         self._client = self._make_client()
 
     def start(self) -> None:
         """Begin to connect, and keep at it, in a thread of its own."""
-        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-        properties.SessionExpiryInterval = SESSION_EXPIRY_S
-        properties.ReceiveMaximum = RECEIVE_MAXIMUM
-        # Not a clean start, ever: the client's own default wipes the queue when a process starts.
-        self._client.connect_async(
-            self._broker.host,
-            self._broker.port,
-            keepalive=KEEPALIVE_S,
-            clean_start=False,
-            properties=properties,
-        )
+        host, port = self._broker.host, self._broker.port
+        if self._protocol == MQTTv5:
+            properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+            properties.SessionExpiryInterval = SESSION_EXPIRY_S
+            properties.ReceiveMaximum = RECEIVE_MAXIMUM
+            # Not a clean start, ever: the client's own default wipes the queue when a process
+            # starts.
+            self._client.connect_async(
+                host, port, KEEPALIVE_S, clean_start=False, properties=properties
+            )
+        else:
+            self._client.connect_async(host, port, KEEPALIVE_S)
         self._client.loop_start()
+
+    def settle_protocol(self) -> None:
+        """Go on with MQTT 3.1.1 if the broker does not speak 5.0, or the other way round.
+
+        A broker of 3.1.1 either says so or hangs up. Blocks for as long as the network thread
+        takes to end; not for callbacks.
+        """
+        if not self._change_protocol:
+            return
+        self.stop()
+        self._protocol = MQTTv311 if self._protocol == MQTTv5 else MQTTv5
+        self._change_protocol, self._unanswered = False, 0
+        _log.warning("Trying MQTT %s", "5.0" if self._protocol == MQTTv5 else "3.1.1")
+        self._client = self._make_client()
+        self.start()
 
     def stop(self) -> None:
         """Disconnect; the broker keeps the session and what is not acknowledged."""
@@ -146,7 +170,7 @@ class Subscriber:
         if filters == self._foreign or not self.connected:
             return
         for topic in filters - self._foreign:
-            self._client.subscribe(topic, options=_OPTIONS)
+            self._subscribe(self._client, [topic])
             _log.info("Reading %s besides", topic)
         if gone := sorted(self._foreign - filters):
             self._client.unsubscribe(gone)
@@ -156,7 +180,9 @@ class Subscriber:
         client = Client(
             CallbackAPIVersion.VERSION2,
             client_id=self._broker.client_id,
-            protocol=MQTTv5,
+            # 5.0 says it when it connects.
+            clean_session=False if self._protocol == MQTTv311 else None,
+            protocol=self._protocol,
             manual_ack=True,
             reconnect_on_failure=True,
         )
@@ -171,7 +197,14 @@ class Subscriber:
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = self._on_subscribe
         client.on_message = self._on_message
+        if self._protocol == MQTTv311:
+            client.max_inflight_messages_set(RECEIVE_MAXIMUM)
         return client
+
+    def _subscribe(self, client: Client, topics: list[str]) -> int | None:
+        if self._protocol == MQTTv5:
+            return client.subscribe([(topic, _OPTIONS) for topic in topics])[1]
+        return client.subscribe([(topic, 1) for topic in topics])[1]
 
     def _next_epoch(self) -> None:
         with self._epoch_lock:
@@ -186,13 +219,16 @@ class Subscriber:
         _properties: Properties | None,
     ) -> None:
         self._next_epoch()
+        self._unanswered = 0
         if reason.is_failure:
+            if reason == _OTHER_PROTOCOL:
+                self._change_protocol = True
             self.trouble = f"The broker refused us: {reason}."
             _log.error("The broker refused us: %s", reason)
             return
         topics = self._broker.topics
         filters = [topics.every("readings"), topics.every("presence")]
-        _, self._subscribing = client.subscribe([(topic, _OPTIONS) for topic in filters])
+        self._subscribing = self._subscribe(client, filters)
         self._foreign = frozenset()  # subscribed to anew, as the broker may have lost them
         kept = "kept" if flags.session_present else "new"
         _log.info("Connected to the broker with a %s session", kept)
@@ -209,6 +245,8 @@ class Subscriber:
         _properties: Properties | None,
     ) -> None:
         self._next_epoch()
+        self._unanswered += not self._subscribed
+        self._change_protocol |= self._unanswered >= HANG_UPS
         self._subscribed = False
         if reason.is_failure:
             self.trouble = f"The connection to the broker was lost: {reason}."

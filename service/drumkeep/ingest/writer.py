@@ -109,7 +109,7 @@ class Writer:
             while not self._foreign.look() and not self._stopping.wait(FIRST_PAUSE_S):
                 pass
             while (batch := self._next_batch()) is not None:
-                self._look_for_foreign()
+                self._tend()
                 if batch and not self._handle(batch):
                     return
                 self._tell(at_once=False)
@@ -120,7 +120,8 @@ class Writer:
             logging.shutdown()
             os._exit(DIED)
 
-    def _look_for_foreign(self) -> None:
+    def _tend(self) -> None:
+        self._subscriber.settle_protocol()
         self._foreign.look()
         self._subscriber.also_to(self._foreign.filters)
 

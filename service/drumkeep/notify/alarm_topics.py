@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 import paho.mqtt.client as mqtt
-from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from drumkeep_wire.topics import Topics
 
@@ -58,16 +58,10 @@ class AlarmTopics:
     ) -> None:
         self._host, self._port = host, port
         self._topics = Topics(root)
+        self._username, self._password, self._tls = username, password, tls
         self._connected = threading.Event()
-        self._client = mqtt.Client(
-            CallbackAPIVersion.VERSION2, client_id=CLIENT_ID, protocol=mqtt.MQTTv5
-        )
-        if username is not None:
-            self._client.username_pw_set(username, password)
-        if tls is not None:
-            self._client.tls_set_context(tls)
-        self._client.on_connect = self._on_connect
-        self._client.on_disconnect = self._on_disconnect
+        self._older = False
+        self._client = self._make_client(mqtt.MQTTv5)
 
     def start(self) -> None:
         """Begin to connect; returns at once, whether or not the broker can be reached."""
@@ -96,6 +90,11 @@ class AlarmTopics:
         list of str
             Ids of the alarms that the broker has confirmed; the others are to be tried again.
         """
+        if self._older and not self.connected:
+            self._older = False
+            self.stop()
+            self._client = self._make_client(mqtt.MQTTv311)
+            self.start()
         if not self.connected:
             return []
         sent = []
@@ -117,8 +116,21 @@ class AlarmTopics:
                 confirmed.append(alarm_id)
         return confirmed
 
+    def _make_client(self, protocol: MQTTProtocolVersion) -> mqtt.Client:
+        client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id=CLIENT_ID, protocol=protocol)
+        if self._username is not None:
+            client.username_pw_set(self._username, self._password)
+        if self._tls is not None:
+            client.tls_set_context(self._tls)
+        client.on_connect = self._on_connect
+        client.on_disconnect = self._on_disconnect
+        return client
+
     def _on_connect(self, *arguments: object) -> None:
         reason = arguments[3]
+        # A broker of MQTT 3.1.1 says so; the next time that there is something to publish it is
+        # spoken to in that.
+        self._older = str(reason) == "Unsupported protocol version"
         if not getattr(reason, "is_failure", True):
             self._connected.set()
 

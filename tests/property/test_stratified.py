@@ -154,7 +154,9 @@ def written_step(start, *, drum, air_c, floor_c, seconds):  # noqa: C901, PLR091
         gained += heat * piece
         left -= piece
     after = conducted(layers, drum=drum, air_c=air_c, floor_c=floor_c, seconds=seconds, mean=mean)
-    top, bottom = end_films(layers, drum, air_c, floor_c, height, mean)
+    top, bottom = end_films(
+        layers, drum=drum, air_c=air_c, floor_c=floor_c, height=height, mean=mean
+    )
     ends = top * (air_c - after[-1]) + bottom * (floor_c - after[0])
     return optimize.isotonic_regression(after).x, gained + seconds * CROSS_SECTION_M2 * ends
 
@@ -168,7 +170,7 @@ def limited(one, other, sharp):
     )
 
 
-def end_films(core, drum, air_c, floor_c, height, mean):
+def end_films(core, *, drum, air_c, floor_c, height, mean):
     """Films of top and bottom with the liquid's own: part of a layer at rest, else turning over."""
     half = 0.5 * height / LAYERS / drum["conductivity_w_mk"]
     rho, c, k = drum["density_kg_m3"], drum["specific_heat_j_kgk"], drum["conductivity_w_mk"]
@@ -197,7 +199,12 @@ def conducted(core, *, drum, air_c, floor_c, seconds, mean):
     height = float(depth(one, mean_c=mean)[0])
     scale = seconds / (float(heat_capacity(one, mean_c=mean)[0]) / LAYERS) * CROSS_SECTION_M2
     between = drum["conductivity_w_mk"] / (height / LAYERS) * scale
-    top, bottom = (film * scale for film in end_films(core, drum, air_c, floor_c, height, mean))
+    top, bottom = (
+        film * scale
+        for film in end_films(
+            core, drum=drum, air_c=air_c, floor_c=floor_c, height=height, mean=mean
+        )
+    )
     bands = np.zeros((3, LAYERS))
     bands[0, 1:] = bands[2, :-1] = -between
     bands[1] = 1.0 + 2.0 * between

@@ -244,7 +244,7 @@ def test_the_two_sets_have_no_run_in_common_and_span_what_a_drum_meets():
     assert (len(fitted), len(unseen)) == (39, 26)
     assert not {case.name for case in fitted} & {case.name for case in unseen}
     parameters = [
-        (case.depth_m, case.kinematic_viscosity_m2_s, case.side_w_m2k)
+        (case.depth_m, case.kinematic_viscosity_m2_s, case.side_w_m2k, case.air[-1])
         for case in [*fitted, *unseen]
     ]
     assert len(set(parameters)) == len(parameters)

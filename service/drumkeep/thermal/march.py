@@ -146,7 +146,7 @@ def course_of(
         As in :func:`march`.
     """
     drive = _drive_over_time(layers_c, air_c=air_c, before_k=drive_k, step_s=step_s)
-    seconds = np.arange(len(layers_c)) * step_s
+    seconds = np.arange(len(layers_c), dtype=np.float64) * step_s
     grown = 1.0 - np.exp(-seconds[:, None, None] / ERROR_GROWS_S) if start_known else 1.0
     band = band_of(
         np.moveaxis(layers_c, 1, 0), drive_k=drive, sensor_error_k=sensor_error_k, kept=grown

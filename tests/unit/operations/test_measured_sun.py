@@ -142,7 +142,7 @@ def test_what_was_measured_is_not_promised_for_tomorrow(depot):
 
 def warmest_ahead(depot, tag):
     with depot.looking() as tx:
-        return max(point.high_c for point in ahead_of(tx, drum=depot.drum(tag), hours=24))
+        return max(point.high_c or 0.0 for point in ahead_of(tx, drum=depot.drum(tag), hours=24))
 
 
 def test_after_a_dull_day_the_next_one_may_be_bright(depot):

@@ -1,5 +1,7 @@
 """The words of the interface."""
 
+from typing import Any
+
 import pytest
 
 from drumkeep.domain.quantities import celsius_from_fahrenheit as f
@@ -109,7 +111,10 @@ def test_moving_caution_gives_the_weight_in_the_viewers_unit():
 
 
 def test_when_it_will_be_ready_is_told_from_earliest_to_latest():
-    where = {"ready_from": NOW + 3 * HOUR, "ready_in_warm_room_from": NOW + 2 * HOUR}
+    where: dict[str, Any] = {
+        "ready_from": NOW + 3 * HOUR,
+        "ready_in_warm_room_from": NOW + 2 * HOUR,
+    }
     room, here = wording.ready_lines(drum(**where), US)
 
     assert room.startswith("Ready between ")
@@ -119,7 +124,7 @@ def test_when_it_will_be_ready_is_told_from_earliest_to_latest():
 
 
 def test_a_drum_that_is_not_surely_ready_in_four_days_may_be():
-    plain = {"ready_at": None, "ready_in_warm_room_at": None}
+    plain: dict[str, Any] = {"ready_at": None, "ready_in_warm_room_at": None}
     (perhaps,) = wording.ready_lines(drum(**plain, ready_from=NOW + 30 * HOUR), US)
     (never,) = wording.ready_lines(drum(**plain), US)
 

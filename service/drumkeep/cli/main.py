@@ -16,6 +16,7 @@ SUBCOMMANDS: Final = {
     "gateway": "gateway",
     "forecast": "forecast",
     "import": "imports",
+    "move-store": "move_store",
 }
 """Modules of this package; each has ``add_parser(subparsers)`` that sets ``run``."""
 

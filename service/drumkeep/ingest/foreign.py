@@ -66,7 +66,9 @@ class ForeignTopics:
 def _pack(message: Arrived, known: KnownMapping) -> ArrivedPack:
     if message.size > LONGEST_PAYLOAD:
         mend = f"Send messages of at most {LONGEST_PAYLOAD} octets."
-        return _of(message, known, Rejection(None, "", f"{message.size} octets", "is long", mend))
+        return _of(
+            message, known, Rejection(None, "", f"{message.size} octets", "is too long", mend)
+        )
     read = read_message(
         known.map, topic=message.topic, payload=message.payload, now=message.received_at
     )

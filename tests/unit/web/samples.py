@@ -41,6 +41,7 @@ from drumkeep.web.views.why import (
     WhyView,
 )
 from drumkeep.web.wording import ACTION
+from tests.unit.web.device_samples import device_pages, stray
 
 NOW = datetime(2027, 2, 5, 7, 12, tzinfo=UTC)  # 1:12 am at the site
 CHICAGO = ZoneInfo("America/Chicago")
@@ -352,7 +353,11 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
         "sensors.html": {
             "spots": (change(SPOT),),
             "loose": (change("urn:dev:os:32473-spare:temp"),),
+            "strays": (change(stray(NOW)),),
+            "places": (("north/hall", change("Long hall")),),
+            "may_change": True,
         },
+        **device_pages(change, now=NOW),
         "sign_in.html": {"csrf": "c", "next": "/floor", "name": change("ana"), "error": "No."},
         "me.html": {},
         "problem.html": {"problem": change(problem)},

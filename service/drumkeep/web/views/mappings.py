@@ -6,7 +6,7 @@ from datetime import datetime
 from drumkeep.domain.doubt_words import said as value_said
 from drumkeep.domain.grid import from_ms
 from drumkeep.domain.readings import Rejection
-from drumkeep.domain.sensors import MEASURED
+from drumkeep.domain.sensors import MEASURED, UNITS
 from drumkeep.operations.foreign import ForeignReadings
 from drumkeep.web.formats import Formats
 from drumkeep.web.views.sentences import said
@@ -14,10 +14,11 @@ from drumkeep.web.views.sentences import said
 
 @dataclass(frozen=True, slots=True)
 class TriedView:
-    """One reading that the sample would become."""
+    """One reading that the sample would become; ``stored`` is the figure that would be kept."""
 
     name: str
     value: str
+    stored: str
     at: datetime
 
 
@@ -35,5 +36,6 @@ def trial_view(found: ForeignReadings, *, formats: Formats) -> TrialView:
     for one in found.readings:
         what = next(what for what, quantity in MEASURED.items() if quantity == one.quantity)
         told = said(value_said(one.value, what=what), formats)
-        readings.append(TriedView(one.sensor_name, told, from_ms(one.ts_ms)))
+        stored = f"{one.value:.6g} {UNITS[one.quantity]}"
+        readings.append(TriedView(one.sensor_name, told, stored, from_ms(one.ts_ms)))
     return TrialView(tuple(readings), found.rejections)

@@ -326,7 +326,7 @@ class ReadingsSpool:
 
 
 def _connect(file: Path) -> sqlite3.Connection:
-    connection = sqlite3.connect(file, isolation_level=None, check_same_thread=False)
+    connection = sqlite3.connect(file, isolation_level=None)
     try:
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = FULL")

@@ -55,7 +55,7 @@ def test_a_good_configuration_is_read(tmp_path: Path):
 def test_the_example_that_ships_is_a_good_one(tmp_path: Path):
     text = (CHECKOUT / "deploy" / "gateway" / "gateway.toml").read_text()
     (tmp_path / "password").write_text("secret\n")
-    (tmp_path / "ca.pem").write_text("")
+    (tmp_path / "drumkeep-ca.crt").write_text("")
 
     told = read_configuration(write(tmp_path, text))
 

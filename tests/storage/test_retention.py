@@ -118,9 +118,9 @@ def test_what_a_drum_that_is_there_may_rest_on_is_left_alone(full):
 
 def test_what_a_drum_rests_on_that_was_poured_into_another_is_left_alone(full):
     donor = full.receive("hall", 1.0, net_kg=200.0)
-    taker = full.receive("hall", 60 * 24.0, net_kg=100.0)
-    full.record(taker, "topped", 61 * 24.0, **{"from": donor, "kg": 20.0})
-    full.record(donor, "disposed", 62 * 24.0)
+    taker = full.receive("hall", 32 * 24.0, net_kg=100.0)
+    full.record(taker, "topped", 32 * 24.0 + 1.0, **{"from": donor, "kg": 20.0})
+    full.record(donor, "disposed", 32 * 24.0 + 2.0)
 
     run(full)
 

@@ -34,6 +34,8 @@ _DRIVER: Final = "postgresql+psycopg"
 
 _SESSION: Final = {
     "timezone": "UTC",
+    # Whatever the server's default: what is confirmed to a gateway is on the disk.
+    "synchronous_commit": "on",
     # As long as SQLite's busy timeout: whoever waits longer is told to try again.
     "lock_timeout": "5s",
     "statement_timeout": "60s",

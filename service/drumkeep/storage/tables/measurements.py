@@ -5,6 +5,8 @@ from uuid import UUID
 from sqlalchemy import Index
 from sqlmodel import Field, SQLModel
 
+from drumkeep.storage.keys import BIG
+
 
 class Measurement(SQLModel, table=True):
     """One reading in or on a drum as it was met; °C and K.
@@ -16,7 +18,7 @@ class Measurement(SQLModel, table=True):
 
     __table_args__ = (Index(None, "drum_id", "step"),)
 
-    id: int = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True, sa_type=BIG)
     drum_id: int = Field(foreign_key="drum.id")
     step: int
     event_id: UUID | None = Field(default=None, index=True)

@@ -6,6 +6,8 @@ from typing import Final
 from sqlalchemy import BigInteger, Column, Float, Integer, PrimaryKeyConstraint, Table
 from sqlmodel import JSON, Field, LargeBinary, SQLModel
 
+from drumkeep.storage.keys import BIG
+
 reading: Final = Table(
     "reading",
     SQLModel.metadata,
@@ -78,7 +80,7 @@ class Reject(SQLModel, table=True):
     again (a gateway repeats what is not confirmed), ``payload`` the first octets of the pack.
     """
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int | None = Field(default=None, primary_key=True, sa_type=BIG)
     key: str = Field(max_length=64, unique=True)
     received_at: datetime
     source: str = Field(max_length=400)

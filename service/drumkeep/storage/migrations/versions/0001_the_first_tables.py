@@ -71,7 +71,7 @@ def upgrade() -> None:  # noqa: PLR0915 - one statement a table
     )
     op.create_table(
         "reject",
-        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("key", sa.String(length=64), nullable=False),
         sa.Column("received_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("source", sa.String(length=400), nullable=False),

@@ -153,7 +153,7 @@ def upgrade() -> None:
 
     op.create_table(
         "measurement",
-        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("drum_id", sa.Integer(), nullable=False),
         sa.Column("step", sa.Integer(), nullable=False),
         sa.Column("event_id", sa.Uuid(), nullable=True),

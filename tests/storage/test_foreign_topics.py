@@ -13,6 +13,7 @@ from drumkeep.storage.transaction import transaction
 from tests.fixtures.shed import Shed, shed
 
 __all__ = ["shed"]
+pytestmark = pytest.mark.both_stores
 
 NOW = datetime(2026, 2, 5, 12, tzinfo=UTC)
 

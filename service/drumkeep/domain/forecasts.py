@@ -13,6 +13,7 @@ from drumkeep.domain.liquid_surroundings import table_of
 from drumkeep.domain.products import Properties, Side, default_product
 from drumkeep.domain.sun import DEFAULT_ABSORPTANCE, facing_sun, given_sun
 from drumkeep.errors import Fault, Invalid
+from drumkeep.thermal.band import Band, held_within
 from drumkeep.thermal.boundary import (
     FLOOR_SHARE,
     Exposure,
@@ -214,7 +215,7 @@ def _course(request: ForecastRequest, *, liquid: Liquid, faces: _Faces, spread: 
     start = np.broadcast_to(given, (SETS, 1, LAYERS))
     sets = spread_out(liquid, spread=spread)
     if request.flow == "none":
-        return solid_course(
+        course = solid_course(
             start,
             liquid=sets,
             side_c=faces.side_c,
@@ -222,16 +223,30 @@ def _course(request: ForecastRequest, *, liquid: Liquid, faces: _Faces, spread: 
             floor_c=faces.floor_c,
             step_s=STEP_S,
         )
-    return march(
-        start,
-        liquid=sets,
-        air_c=faces.side_c,
-        top_c=faces.top_c,
-        floor_c=faces.floor_c,
-        drive_k=np.zeros(1),
-        step_s=STEP_S,
-        mixed=request.flow == "mixed",
-        start_known=True,
+    else:
+        course = march(
+            start,
+            liquid=sets,
+            air_c=faces.side_c,
+            top_c=faces.top_c,
+            floor_c=faces.floor_c,
+            drive_k=np.zeros(1),
+            step_s=STEP_S,
+            mixed=request.flow == "mixed",
+            start_known=True,
+        )
+    return replace(course, band=_possible(course.band, start_c=given, faces=faces))
+
+
+def _possible(band: Band, *, start_c: np.ndarray, faces: _Faces) -> Band:
+    """Cut the band to what the start and all that was faced so far allow: nothing heats here."""
+    faced = (faces.side_c, faces.top_c, faces.floor_c)
+    coldest = np.min([f.min(axis=1) for f in faced], axis=0)
+    hottest = np.max([f.max(axis=1) for f in faced], axis=0)
+    return held_within(
+        band,
+        coldest_c=np.minimum(np.minimum.accumulate(coldest), start_c.min()),
+        hottest_c=np.maximum(np.maximum.accumulate(hottest), start_c.max()),
     )
 
 

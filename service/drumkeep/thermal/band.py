@@ -5,7 +5,7 @@ the bottom is a little too warm in fast cooling, so the band reaches further dow
 at rest.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -57,6 +57,24 @@ class Band:
     def high(self) -> Floats:
         """The hottest plausible liquid."""
         return np.maximum(self.top_high, self.mean_high)
+
+
+def held_within(band: Band, *, coldest_c: Floats, hottest_c: Floats) -> Band:
+    """Return the band, cut where no liquid can be; shape of the arguments as of the band.
+
+    Parameters
+    ----------
+    coldest_c, hottest_c
+        What the liquid has begun from or faced so far: without a heater it is never colder than
+        the coldest nor hotter than the hottest of that. The likely course is left as it is.
+    """
+    cut = {}
+    for name in ("bottom", "mean", "top"):
+        likely = getattr(band, name)
+        low, high = getattr(band, f"{name}_low"), getattr(band, f"{name}_high")
+        cut[f"{name}_low"] = np.minimum(np.maximum(low, coldest_c), likely)
+        cut[f"{name}_high"] = np.maximum(np.minimum(high, hottest_c), likely)
+    return replace(band, **cut)
 
 
 def band_of(

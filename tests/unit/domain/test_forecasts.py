@@ -1,5 +1,6 @@
 """What-if forecasts: defaults, limits in closed form, and what is refused."""
 
+import itertools
 import math
 from dataclasses import replace
 
@@ -333,3 +334,24 @@ def test_a_usual_drum_in_usual_air_is_inside_every_range():
             ).warnings
 
             assert said == []
+
+
+@pytest.mark.parametrize("flow", ["free", "none", "mixed"])
+@pytest.mark.parametrize(("start", "air"), [(4.0, 27.0), (40.0, -10.0)])
+def test_the_band_stays_between_the_coldest_and_hottest_of_start_and_air(start, air, flow):
+    # by the second law: without a heater nothing leaves the span of what it began from and faced
+    course = ask(start_c=(start,) * 8, air=(AirPoint(h=0.0, c=air),), hours=24, flow=flow)
+
+    assert min(course.low_c) >= min(start, air) - 1e-9
+    assert max(course.high_c) <= max(start, air) + 1e-9
+    assert course.high_c[4] > course.low_c[4]
+
+
+def test_warmer_air_never_lowers_the_low_end():
+    lows = [
+        ask(start_c=(4.0,) * 8, air=(AirPoint(h=0.0, c=air),), hours=24).low_c
+        for air in (5.0, 15.0, 27.0)
+    ]
+
+    for colder, warmer in itertools.pairwise(lows):
+        assert all(a <= b + 1e-9 for a, b in zip(colder, warmer, strict=True))

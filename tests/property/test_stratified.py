@@ -94,9 +94,12 @@ def written_step(start, *, drum, air_c, floor_c, seconds):  # noqa: C901, PLR091
             if drive <= 1e-9:
                 break
             if last is not None:
-                excess -= carried * (layers[j] - layers[last]) * way
-                source[j] += min(excess, 0.0) * way
-                excess = max(excess, 0.0)
+                step_k = (layers[j] - layers[last]) * way
+                if carried * step_k > excess:
+                    flow[j if way > 0 else j + 1] = excess / step_k * way
+                    excess = 0.0
+                else:
+                    excess -= carried * step_k
             mu = np.interp(0.5 * (air_c + layers[j]), NODES_C, one.tables[0, Row.VISCOSITY])
             lift = C_FLOW * rho * c * GRAVITY * drum["expansion_1_k"] / (mu / rho) * PERIMETER_M
 
@@ -181,7 +184,7 @@ def end_films(core, *, drum, air_c, floor_c, height, mean):
         inside = 20.0
         for _ in range(3):
             face = difference * outside / (outside + inside) if outside else 0.0
-            inside = max(C_TURNING * k * np.cbrt(buoyancy * face), 1e-3)
+            inside = max(C_TURNING * k * np.cbrt(buoyancy * face), 25.0 * k / height)
         return outside * inside / (outside + inside)
 
     top, bottom = drum["top_w_m2k"], drum["bottom_w_m2k"]

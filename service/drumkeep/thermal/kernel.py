@@ -26,19 +26,19 @@ LAYERS: Final = 24
 C_FILM: Final = 2.0
 """Wall-to-core film c k/δ; 2 is the slope at the wall of a parabolic profile of thickness δ."""
 
-C_FLOW: Final = 0.0317
-STREAM_SHARE: Final = 0.316
+C_FLOW: Final = 0.0296
+STREAM_SHARE: Final = 0.357
 """Mass flow c ρ g β Δ δ³/ν a metre of wall, and the mean excess of the stream as a share of the
 wall's excess Δ. Like the five below fitted to fine-grid curves."""
 
-STILL_BOTTOM: Final = 0.874
-STILL_TOP: Final = 1.81
-C_TURNING: Final = 0.355
+STILL_BOTTOM: Final = 0.613
+STILL_TOP: Final = 1.54
+C_TURNING: Final = 0.351
 """Between an end layer and its face: where the end is stable (cold below, warm above), so many half
 layers at rest; where it turns over, a film c k (g β ΔT/(ν α))^⅓."""
 
-SHARP: Final = 2.34
-SHARP_PER_FILM: Final = 19.2
+SHARP: Final = 1.35
+SHARP_PER_FILM: Final = 18.4
 """How sharply the core keeps its layering as it flows: so much, less so much for each radius of
 film thickness. A thick film drags along liquid of many layers."""
 
@@ -62,6 +62,9 @@ _MOST_PIECES: Final = 64
 
 _LEAST_DRIVE_K: Final = 1e-9
 _TURNING_ROUNDS: Final = 3
+_LEAST_TURNING: Final = 25.0
+"""Of k over the depth: with less, gel would warm slower than the exact series of a solid."""
+
 _FIRST_TURNING_W_M2K: Final = 20.0
 _DENSITY: Final = int(Row.DENSITY)
 _EXPANSION: Final = int(Row.EXPANSION)
@@ -167,11 +170,14 @@ def _wall_stream(
         if drive <= _LEAST_DRIVE_K:
             break
         if passed:
-            # What was warmer than the layer before is less so than this one, or not at all.
-            excess -= carried * (t[j] - t[j - way]) * way
-            if excess < 0.0:
-                source[j] += excess * way
+            # What was warmer than the layer before is less so than this one. Where the stream would
+            # be colder than it, only so much goes on as has the warmth; the rest stays behind.
+            step = (t[j] - t[j - way]) * way
+            if carried * step > excess:
+                flow[j if upward else j + 1] = excess / step * way
                 excess = 0.0
+            else:
+                excess -= carried * step
         beside = t[j] + 0.5 * way * drive
         push = lift / _look_up(table, _VISCOSITY, beside)
         thickness = _thickness(drive, excess, side, film, push * STREAM_SHARE, area, thickness)
@@ -237,15 +243,16 @@ def _carry(
 
 
 @_compiled
-def _turned(outside: float, difference: float, turning: float) -> float:
+def _turned(outside: float, difference: float, turning: float, least: float) -> float:
     """End film W/(m² K) with that of the liquid which turns over behind it.
 
-    ``turning`` times the third root of the face's own difference, K, is the liquid's film.
+    ``turning`` times the third root of the face's own difference, K, is the liquid's film, at least
+    ``least``, that of conduction.
     """
     inside = _FIRST_TURNING_W_M2K
     for _ in range(_TURNING_ROUNDS):
         face = difference * outside / (outside + inside) if outside > 0.0 else 0.0
-        inside = max(turning * np.cbrt(face), 1e-3)
+        inside = max(turning * np.cbrt(face), least)
     return outside * inside / (outside + inside)
 
 
@@ -370,14 +377,15 @@ def _step(
     # (g β/(ν α))^⅓ k, of the mean
     turning = _look_up(table, _EXPANSION, mean) * GRAVITY_M_S2 * rho**2 * cp / k
     turning = C_TURNING * k * np.cbrt(turning / _look_up(table, _VISCOSITY, mean))
+    least = _LEAST_TURNING * k / height
     if top_c > t[LAYERS - 1]:
         top /= 1.0 + top * STILL_TOP * half
     else:
-        top = _turned(top, t[LAYERS - 1] - top_c, turning)
+        top = _turned(top, t[LAYERS - 1] - top_c, turning, least)
     if floor_c < t[0]:
         bottom /= 1.0 + bottom * STILL_BOTTOM * half
     else:
-        bottom = _turned(bottom, floor_c - t[0], turning)
+        bottom = _turned(bottom, floor_c - t[0], turning, least)
     _conduct(t, k * ends / dz, top * ends, top_c, bottom * ends, floor_c, spare)
     _overturn(t)
 

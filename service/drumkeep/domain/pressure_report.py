@@ -33,6 +33,8 @@ MARK_CAUTION: Final = (
     "is no limit to work by: a drum bulges long before."
 )
 _WATER_KG_M3: Final = 1000.0
+_SAME_KPA: Final = 0.7
+"""Less than a tenth of a psi: the weather moves the air outside by more."""
 
 
 @dataclass(frozen=True)
@@ -128,10 +130,15 @@ class PressureReport:
             return "None: it is open."
         if self.now is None:
             return "Not known, for its temperature is not."
-        words = (
-            f"{_against_air(self.now.likely)}, computed; {_signed(self.now.low)} to "
-            f"{_signed(self.now.high)} over the band of its temperature"
-        )
+        likely = _against_air(self.now.likely)
+        words = f"{likely[0].upper()}{likely[1:]}, computed; "
+        if max(abs(self.now.low), abs(self.now.likely), abs(self.now.high)) < _SAME_KPA:
+            words += "so it stays over the band of its temperature"
+        else:
+            words += (
+                f"{_signed(self.now.low)} to {_signed(self.now.high)} over the band of its "
+                "temperature"
+            )
         low, high = activity_range(self.product)
         if self.product.side is Side.RESIN and low < high:
             words += f" and of how the blend holds its agent (activity {low:g} to {high:g})"
@@ -293,10 +300,14 @@ def _within(holds: bool) -> str:  # noqa: FBT001 - one word for yes, one for no
 
 
 def _against_air(kpa: float) -> str:
+    if abs(kpa) < _SAME_KPA:
+        return "about the same as the air outside"
     return f"{pressure(abs(kpa))} {'below' if kpa < 0.0 else 'above'} the air outside"
 
 
 def _signed(kpa: float) -> str:
+    if abs(kpa) < 0.5 * _SAME_KPA:
+        return pressure(0.0)
     return f"{pressure(abs(kpa))} below" if kpa < 0.0 else pressure(kpa)
 
 

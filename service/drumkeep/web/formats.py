@@ -236,7 +236,7 @@ class Formats:
         return f"about {clock} {day}".strip()
 
     def between(self, earliest: datetime | None, latest: datetime | None) -> str:
-        """Return a span of computed times: ``between 2 pm and 6 pm tomorrow``.
+        """Return a span: ``between 2 pm and 6 pm tomorrow``, ``by midnight or sooner`` from now.
 
         Its end is that of :meth:`about`; one time where both round to it or there is no earliest.
         """
@@ -250,6 +250,8 @@ class Formats:
         shared = f" {self.day(earliest)}"
         if last.endswith(shared):
             first = first.removesuffix(shared)
+        if first == "now":
+            return f"by {last} or sooner"
         return f"between {first} and {last}"
 
     def earliest(self, at: datetime) -> str:

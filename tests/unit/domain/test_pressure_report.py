@@ -176,3 +176,15 @@ def test_an_equation_that_ends_before_55_c_says_so():
 def test_the_headspace_is_what_the_liquid_leaves():
     assert report().headspace_m3 == pytest.approx(0.2165 - 250.0 / 1230.0)
     assert np.isfinite(report().hot_kpa or 0.0)
+
+
+def test_next_to_nothing_is_about_the_same_as_the_air_outside():
+    # 0.1 psi is 0.69 kPa
+    def now(kpa, *, either_way=0.1):
+        gauge = Gauge(likely=kpa, low=kpa - either_way, high=kpa + either_way)
+        return said(report(now=gauge))["Pressure"]
+
+    assert now(0.3).startswith("About the same as the air outside, computed; so it stays")
+    assert now(-0.3) == now(0.3)
+    assert "computed; 1 kPa below to 0 kPa over" in now(-0.5, either_way=0.4)
+    assert now(-2.0, either_way=1.0).startswith("2 kPa below the air outside, computed; 3 kPa")

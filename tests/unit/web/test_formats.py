@@ -157,7 +157,7 @@ def test_a_span_of_computed_times_ends_no_earlier_and_begins_no_later_than_compu
 
     assert spoken(US.between(earliest, latest)) == "between 2 pm and 6:30 pm tomorrow"
     assert spoken(SI.between(earliest, latest)) == "between 14:00 and 18:30 tomorrow"
-    assert spoken(US.between(US.now, latest)) == "between now and 6:30 pm tomorrow"
+    assert spoken(US.between(US.now, latest)) == "by 6:30 pm tomorrow or sooner"
     assert (
         spoken(US.between(earliest, latest + 24 * HOUR)) == "between 2 pm tomorrow and 6:30 pm Sun"
     )

@@ -305,7 +305,9 @@ class _Run:
     def _step(self, step: int) -> None:
         """Note what the step's five minutes mean, then advance the liquid over them."""
         rows = self.rows
-        states = self.states[rows]
+        # Mostly all of them march, and then no copy is needed.
+        whole = len(rows) == len(self.states)
+        states = self.states if whole else self.states[rows]
         mean = likely_mean(states)
         air, floor, known, spread = self.air.over(step, at=self.at, mean_c=mean)
         now = self.air.likely_at(step, at=self.at, mean_c=mean)
@@ -367,7 +369,8 @@ class _Run:
         states["layers"] = np.moveaxis(layers, 0, 1)
         states["doubt_k"] = states["doubt_k"] * self.fade + spread * (1.0 - self.fade)
         states["resolved"] |= known & (states["doubt_k"] < UNSUPPORTED_K)
-        self.states[rows] = states
+        if not whole:
+            self.states[rows] = states
 
 
 def _in_order(happening: tuple[int, DrumEvent]) -> tuple[datetime, datetime, bool, int]:

@@ -109,8 +109,9 @@ class AgitatedIn(EventIn):
 class HeatedIn(EventIn):
     """A heater on the drum until a time; it takes the place of an earlier one.
 
-    ``device`` is band, base, blanket or other; ``height_m`` of a band's middle above the bottom. A
-    blanket of 0 W insulates only.
+    ``device`` is band, base or blanket, or other words: those count as another heater, and what
+    burns or steams is refused. ``height_m`` of a band's middle above the bottom. A blanket of 0 W
+    insulates only.
     """
 
     kind: Literal["heated"]

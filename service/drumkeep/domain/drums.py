@@ -11,7 +11,7 @@ from datetime import date, datetime, timedelta
 from typing import Any, Final
 
 from drumkeep.domain.events import ENDING, DrumEvent, EventKind
-from drumkeep.domain.heaters import Heater, check_heater, heater_of
+from drumkeep.domain.heaters import Heater, check_device, check_heater, heater_of
 from drumkeep.domain.products import OutputClass, Product
 from drumkeep.domain.un_mark import UnMark, parse
 from drumkeep.errors import Conflict, Fault, Invalid
@@ -206,6 +206,7 @@ def _after(state: _Fold, facts: DrumFacts, event: DrumEvent) -> DrumFacts:  # no
             ran = (event.at, float(data["minutes"]))
             return replace(facts, agitations=(*facts.agitations, ran))
         case EventKind.HEATED:
+            check_device(str(event.data["device"]))
             heater = heater_of(event)
             check_heater(heater, at=event.at, depth_m=depth_m(facts.net_kg, product=product))
             return replace(facts, heater=heater)

@@ -4,6 +4,7 @@ The cautions are common practice, no source; silicone bands of 1000 W and more m
 a forgotten one can boil the resin's agent and burst a tight drum.
 """
 
+import re
 from dataclasses import dataclass
 from datetime import datetime
 from enum import IntEnum
@@ -41,10 +42,45 @@ _WORDS: Final = {
 }
 
 
+_FLAME: Final = re.compile(
+    r"\b((blow)?torch(es)?|blow ?lamps?|(open[ -])?flames?|fires?|burners?|steam|steamers?"
+    r"|propane|butane|kerosene|diesel|salamanders?|charcoal)\b",
+    re.IGNORECASE,
+)
+"""Words of what burns or steams: never to be used on a drum (suppliers' handling guides)."""
+
+
 def device_of(words: str) -> Device:
     """Return the kind of heater that somebody wrote, like ``band`` or ``Blanket heater``."""
     written = words.casefold()
     return next((kind for word, kind in _WORDS.items() if word in written), Device.OTHER)
+
+
+def check_device(words: str) -> None:
+    """Refuse a flame or steam on a drum; any other heater is one of the kinds or another.
+
+    Raises
+    ------
+    Invalid
+        What was written names a flame or steam.
+    """
+    named = _FLAME.search(words)
+    if named is None:
+        return
+    problem = f"means a flame or steam ({named[0]}), which must never heat a drum"
+    mend = (
+        "Take it off and keep away; hold the drum and ask the supplier. Heat with a band, base or "
+        "blanket heater that has a thermostat, the small bung vented."
+    )
+    raise Invalid("Never heat a drum with it.", [Fault("device", words, problem, mend)])
+
+
+def understood(words: str) -> str:
+    """Return how a heater that somebody wrote was taken: ``band``, or for what that is unknown."""
+    device = device_of(words)
+    if device is not Device.OTHER:
+        return device.name.lower()
+    return "another heater, whose heat goes evenly into all of the liquid"
 
 
 @dataclass(frozen=True)
@@ -152,6 +188,11 @@ def heating_cautions(heater: Heater | None, *, maximum_c: float, now: datetime) 
     said = [first]
     if heater.device is Device.BAND:
         said.append("Keep the band below the liquid level, and mix: it makes a hot ring.")
+    if heater.device is Device.OTHER:
+        said.append(
+            "Its heater is none that is known and counts as one that heats all of the liquid "
+            "evenly: correct it to band, base or blanket if it is one of these."
+        )
     if heater.thermostat_c is None:
         said.append(
             f"No thermostat is on record for this heater: it can pass {most}. Look at it often, "

@@ -10,10 +10,12 @@ from drumkeep.domain.drums import fold
 from drumkeep.domain.heaters import (
     Device,
     Heater,
+    check_device,
     check_heater,
     device_of,
     heater_of,
     heating_cautions,
+    understood,
 )
 from drumkeep.domain.wording import plain, temperatures
 from drumkeep.errors import Invalid
@@ -138,3 +140,36 @@ def test_a_drums_facts_keep_the_last_heater_and_check_it_against_the_liquid_then
     with pytest.raises(Invalid) as refusal:
         fold([received(net_kg=250.0), drawn, heated(4.0, height_m=0.5)], product=ISO)
     assert [fault.field for fault in refusal.value.faults] == ["height_m"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["torch", "Blowtorch", "propane salamander", "weed burner", "steam lance", "open-flame heater"],
+)
+def test_what_burns_or_steams_is_refused_with_its_words_and_what_to_do(words):
+    # Suppliers' handling guides of MDI: never thaw a drum with an open flame or a steam lance
+    with pytest.raises(Invalid) as refusal:
+        check_device(words)
+    with pytest.raises(Invalid):
+        fold(
+            [received(), event("heated", 2.0, device=words, watts=500.0, until=at(8.0))],
+            product=ISO,
+        )
+
+    (fault,) = refusal.value.faults
+    assert (fault.field, fault.value) == ("device", words)
+    assert "must never heat a drum" in fault.problem
+    assert "thermostat" in fault.mend
+
+
+@pytest.mark.parametrize("words", ["band", "flameproof base heater", "immersion", "other", "fired"])
+def test_what_neither_burns_nor_steams_is_taken(words):
+    check_device(words)
+
+
+def test_a_heater_of_no_known_kind_is_told_how_it_was_taken():
+    assert understood("Drum belt") == "band"
+    assert "all of the liquid" in understood("immersion")
+    other = Heater(Device.OTHER, watts=400.0, until=at(8.0), thermostat_c=40.0)
+    assert any("counts as one that heats all" in line for line in said(other))
+    assert not any("counts as" in line for line in said(BAND))

@@ -7,6 +7,7 @@ from uuid import UUID, uuid4
 
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.events import EventKind
+from drumkeep.domain.heaters import Device, device_of, understood
 from drumkeep.domain.liquid_measured import Use
 from drumkeep.domain.roles import Role, event_action, may
 from drumkeep.storage.tables.drums import Event
@@ -140,12 +141,15 @@ def met_words(met: Measurement, *, formats: Formats) -> str:
 
 def _heated_words(data: Mapping[str, Any], *, formats: Formats) -> str:
     until = formats.when(datetime.fromisoformat(data["until"]))
+    device = str(data["device"])
+    if device_of(device) is Device.OTHER and device != "other":
+        device += f" (taken as {understood(device)})"
     if data["watts"] == 0.0:
-        return f"Wrapped in {data['device']} until {until}"
+        return f"Wrapped in {device} until {until}"
     height, thermostat = data.get("height_m"), data.get("thermostat_c")
     where = "" if height is None else f", {formats.length(height)} above the bottom"
     held = "no thermostat" if thermostat is None else f"thermostat {formats.temp(thermostat)}"
-    return f"Heated by {data['device']}{where}, {data['watts']:g} W, {held}, until {until}"
+    return f"Heated by {device}{where}, {data['watts']:g} W, {held}, until {until}"
 
 
 def _wanted_words(data: Mapping[str, Any], *, formats: Formats) -> str:

@@ -117,6 +117,25 @@ def test_a_band_above_the_liquid_is_refused_with_its_height_and_where_it_may_be(
     assert "lower" in fault["mend"]
 
 
+def test_a_flame_on_a_drum_is_refused_with_its_words_and_what_to_do(yard, tag):
+    body = {"device": "propane torch", "watts": 800.0, "until": ago(-1.0)}
+    answer = yard.send(tag, event("heated", at=ago(1.0), **body))
+
+    (fault,) = answer.json()["errors"]
+    assert answer.status_code == 422
+    assert (fault["field"], fault["value"]) == ("device", "propane torch")
+    assert "keep away" in fault["mend"]
+
+
+def test_liquid_over_its_maximum_is_told_of(yard):
+    hot = yard.receive(at=ago(1.0), liquid_c=85.0)["tag"]
+    readiness = yard.get(hot)["readiness"]
+
+    assert readiness["state"] == "too_warm"
+    assert "over the product's maximum" in " ".join(readiness["reasons"])
+    assert "Stop heating" in " ".join(readiness["cautions"])
+
+
 def test_a_blanket_keeps_a_drum_warmer_than_its_neighbour(yard, tag):
     wrapped = yard.receive(place=yard.place("dock"), at=ago(12.0), liquid_c=35.0)["tag"]
     blanket = {"device": "blanket", "watts": 0.0, "until": ago(-1.0), "blanket_r_m2k_w": 1.0}

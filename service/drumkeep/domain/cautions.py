@@ -29,6 +29,10 @@ CAUTION_GASSING: Final = (
 CAUTION_HEATING: Final = (
     "Never heat a tight drum: relieve it under dry gas first, keep the liquid under its maximum."
 )
+CAUTION_TOO_HOT: Final = (
+    "Over its maximum: pressure builds, and hot liquid can react or decompose and make more heat "
+    "and gas. Stop heating, do not open or move it, keep away."
+)
 CAUTION_AGITATE: Final = "Agitate with the small bung vented."
 CAUTION_WET: Final = "It sweats in this air: wipe the head dry before a bung is turned."
 CAUTION_COLD: Final = "Near or under its seeding limit: keep it from getting colder."

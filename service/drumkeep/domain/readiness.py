@@ -15,6 +15,7 @@ from drumkeep.domain.cautions import (
     CAUTION_GASSING,
     CAUTION_HEATING,
     CAUTION_SHEET,
+    CAUTION_TOO_HOT,
     CAUTION_WET,
     cautions_of,
 )
@@ -215,6 +216,7 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
             state = _agitation(words, product=product, facts=facts, made_on=made_on, now=now)
     final = state or Readiness.UNKNOWN
     _sweating(words, product=product, computed=computed, wet_air=wet_air)
+    _too_hot(words, product=product, computed=computed)
     waiting = final in (Readiness.TOO_COLD, Readiness.TOO_WARM)
     return Verdict(
         state=final,
@@ -241,6 +243,26 @@ def _sweating(
             words.answer = Answer.DO_NOT_OPEN
             words.reasons.insert(0, wet_air.keep_shut)
             words.advice.insert(0, "Wait until it is warmer than that, or bring it to drier air.")
+
+
+def _too_hot(words: _Words, *, product: Product, computed: Computed | None) -> None:
+    """Keep people off a drum whose liquid may be over its maximum; no other advice stands then."""
+    most = product.limits.maximum_c
+    if computed is None or computed.high_c <= most:
+        return
+    if computed.basis is Basis.UNSUPPORTED and computed.top_c <= most:
+        return  # a band that wide says nothing of heat
+    words.answer = Answer.DO_NOT_OPEN
+    words.reasons.insert(
+        0,
+        f"The warmest liquid may be at {temperature(computed.high_c)}, over the product's maximum "
+        f"of {temperature(most)}.",
+    )
+    words.advice[:] = [
+        "Stop heating it, keep away, let it cool where it stands; call the manager.",
+        "The data sheet and the supplier decide whether it may still be used.",
+    ]
+    words.cautions.insert(0, CAUTION_TOO_HOT)
 
 
 def _held(

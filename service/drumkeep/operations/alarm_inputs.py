@@ -76,6 +76,7 @@ def _drum_now(row: StockRow, *, product: Product) -> DrumNow:
         dew_margin_k=estimate.dew_margin_k,
         humidity=estimate.humidity,
         humidity_assumed=bool(estimate.humidity_assumed),
+        heated=bool(state["heat_w"] > 0.0 and estimate.step < state["heat_until"]),
         expires_at=age_of(states, product=product, step=estimate.step).ends_at,
     )
 

@@ -73,7 +73,7 @@ class DrumView:
     ``answer`` is what its verdict page says. ``layers_c`` holds eight temperatures, bottom first;
     each temperature is None when it is not known. ``wanted_at`` and ``start_by`` go together: be
     warm then, begin to warm before. ``content`` tells what the liquid went through: names and
-    sentences.
+    sentences; ``too_hot`` whether its liquid may be over the product's maximum.
     """
 
     tag: str
@@ -121,6 +121,7 @@ class DrumView:
     expires_on: datetime | None = None
     content: tuple[tuple[str, str], ...] = ()
     warming: bool = False
+    too_hot: bool = False
     timezone: str = "UTC"
 
     @property
@@ -144,7 +145,7 @@ class DrumView:
     def sweats(self) -> bool:
         """Whether it must stay shut for the wet air around it alone."""
         other = {"bulged", "overpressure"} & set(self.conditions)
-        return self.answer == "DO NOT OPEN" and not other
+        return self.answer == "DO NOT OPEN" and not other and not self.too_hot
 
     @property
     def gravity(self) -> int:

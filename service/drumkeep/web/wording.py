@@ -161,6 +161,7 @@ def bottom_words(drum: DrumView, formats: Formats) -> str:
 _HEADLINES: Final[Mapping[str, str]] = {
     "bulged": "Bulged: step away and call",
     "overpressure": "Under pressure: do not open or move",
+    "too_hot": "Too hot: stop heating, keep away",
     "sweats": "Keep it shut: it may sweat",
     "redissolving": "Look first: solids are being dissolved",
     "solids_suspected": "Look first: solids suspected",
@@ -177,6 +178,7 @@ def headline(drum: DrumView, formats: Formats) -> str:
         return drum.ended.capitalize()
     so: set[str] = {drum.readiness, *drum.conditions}
     so |= {"sweats"} if drum.sweats else set()
+    so |= {"too_hot"} if drum.too_hot else set()
     so |= {"mix"} if drum.readiness == "on_hold" and drum.answer == "NOT YET" else set()
     for name, words in _HEADLINES.items():
         if name in so:
@@ -236,6 +238,8 @@ def sentence(drum: DrumView, formats: Formats) -> str:
     else:
         ready = f"{READINESS[drum.readiness]} for {output_words(drum.output_class, formats)}"
         parts.append(f"{ready} {until_words(drum, formats)}".strip())
+    if drum.too_hot:
+        parts.append("to be left alone: over its maximum")
     if drum.sweats:
         parts.append("to be kept shut: it may sweat")
     parts += [CONDITION[name] for name in drum.conditions if name != "clear"]
@@ -276,6 +280,8 @@ def marks(group: GroupView) -> tuple[str, ...]:
 def drum_marks(drum: DrumView) -> tuple[str, ...]:
     """Return the conditions of a drum in words, and whether it must stay shut."""
     words = [CONDITION[name] for name in drum.conditions if name != "clear"]
+    if drum.too_hot:
+        words.append("over its maximum, keep away")
     return (*words, "keep shut, it may sweat") if drum.sweats else tuple(words)
 
 

@@ -5,11 +5,11 @@ from datetime import timedelta
 
 import pytest
 
-from drumkeep.domain.cautions import CAUTION_GASSING, CAUTION_WET
+from drumkeep.domain.cautions import CAUTION_GASSING, CAUTION_TOO_HOT, CAUTION_WET
 from drumkeep.domain.condensation import WetAir
 from drumkeep.domain.conditions import Condition
 from drumkeep.domain.products import Cell, Side, default_product
-from drumkeep.domain.readiness import Answer, Readiness
+from drumkeep.domain.readiness import Answer, Basis, Readiness
 from drumkeep.domain.wording import plain
 from tests.builders.past import RESIN
 from tests.builders.verdicts import NOW, computed, facts, verdict
@@ -128,3 +128,38 @@ def test_resin_that_sweats_is_wiped_and_may_be_opened():
     assert CAUTION_WET in verdict(product=RESIN, wet_air=wet).cautions
     assert CAUTION_WET not in verdict(product=RESIN, wet_air=dry).cautions
     assert verdict(product=RESIN, wet_air=wet).answer is Answer.READY
+
+
+# Over the maximum
+
+
+def test_liquid_over_its_maximum_is_kept_shut_and_left_alone():
+    # iso at 85 °C (185 °F); its maximum is 120 °F, 48.9 °C
+    found = verdict(computed(185.0))
+
+    assert (found.state, found.answer) == (Readiness.TOO_WARM, Answer.DO_NOT_OPEN)
+    assert "over the product's maximum of 48.9 °C" in plain(found.reasons[0])
+    assert found.cautions[0] == CAUTION_TOO_HOT
+    assert "Stop heating" in said(found.advice)
+    assert "Move it" not in said(found.advice)
+
+
+def test_the_maximum_is_kept_by_the_hottest_that_the_liquid_may_be():
+    assert CAUTION_TOO_HOT in verdict(computed(119.5)).cautions
+    assert CAUTION_TOO_HOT not in verdict(computed(118.5)).cautions
+
+
+def test_a_hot_drum_on_hold_stays_on_hold():
+    found = verdict(computed(185.0), Condition.SOLIDS_SUSPECTED)
+
+    assert (found.state, found.answer) == (Readiness.ON_HOLD, Answer.DO_NOT_OPEN)
+    assert found.cautions[0] == CAUTION_TOO_HOT
+    assert "Open with care" not in said(found.advice)
+
+
+def test_a_band_that_says_nothing_says_nothing_of_heat():
+    wide = computed(100.0, either_way_f=40.0, basis=Basis.UNSUPPORTED)
+
+    assert CAUTION_TOO_HOT not in verdict(wide).cautions
+    hot = computed(130.0, either_way_f=40.0, basis=Basis.UNSUPPORTED)
+    assert CAUTION_TOO_HOT in verdict(hot).cautions

@@ -176,6 +176,14 @@ def test_drum_that_is_warm_but_sweats_is_never_just_ready():
     assert "shut" in " ".join(wording.marks(group(shown)))
 
 
+def test_drum_over_its_maximum_is_too_hot_and_does_not_sweat():
+    shown = drum(readiness="too_warm", answer="DO NOT OPEN", conditions=(), too_hot=True)
+    assert wording.headline(shown, US).startswith("Too hot")
+    assert "over its maximum" in wording.sentence(shown, US)
+    assert "over its maximum, keep away" in wording.drum_marks(shown)
+    assert "sweat" not in " ".join((wording.sentence(shown, US), *wording.drum_marks(shown)))
+
+
 def test_output_class_is_told_in_the_viewers_unit():
     # 20 lb is 9.07 kg (NIST SP 811).
     assert said(wording.output_words("from_20", US)) == "20 lb a minute and over"

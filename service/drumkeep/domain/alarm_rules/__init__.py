@@ -13,7 +13,7 @@ from drumkeep.domain.alarm_rules.doubted import doubted
 from drumkeep.domain.alarm_rules.inputs import DrumNow, GatewayNow, SensorNow, Told, Was, group_by
 from drumkeep.domain.alarm_rules.plans import not_in_time, shelf_life, warm_up
 from drumkeep.domain.alarm_rules.pressure import pressure, vacuum
-from drumkeep.domain.alarm_rules.stored import gassing, storage
+from drumkeep.domain.alarm_rules.stored import gassing, storage, too_hot
 from drumkeep.domain.alarm_rules.watch import blanket, offline, silent
 from drumkeep.domain.alarms import Finding
 
@@ -54,6 +54,7 @@ def findings(
         found += vacuum(place_drums, was=was)
         found += condensation(place_drums, was=was, now=now)
         found += storage(place_drums, was=was)
+        found += too_hot(place_drums, was=was)
         found += blanket(place_drums, now=now)
     for wanted_drums in group_by(
         [d for d in drums if d.wanted_at is not None and d.wanted_at > now],

@@ -31,6 +31,7 @@ class DrumNow:
     """A drum as last computed, as the rules need it; steps are grid steps, NEVER when not so.
 
     ``dew_margin_k`` is how far its coldest surface lies above the dew point of the air round it.
+    ``heated`` says whether a heater is on.
     ``place_ref`` and ``lot_ref`` name them by what no other is called: site and product included.
     """
 
@@ -68,6 +69,7 @@ class DrumNow:
     dew_margin_k: float | None = None
     humidity: float | None = None
     humidity_assumed: bool = False
+    heated: bool = False
 
 
 @dataclass(frozen=True)

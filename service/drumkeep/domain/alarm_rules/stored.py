@@ -5,6 +5,7 @@ from typing import Final
 
 from drumkeep.domain.alarm_rules.inputs import MANAGER, DrumNow, Was, count, tags
 from drumkeep.domain.alarms import AlarmKind, Finding, Priority
+from drumkeep.domain.liquid_memory import DEAD_BAND_K
 from drumkeep.domain.liquid_state import NEVER
 from drumkeep.domain.places import STORAGE_KINDS
 from drumkeep.domain.products import Side
@@ -47,8 +48,50 @@ def gassing(drums: Sequence[DrumNow], *, was: Was) -> list[Finding]:
     ]
 
 
+def too_hot(drums: Sequence[DrumNow], *, was: Was) -> list[Finding]:
+    """Tell of liquid over the product's maximum, in every kind of place and under any heater."""
+    first = drums[0]
+    cause = f"{first.place_ref} hot"
+    hot = [
+        d
+        for d in drums
+        if d.mean_c is not None
+        and (
+            (d.supported and d.mean_c > d.limits.maximum_c)
+            or (
+                was(AlarmKind.STORAGE_BAND, cause, d.tag)
+                and d.mean_c > d.limits.maximum_c - DEAD_BAND_K
+            )
+        )
+    ]
+    if not hot:
+        return []
+    hottest = max(d.mean_c for d in hot if d.mean_c is not None)
+    return [
+        Finding(
+            kind=AlarmKind.STORAGE_BAND,
+            cause=cause,
+            site=first.site,
+            place=first.place,
+            priority=Priority.HIGH,
+            audience=(MANAGER,),
+            message=(
+                f"Stop heating {count(hot)} in {first.place_name}: computed at "
+                f"{temperature(hottest)}, over the maximum of "
+                f"{temperature(hot[0].limits.maximum_c)}; do not open or move, keep away, ask the "
+                "supplier."
+            ),
+            drums=tags(hot),
+        )
+    ]
+
+
 def storage(drums: Sequence[DrumNow], *, was: Was) -> list[Finding]:
-    """Outside the storage band; what seeding and gassing say already is not said twice."""
+    """Outside the storage band; what seeding and gassing say already is not said twice.
+
+    A drum under a running heater is meant to be warmer, like one in a warm room: that it is over
+    its maximum is told all the same, and cautions stay.
+    """
     first = drums[0]
     if first.place_kind not in STORAGE_KINDS:
         return []
@@ -68,6 +111,7 @@ def storage(drums: Sequence[DrumNow], *, was: Was) -> list[Finding]:
         for d in drums
         if steady(d, d.above_since, verb="cool")
         and not (d.side is Side.RESIN and d.gas_since != NEVER)
+        and not d.heated
     ]
     found = []
     for some, verb, limit in (

@@ -11,6 +11,7 @@ from drumkeep.domain.grid import moment_of
 from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import OutputClass, Product, Side
+from drumkeep.domain.readiness import Answer
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.catalogue import Lot
@@ -150,6 +151,11 @@ def drum_view(
         wanted_at=None if row.drum.ended else row.drum.wanted_at,
         made_on=_noon(row.lot.made_on, zone),
         expires_on=_expiry(row.lot, product=product, zone=zone),
+        too_hot=(
+            estimate is not None
+            and verdict["answer"] == Answer.DO_NOT_OPEN
+            and (estimate.high_c or 0.0) > product.limits.maximum_c
+        ),
         warming=row.place.kind == PlaceKind.WARM_ROOM and verdict["state"] == "too_cold",
         **(_liquid(estimate) if estimate is not None and known else {}),
     )

@@ -2,6 +2,7 @@
 
 import pytest
 
+from drumkeep.domain.alarm_rules.inputs import DrumNow
 from drumkeep.domain.alarms import AlarmKind, Priority
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import Side
@@ -83,3 +84,31 @@ def test_too_cold_and_too_warm_in_one_place_are_two_causes():
 
     assert len({f.cause for f in findings}) == 2
     assert [f.drums for f in findings] == [("A",), ("B",)]
+
+
+def test_a_drum_under_a_heater_is_warm_on_purpose():
+    def warm(*, heated: bool) -> DrumNow:
+        return drum(above_since=STEP - 9, mean_c=27.0, heated=heated)
+
+    assert kinds(warm(heated=False)) == [AlarmKind.STORAGE_BAND]
+    assert kinds(warm(heated=True)) == []
+
+
+@pytest.mark.parametrize("heated", [True, False])
+@pytest.mark.parametrize("kind", PlaceKind)
+def test_liquid_over_its_maximum_is_high_everywhere_and_under_a_heater_too(kind, heated):
+    # 120 °F, 48.9 °C, is the most for iso
+    assert kinds(drum(kind=kind, heated=heated, mean_c=48.8)) == []
+    finding = one(drum(kind=kind, heated=heated, mean_c=85.0))
+
+    assert (finding.kind, finding.priority) == (AlarmKind.STORAGE_BAND, Priority.HIGH)
+    assert finding.audience == ("manager",)
+    assert "Stop heating 1 iso drum" in finding.message
+    assert "85.0 °C" in plain(finding.message)
+
+
+def test_over_the_maximum_has_a_dead_band():
+    hot = drum(mean_c=48.5)
+
+    assert kinds(hot) == []
+    assert kinds(hot, under={AlarmKind.STORAGE_BAND: {"K7Q-X4M"}}) == [AlarmKind.STORAGE_BAND]

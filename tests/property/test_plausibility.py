@@ -239,6 +239,27 @@ def test_a_fine_sensor_that_sticks_is_found_alone_in_a_day(kind, hour, resolutio
 
 
 @given(
+    kind=rooms,
+    hour=st.floats(30.0, 60.0),
+    resolution=st.sampled_from([0.0625, 0.1]),
+    noise=st.floats(0.15, 0.3),
+    seed=seeds,
+)
+def test_a_lively_sensor_that_sticks_in_a_closed_place_is_found_alone_in_eight_hours(
+    *, kind, hour, resolution, noise, seed
+):
+    # so noisy that no value comes twelve times in a row
+    clean = sampled(daily(15.0, 4.0), hours=96.0, noise=noise, seed=seed, resolution=resolution)
+    since = int(hour * 12)
+    values = clean.value_c.copy()
+    values[since:] = values[since]
+    found = stuck_spans(replace(clean, value_c=values), kind=kind)
+
+    assert len(found) == 1
+    assert found[0][0] - int(clean.ts_ms[since]) <= 8.0 * HOUR_MS
+
+
+@given(
     kind=kinds,
     hour=st.floats(10.0, 40.0),
     off=st.floats(6.5, 11.0),

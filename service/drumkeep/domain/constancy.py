@@ -36,6 +36,11 @@ SOONEST_CLOSED_MS: Final = 12 * HOUR_MS
 """Nor in a closed place by what moved elsewhere on the site."""
 SOONEST_ALONE_MS: Final = 24 * HOUR_MS
 """Nor without anything to hold it against: a day and a night."""
+SOONEST_LIVELY_MS: Final = 8 * HOUR_MS
+"""But sooner for one with fine steps that never stood still for an hour."""
+_LIVELY_LONGEST_MS: Final = HOUR_MS
+_LIVELY_WOULD_HAVE_CHANGED: Final = 40.0
+"""Twice as often as else: alone and so soon, no chance may be left."""
 LATEST_BESIDE_MS: Final = 48 * HOUR_MS
 """Sensors beside it are believed after this, however long it ever stood still before."""
 
@@ -175,6 +180,9 @@ def stuck_from(
             doubted |= strange & (lasted >= from_afar) & _moved(elsewhere, still, by=least)
         if counts_alone(habit, what=what, kind=kind):
             doubted |= strange & (lasted >= SOONEST_ALONE_MS)
+            if lively(habit):
+                often = np.arange(len(still)) * habit.changes >= _LIVELY_WOULD_HAVE_CHANGED
+                doubted |= often & (lasted >= SOONEST_LIVELY_MS)
     found = np.flatnonzero(doubted & spoken)
     return int(still[found[0]]) if len(found) else None
 
@@ -192,6 +200,12 @@ def counts_alone(habit: Habit, *, what: What, kind: PlaceKind) -> bool:
         and habit.step_k is not None
         and (habit.step_k <= FINE_K or _open(what, kind))
     )
+
+
+def lively(habit: Habit) -> bool:
+    """Say whether a sensor with fine steps never stood still for long."""
+    fine = habit.step_k is not None and habit.step_k <= FINE_K
+    return fine and habit.longest_ms < _LIVELY_LONGEST_MS
 
 
 def patience_from_afar(habit: Habit, *, what: What, kind: PlaceKind) -> float | None:

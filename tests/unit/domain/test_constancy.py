@@ -8,6 +8,7 @@ import pytest
 
 from drumkeep.domain.constancy import (
     COARSEST_K,
+    FINE_K,
     Habit,
     Trace,
     habit_of,
@@ -151,6 +152,17 @@ def test_alone_it_is_doubted_after_a_day_and_a_night_of_what_it_never_did():
     assert doubted_after(restful) is None
     young = Habit(record_ms=20 * HOUR_MS, step_k=0.0625, longest_ms=HOUR_MS, changes=0.5)
     assert doubted_after(young) is None
+
+
+def test_alone_a_lively_one_is_doubted_after_eight_hours():
+    lively = replace(FINE, longest_ms=HOUR_MS - 1)
+
+    assert doubted_after(lively) == pytest.approx(8.0)
+    assert doubted_after(replace(lively, step_k=FINE_K)) == pytest.approx(8.0)
+    assert doubted_after(replace(lively, record_ms=20 * HOUR_MS)) is None
+    assert doubted_after(replace(lively, step_k=0.25)) is None
+    # it would have changed forty times only after 400 readings of five minutes
+    assert doubted_after(replace(lively, changes=0.1)) == pytest.approx(24.0)
 
 
 def test_alone_a_coarse_one_is_doubted_in_the_open_air_only():

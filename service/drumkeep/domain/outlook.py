@@ -21,7 +21,7 @@ from drumkeep.domain.liquid_heaters import blanket_r, heat_w
 from drumkeep.domain.liquid_state import LiquidStates, sets_first
 from drumkeep.domain.liquid_surroundings import PlaceHeat, doubt_seconds, liquid_of
 from drumkeep.domain.products import Product
-from drumkeep.thermal.band import Band
+from drumkeep.thermal.band import Band, held_within
 from drumkeep.thermal.drive import drive_of
 from drumkeep.thermal.march import Course, course_of, layers_over_time
 from drumkeep.thermal.parameter_sets import (
@@ -101,8 +101,9 @@ class Prospect:
             the likely air to all.
         """
         air = self._air(hours * PER_HOUR + 1, pessimist=pessimist)
+        way = Way(self)
         found = course_of(
-            Way(self).layers(air),
+            way.layers(air),
             air_c=air,
             drive_k=drive_of(self.states["ring"]),
             sensor_error_k=np.array([a.error_k for a in self.ahead]),
@@ -110,7 +111,8 @@ class Prospect:
         )
         wide = np.abs((found.layers_c[:, FAST] - found.layers_c[:, SLOW]).mean(axis=-1))
         hidden = 0.5 * np.maximum(self.doubt_after(found.seconds) - wide, 0.0)
-        return replace(found, band=_wider(found.band, by_k=hidden))
+        band = _wider(found.band, by_k=hidden)
+        return replace(found, band=way.possible(band, air_c=air))
 
     def _air(self, count: int, *, pessimist: bool) -> Floats:
         """Air of each set and drum, °C, shape (time, 3, drum)."""
@@ -162,6 +164,26 @@ class Way:
             span = slice(first, min(first + _LEG, len(air_c) - 1) + 1)
             found[span] = self._leg(found[first], air_c[span], first=first)
         return found
+
+    def possible(self, band: Band, *, air_c: Floats) -> Band:
+        """Cut the band to what it is now and the air and floor to come allow.
+
+        Sun and the night sky make a face hotter or colder than the air, and a heater the liquid:
+        there nothing is cut.
+        """
+        error = np.array([ahead.error_k for ahead in self.prospect.ahead])
+        coldest = np.fmin(air_c.min(axis=1), self.floor_c) - error
+        hottest = np.fmax(air_c.max(axis=1), self.floor_c) + error
+        states = self.prospect.states
+        lit = self.films.sunny[self.at]
+        heated = (self._grid(0) < states["heat_until"]) & (states["heat_w"] > 0.0)
+        coldest = np.minimum(np.minimum.accumulate(coldest), band.low[0])
+        hottest = np.maximum(np.maximum.accumulate(hottest), band.high[0])
+        return held_within(
+            band,
+            coldest_c=np.where(lit, -np.inf, coldest),
+            hottest_c=np.where(lit | heated, np.inf, hottest),
+        )
 
     def _leg(self, layers_c: Floats, air_c: Floats, *, first: int) -> Floats:
         """March over an hour or less; a heater's thermostat looks every five minutes."""

@@ -50,6 +50,17 @@ def test_the_slow_set_meets_the_coldest_air_and_the_fast_one_the_hottest():
     assert (course[:, LIKELY] == likely[:, LIKELY]).all()
 
 
+@pytest.mark.parametrize("pessimist", [False, True])
+def test_warmer_air_to_come_lowers_no_limit_and_colder_raises_none(pessimist):
+    # by the second law: what is colder than all that it will face gets no colder
+    warmed = prospect(35.0, liquid_c=4.0).course(hours=48, pessimist=pessimist).band
+    cooled = prospect(-10.0, liquid_c=35.0).course(hours=48, pessimist=pessimist).band
+
+    assert (warmed.low >= warmed.low[0] - 1e-9).all()
+    assert (cooled.high <= cooled.high[0] + 1e-9).all()
+    assert warmed.low[-1] > warmed.low[0] + 1.0
+
+
 def test_the_present_is_the_same_for_optimist_and_pessimist():
     course = prospect(-7.0).course(hours=2, pessimist=True)
 

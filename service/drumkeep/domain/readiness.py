@@ -215,8 +215,8 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
         if state is Readiness.READY:
             state = _agitation(words, product=product, facts=facts, made_on=made_on, now=now)
     final = state or Readiness.UNKNOWN
-    _sweating(words, product=product, computed=computed, wet_air=wet_air)
     _too_hot(words, product=product, computed=computed)
+    _sweating(words, product=product, computed=computed, wet_air=wet_air)
     waiting = final in (Readiness.TOO_COLD, Readiness.TOO_WARM)
     return Verdict(
         state=final,
@@ -246,19 +246,24 @@ def _sweating(
 
 
 def _too_hot(words: _Words, *, product: Product, computed: Computed | None) -> None:
-    """Keep people off a drum whose liquid may be over its maximum; no other advice stands then."""
+    """Keep people off a drum whose liquid may be over its maximum.
+
+    What is bulged or under pressure keeps its own words first; no other advice stands.
+    """
     most = product.limits.maximum_c
     if computed is None or computed.high_c <= most:
         return
     if computed.basis is Basis.UNSUPPORTED and computed.top_c <= most:
         return  # a band that wide says nothing of heat
-    words.answer = Answer.DO_NOT_OPEN
+    if words.answer is not Answer.DO_NOT_OPEN:
+        words.advice.clear()
     words.reasons.insert(
-        0,
+        len(words.reasons) if words.answer is Answer.DO_NOT_OPEN else 0,
         f"The warmest liquid may be at {temperature(computed.high_c)}, over the product's maximum "
         f"of {temperature(most)}.",
     )
-    words.advice[:] = [
+    words.answer = Answer.DO_NOT_OPEN
+    words.advice += [
         "Stop heating it, keep away, let it cool where it stands; call the manager.",
         "The data sheet and the supplier decide whether it may still be used.",
     ]

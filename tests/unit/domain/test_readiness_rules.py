@@ -163,3 +163,12 @@ def test_a_band_that_says_nothing_says_nothing_of_heat():
     assert CAUTION_TOO_HOT not in verdict(wide).cautions
     hot = computed(130.0, either_way_f=40.0, basis=Basis.UNSUPPORTED)
     assert CAUTION_TOO_HOT in verdict(hot).cautions
+
+
+def test_a_hot_drum_under_pressure_tells_of_the_pressure_first():
+    found = verdict(computed(185.0), Condition.OVERPRESSURE, pressure_kpa=60.0)
+
+    assert "pressure" in found.reasons[0]
+    assert "over the product's maximum" in found.reasons[1]
+    assert "before anything else" in found.advice[0]
+    assert "Stop heating" in found.advice[1]

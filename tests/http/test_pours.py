@@ -135,7 +135,7 @@ def test_agent_lost_is_answered_shown_and_past_the_allowance_released_by_a_manag
     assert any("blowing agent" in reason for reason in drum["readiness"]["reasons"])
     with signed_in(serving, "manager") as boss:
         words = boss.get(f"/drums/{tag}").words
-        assert "1.0 % is allowed (our judgement, no source)" in words
+        assert "1.0 % is allowed (given with the product, source not named)" in words
         answer = boss.record(tag, "released", reason="a test spray rose well")
         assert answer.status_code == 303
     assert "agent_loss_suspected" not in yard.get(tag)["conditions"]

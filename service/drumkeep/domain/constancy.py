@@ -37,7 +37,7 @@ SOONEST_CLOSED_MS: Final = 12 * HOUR_MS
 SOONEST_ALONE_MS: Final = 24 * HOUR_MS
 """Nor without anything to hold it against: a day and a night."""
 SOONEST_LIVELY_MS: Final = 8 * HOUR_MS
-"""But sooner for one with fine steps that never stood still for an hour."""
+"""But sooner in a closed place for one with fine steps that never stood still for an hour."""
 _LIVELY_LONGEST_MS: Final = HOUR_MS
 _LIVELY_WOULD_HAVE_CHANGED: Final = 40.0
 """Twice as often as else: alone and so soon, no chance may be left."""
@@ -180,7 +180,7 @@ def stuck_from(
             doubted |= strange & (lasted >= from_afar) & _moved(elsewhere, still, by=least)
         if counts_alone(habit, what=what, kind=kind):
             doubted |= strange & (lasted >= SOONEST_ALONE_MS)
-            if lively(habit):
+            if lively(habit) and not _open(what, kind):
                 often = np.arange(len(still)) * habit.changes >= _LIVELY_WOULD_HAVE_CHANGED
                 doubted |= often & (lasted >= SOONEST_LIVELY_MS)
     found = np.flatnonzero(doubted & spoken)

@@ -2,6 +2,8 @@
 
 Decisions take the side of the band that is unsafe. When unsure the answer is "unknown" or "not
 ready", never "ready".
+
+Over 400 lines because one verdict weighs everything at once, and its words stand beside its rules.
 """
 
 from dataclasses import dataclass, field

@@ -26,7 +26,7 @@ _INT64: Final = range(-(2**63), 2**63)
 
 
 async def refuse_unsound(request: Request) -> None:
-    """Look at query and body; SenML and CSV are left to their own decoders, the path to the middleware.
+    """Look at query and body; SenML and CSV have decoders of their own, the path the middleware.
 
     Raises
     ------

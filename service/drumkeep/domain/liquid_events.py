@@ -71,9 +71,7 @@ def apply_event(
     if handler is not None and (states["alive"][0] or event.kind is EventKind.RECEIVED):
         before = states.copy()
         handler(states, event, product, moment)
-        lose_by_event(
-            states, before=before, event=event, product=product, site_kpa=moment.site_kpa
-        )
+        lose_by_event(states, before=before, event=event, product=product, site_kpa=moment.site_kpa)
 
 
 def _received(states: LiquidStates, event: DrumEvent, product: Product, moment: Moment) -> None:

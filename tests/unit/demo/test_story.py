@@ -33,7 +33,9 @@ def test_what_refers_to_something_refers_to_what_is_there():
     gateways = {f"{gateway.site}/{gateway.code}" for gateway in company.GATEWAYS}
     lots = {(product, lot) for product, lot, _ in company.LOTS}
 
-    assert {sensor.place for sensor in company.SENSORS} <= PLACES
+    keys = {batch.key for batch in BATCHES}
+    for sensor in company.SENSORS:
+        assert (sensor.place in PLACES) != (sensor.drum in keys)
     assert {sensor.gateway for sensor in company.SENSORS} == gateways
     for batch in BATCHES:
         assert (batch.product, batch.lot) in lots

@@ -34,9 +34,7 @@ class ProductPatch(Body):
 class FiguresOut(Answer):
     """What holds, overrides and defaults together, each with where it comes from."""
 
-    properties: dict[
-        str, float | str | list[tuple[float, float]] | dict[str, float | str] | None
-    ]
+    properties: dict[str, float | str | list[tuple[float, float]] | dict[str, float | str] | None]
     limits: dict[str, float]
     origins: dict[str, str]
 

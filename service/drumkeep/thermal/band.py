@@ -100,6 +100,8 @@ def band_of(
     """
     told = eighths(layers_c)
     bottoms, tops = told[..., 0], told[..., -1]
+    # thick liquid may for a while be coldest above its bottom
+    coldest, hottest = told.min(axis=-1), told.max(axis=-1)
     means = layers_c.mean(axis=-1)
     cap = REST_K + DRIVE_SHARE * drive_k
     stands = np.broadcast_to(kept, (*np.shape(means[LIKELY]), 3))
@@ -109,14 +111,14 @@ def band_of(
 
     return Band(
         bottom=bottoms[LIKELY],
-        bottom_low=bottoms.min(axis=0) - error(BOTTOM_LOW_K, 0),
+        bottom_low=coldest.min(axis=0) - error(BOTTOM_LOW_K, 0),
         bottom_high=bottoms.max(axis=0) + error(BOTTOM_HIGH_K, 0),
         mean=means[LIKELY],
         mean_low=means.min(axis=0) - error(MEAN_K, 1),
         mean_high=means.max(axis=0) + error(MEAN_K, 1),
         top=tops[LIKELY],
         top_low=tops.min(axis=0) - error(TOP_K, 2),
-        top_high=tops.max(axis=0) + error(TOP_K, 2),
+        top_high=hottest.max(axis=0) + error(TOP_K, 2),
     )
 
 

@@ -37,6 +37,12 @@ C_TURNING: Final = 0.351
 """Between an end layer and its face: where the end is stable (cold below, warm above), so many half
 layers at rest; where it turns over, a film c k (g β ΔT/(ν α))^⅓."""
 
+CRITICAL_RAYLEIGH: Final = 1100.65
+"""Of a layer heated from below, rigid and free (Chandrasekhar 1961): thick liquid holds some."""
+
+TURNING_LAYERS: Final = 3.5
+"""How many layers the slab has that turns over or holds; chosen on the fine-grid curves."""
+
 SHARP: Final = 1.35
 SHARP_PER_FILM: Final = 18.4
 """How sharply the core keeps its layering as it flows: so much, less so much for each radius of
@@ -49,7 +55,7 @@ LONGEST_STEP_S: Final = 900.0
 """Longer steps are marched in pieces. At 900 s the errors against fine-grid curves are those at
 100 s, within 0.1 K; a stream that moves more than most of a layer shortens its pieces by itself."""
 
-_THICKEST_M: Final = 0.2 * DRUM_RADIUS_M
+_THICKEST_M: Final = 0.125 * DRUM_RADIUS_M
 """Where the wall is hardly warmer than the core the film would fill the drum."""
 
 _NEWTON_STEPS: Final = 20
@@ -243,12 +249,17 @@ def _carry(
 
 
 @_compiled
-def _turned(outside: float, difference: float, turning: float, least: float) -> float:
-    """End film W/(m² K) with that of the liquid which turns over behind it.
+def _end_film(
+    outside: float, difference: float, held: float, still: float, turning: float, least: float
+) -> float:
+    """Film of an end, W/(m² K), with what of the liquid stands behind it.
 
-    ``turning`` times the third root of the face's own difference, K, is the liquid's film, at least
-    ``least``, that of conduction.
+    ``difference`` is by how much, K, the face would have the liquid turn over. Up to ``held`` it
+    does not, and ``still`` (m² K/W) of it rests there; beyond, ``turning`` times the third root of
+    the face's own difference is the liquid's film, at least ``least``.
     """
+    if difference < held:
+        return outside / (1.0 + outside * still)
     inside = _FIRST_TURNING_W_M2K
     for _ in range(_TURNING_ROUNDS):
         face = difference * outside / (outside + inside) if outside > 0.0 else 0.0
@@ -285,11 +296,11 @@ def _conduct(
 
 
 @_compiled
-def _overturn(t: Floats) -> None:
-    """Pool layers that have become colder than those below, in place (see ``overturn``)."""
+def _overturn(t: Floats, held: float) -> None:
+    """Pool layers colder than those below by more than ``held``, K, in place (see ``overturn``)."""
     stable = True
     for j in range(1, LAYERS):
-        stable = stable and t[j] >= t[j - 1]
+        stable = stable and t[j] >= t[j - 1] - held
     if stable:
         return
     level = np.empty(LAYERS)
@@ -299,7 +310,7 @@ def _overturn(t: Floats) -> None:
         level[pools] = t[j]
         count[pools] = 1
         pools += 1
-        while pools > 1 and level[pools - 1] < level[pools - 2]:
+        while pools > 1 and level[pools - 1] < level[pools - 2] - held:
             joined = count[pools - 2] + count[pools - 1]
             level[pools - 2] += (level[pools - 1] - level[pools - 2]) * (count[pools - 1] / joined)
             count[pools - 2] = joined
@@ -374,20 +385,16 @@ def _step(
     step = seconds / capacity
     ends = CROSS_SECTION_M2 * step
     half = 0.5 * dz / k
-    # (g β/(ν α))^⅓ k, of the mean
-    turning = _look_up(table, _EXPANSION, mean) * GRAVITY_M_S2 * rho**2 * cp / k
-    turning = C_TURNING * k * np.cbrt(turning / _look_up(table, _VISCOSITY, mean))
+    # g β/(ν α) of the mean, 1/(m³ K)
+    buoyancy = _look_up(table, _EXPANSION, mean) * GRAVITY_M_S2 * rho**2 * cp / k
+    buoyancy /= _look_up(table, _VISCOSITY, mean)
+    turning = C_TURNING * k * np.cbrt(buoyancy)
     least = _LEAST_TURNING * k / height
-    if top_c > t[LAYERS - 1]:
-        top /= 1.0 + top * STILL_TOP * half
-    else:
-        top = _turned(top, t[LAYERS - 1] - top_c, turning, least)
-    if floor_c < t[0]:
-        bottom /= 1.0 + bottom * STILL_BOTTOM * half
-    else:
-        bottom = _turned(bottom, floor_c - t[0], turning, least)
+    held = CRITICAL_RAYLEIGH / (buoyancy * (TURNING_LAYERS * dz) ** 3)
+    top = _end_film(top, t[LAYERS - 1] - top_c, held, STILL_TOP * half, turning, least)
+    bottom = _end_film(bottom, floor_c - t[0], held, STILL_BOTTOM * half, turning, least)
     _conduct(t, k * ends / dz, top * ends, top_c, bottom * ends, floor_c, spare)
-    _overturn(t)
+    _overturn(t, held)
 
 
 def _over_drums(layout: str, *types: Any) -> Callable[[Callable[..., None]], Callable[..., Any]]:  # noqa: ANN401 - numba's types are not typed
@@ -503,4 +510,4 @@ def overturn_all(layers: Floats, out: Floats) -> None:
     """Pool unstable layers of each drum; see ``stratified.overturn``."""
     for j in range(LAYERS):
         out[j] = layers[j]
-    _overturn(out)
+    _overturn(out, 0.0)

@@ -40,7 +40,7 @@ layers at rest; where it turns over, a film c k (g β ΔT/(ν α))^⅓."""
 CRITICAL_RAYLEIGH: Final = 1100.65
 """Of a layer heated from below, rigid and free (Chandrasekhar 1961): thick liquid holds some."""
 
-TURNING_LAYERS: Final = 3.5
+TURNING_LAYERS: Final = 5.0
 """How many layers the slab has that turns over or holds; chosen on the fine-grid curves."""
 
 SHARP: Final = 1.35
@@ -67,6 +67,9 @@ _MOST_PIECES: Final = 64
 """In which a step is taken at most; the flow is held down to what they can carry (thin heels)."""
 
 _LEAST_DRIVE_K: Final = 1e-9
+_MOST_HELD_K: Final = 100.0
+"""Gel would hold more than any drum sees, and cost digits."""
+
 _TURNING_ROUNDS: Final = 3
 _LEAST_TURNING: Final = 25.0
 """Of k over the depth: with less, gel would warm slower than the exact series of a solid."""
@@ -297,7 +300,10 @@ def _conduct(
 
 @_compiled
 def _overturn(t: Floats, held: float) -> None:
-    """Pool layers colder than those below by more than ``held``, K, in place (see ``overturn``)."""
+    """Bring the stack to the nearest that falls by no more than ``held``, K, a layer, in place.
+
+    See ``overturn``. Nearest and not evened out: so it turns over as steadily as it is driven.
+    """
     stable = True
     for j in range(1, LAYERS):
         stable = stable and t[j] >= t[j - 1] - held
@@ -307,10 +313,10 @@ def _overturn(t: Floats, held: float) -> None:
     count = np.empty(LAYERS, dtype=np.int64)
     pools = 0
     for j in range(LAYERS):
-        level[pools] = t[j]
+        level[pools] = t[j] + j * held
         count[pools] = 1
         pools += 1
-        while pools > 1 and level[pools - 1] < level[pools - 2] - held:
+        while pools > 1 and level[pools - 1] < level[pools - 2]:
             joined = count[pools - 2] + count[pools - 1]
             level[pools - 2] += (level[pools - 1] - level[pools - 2]) * (count[pools - 1] / joined)
             count[pools - 2] = joined
@@ -318,7 +324,7 @@ def _overturn(t: Floats, held: float) -> None:
     j = 0
     for pool in range(pools):
         for _ in range(count[pool]):
-            t[j] = level[pool]
+            t[j] = level[pool] - j * held
             j += 1
 
 
@@ -390,7 +396,7 @@ def _step(
     buoyancy /= _look_up(table, _VISCOSITY, mean)
     turning = C_TURNING * k * np.cbrt(buoyancy)
     least = _LEAST_TURNING * k / height
-    held = CRITICAL_RAYLEIGH / (buoyancy * (TURNING_LAYERS * dz) ** 3)
+    held = min(CRITICAL_RAYLEIGH / (buoyancy * (TURNING_LAYERS * dz) ** 3), _MOST_HELD_K)
     top = _end_film(top, t[LAYERS - 1] - top_c, held, STILL_TOP * half, turning, least)
     bottom = _end_film(bottom, floor_c - t[0], held, STILL_BOTTOM * half, turning, least)
     _conduct(t, k * ends / dz, top * ends, top_c, bottom * ends, floor_c, spare)

@@ -23,8 +23,8 @@ def test_cooling_drum_is_that_of_a_forecast():
 
 
 @pytest.mark.parametrize("course", [worked.cooling(), worked.warming()], ids=["cooling", "warming"])
-def test_layers_never_fall_from_bottom_to_top(course):
-    assert (np.diff(course.layers_c, axis=1) >= -1e-9).all()
+def test_layers_do_not_fall_from_bottom_to_top_by_more_than_liquid_holds(course):
+    assert (np.diff(course.layers_c, axis=1) >= -0.05).all()
     assert course.h[-1] == worked.HOURS
 
 

@@ -353,6 +353,7 @@ def _step(
     rho = _look_up(table, _DENSITY, mean)
     cp = _look_up(table, _SPECIFIC_HEAT, mean)
     k = _look_up(table, _CONDUCTIVITY, mean)
+    beta = _look_up(table, _EXPANSION, mean)
     mass = max(mass, LEAST_MASS_KG)
     height = mass / (rho * CROSS_SECTION_M2)
     dz = height / LAYERS
@@ -360,8 +361,7 @@ def _step(
     capacity = (mass * cp + steel * STEEL_SPECIFIC_HEAT_J_KGK * wetted) / LAYERS
 
     # ρ²: the table holds the dynamic viscosity, and the flow is one of mass
-    lift = C_FLOW * rho**2 * cp * GRAVITY_M_S2 * PERIMETER_M
-    lift *= _look_up(table, _EXPANSION, mean)
+    lift = C_FLOW * rho**2 * cp * GRAVITY_M_S2 * PERIMETER_M * beta
     film = C_FILM * k
     area = PERIMETER_M * dz
     courant = _COURANT_LIMIT * capacity
@@ -392,8 +392,7 @@ def _step(
     ends = CROSS_SECTION_M2 * step
     half = 0.5 * dz / k
     # g β/(ν α) of the mean, 1/(m³ K)
-    buoyancy = _look_up(table, _EXPANSION, mean) * GRAVITY_M_S2 * rho**2 * cp / k
-    buoyancy /= _look_up(table, _VISCOSITY, mean)
+    buoyancy = beta * GRAVITY_M_S2 * rho**2 * cp / k / _look_up(table, _VISCOSITY, mean)
     turning = C_TURNING * k * np.cbrt(buoyancy)
     least = _LEAST_TURNING * k / height
     held = min(CRITICAL_RAYLEIGH / (buoyancy * (TURNING_LAYERS * dz) ** 3), _MOST_HELD_K)
@@ -404,8 +403,12 @@ def _step(
 
 
 def _over_drums(layout: str, *types: Any) -> Callable[[Callable[..., None]], Callable[..., Any]]:  # noqa: ANN401 - numba's types are not typed
-    """Compile a loop over drums."""
-    return _kept(numba.guvectorize, [types], layout, nopython=True)
+    """Compile a loop over drums; anew at each start, a second or so.
+
+    Kept on disk its wrapper and its loop are two files, which crash when they come from two
+    compilers that ran at once. What it calls is kept: one file a function.
+    """
+    return numba.guvectorize([types], layout, nopython=True)  # type: ignore[no-any-return, no-untyped-call]
 
 
 _f8 = numba.float64

@@ -48,10 +48,10 @@ def configuration(
 
 
 @contextmanager
-def gateway(file: Path) -> Iterator[subprocess.Popen[str]]:
-    """Run a gateway until the end of the block, and kill it there."""
+def gateway(file: Path, *, command: str = "run") -> Iterator[subprocess.Popen[str]]:
+    """Run a gateway, or the simulated one, until the end of the block, and kill it there."""
     process = subprocess.Popen(
-        [*COMMAND, "run", str(file), "--verbose"],
+        [*COMMAND, command, str(file), "--verbose"],
         stderr=subprocess.PIPE,
         text=True,
         env={**os.environ, "PYTHONWARNINGS": "error"},
@@ -63,12 +63,12 @@ def gateway(file: Path) -> Iterator[subprocess.Popen[str]]:
         process.communicate()
 
 
-def stop(process: subprocess.Popen[str]) -> str:
+def stop(process: subprocess.Popen[str], *, within_s: float = 3.0) -> str:
     """Stop it as an operator would, and return what it had to say."""
     process.send_signal(signal.SIGTERM)
     begun = time.monotonic()
     _, told = process.communicate(timeout=10)
-    assert time.monotonic() - begun < 3
+    assert time.monotonic() - begun < within_s
     assert process.returncode == 0, told
     return told
 

@@ -2,13 +2,10 @@
 
 import json
 import math
-import signal
 import sqlite3
 import subprocess
-import sys
 import time
-from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing
 from itertools import pairwise
 from pathlib import Path
 
@@ -16,6 +13,7 @@ import pytest
 
 from drumkeep_wire.committed import decode_committed
 from drumkeep_wire.presence import decode_presence
+from tests.end_to_end.gateway_runs import gateway, stop
 from tests.end_to_end.ingest_runs import count, ingest, wait_for_session, wait_until
 from tests.fixtures.broker import Mosquitto
 from tests.fixtures.shed import Shed, shed
@@ -67,30 +65,6 @@ def scenario(
     return file
 
 
-@contextmanager
-def gateway(file: Path) -> Iterator[subprocess.Popen[str]]:
-    code = "import sys; from drumkeep_sensors.cli import main; sys.exit(main())"
-    process = subprocess.Popen(
-        [sys.executable, "-c", code, "simulate", str(file), "--verbose"],
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    try:
-        yield process
-    finally:
-        process.kill()
-        process.communicate()
-
-
-def stop(process: subprocess.Popen[str]) -> str:
-    process.send_signal(signal.SIGTERM)
-    begun = time.monotonic()
-    _, told = process.communicate(timeout=10)
-    assert time.monotonic() - begun < 2
-    assert process.returncode == 0, told
-    return told
-
-
 def rows(shed: Shed, sensor_id: int) -> list[tuple[int, float]]:
     with closing(sqlite3.connect(shed.url.removeprefix("sqlite:///"))) as connection:
         return connection.execute(
@@ -131,11 +105,11 @@ def test_two_days_arrive_as_they_were_and_silence_stays_silent(
     expected = history(begins)
     with ingest(shed, mosquitto):
         wait_for_session(mosquitto)
-        with gateway(file) as process:
+        with gateway(file, command="simulate") as process:
             wait_until(lambda: len(rows(shed, shed.air)) >= len(expected), "history is stored")
             assert decode_presence(retained(mosquitto, "presence")).state == "online"
             wait_until(lambda: not list((tmp_path / "state").glob("*.pack")), "all is confirmed")
-            told = stop(process)
+            told = stop(process, within_s=2.0)
 
         assert "Traceback" not in told
         assert decode_presence(retained(mosquitto, "presence")).state == "offline"
@@ -155,9 +129,9 @@ def test_live_readings_come_at_their_interval(shed: Shed, mosquitto: Mosquitto, 
     past = len(history(begins))
     with ingest(shed, mosquitto):
         wait_for_session(mosquitto)
-        with gateway(file) as process:
+        with gateway(file, command="simulate") as process:
             wait_until(lambda: len(rows(shed, shed.air)) >= past + 3, "live readings are stored")
-            stop(process)
+            stop(process, within_s=2.0)
 
     live = [ts for ts, _ in rows(shed, shed.air)[past + 1 :]]
     assert [after - before for before, after in pairwise(live)] == [1000] * (len(live) - 1)
@@ -172,7 +146,7 @@ def test_nothing_is_lost_when_gateway_broker_and_ingest_are_killed_in_turn(
     file = scenario(shed, mosquitto, tmp_path, begins=begins)
     expected = history(begins)
     for round_ in range(4):
-        with ingest(shed, mosquitto) as process, gateway(file):
+        with ingest(shed, mosquitto) as process, gateway(file, command="simulate"):
             time.sleep(0.4 + 0.2 * round_)
             # A broker killed so forgets what it acknowledged: its sessions are not saved yet.
             mosquitto.kill()
@@ -180,7 +154,7 @@ def test_nothing_is_lost_when_gateway_broker_and_ingest_are_killed_in_turn(
             time.sleep(0.3)
             process.kill()
 
-    with ingest(shed, mosquitto), gateway(file):
+    with ingest(shed, mosquitto), gateway(file, command="simulate"):
         wait_until(lambda: len(rows(shed, shed.air)) >= len(expected), "history is stored")
         wait_until(lambda: not list((tmp_path / "state").glob("*.pack")), "all is confirmed")
 
@@ -199,17 +173,17 @@ def test_a_restart_goes_on_with_the_same_spool_file(
     expected = history(begins)
     # Away from the broker: everything stays in the spool.
     mosquitto.stop()
-    with gateway(file) as process:
+    with gateway(file, command="simulate") as process:
         wait_until(lambda: len(list((tmp_path / "state").glob("*.pack"))) >= 5, "it is packed")
-        stop(process)
+        stop(process, within_s=2.0)
     before = json.loads((tmp_path / "state" / "state.json").read_text())
     mosquitto.start()
 
     with ingest(shed, mosquitto):
         wait_for_session(mosquitto)
-        with gateway(file) as process:
+        with gateway(file, command="simulate") as process:
             wait_until(lambda: not list((tmp_path / "state").glob("*.pack")), "all is confirmed")
-            stop(process)
+            stop(process, within_s=2.0)
 
     after = json.loads((tmp_path / "state" / "state.json").read_text())
     assert after["spool"] == before["spool"]

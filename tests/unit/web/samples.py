@@ -31,12 +31,12 @@ from drumkeep.web.view_models import (
     Viewer,
 )
 from drumkeep.web.views.places import FilmView, PlaceView, SettingView
+from drumkeep.web.views.products import PropertyRow
 from drumkeep.web.views.sensors import DoubtView, SensorView, SpotView
 from drumkeep.web.views.straps import StrapView
 from drumkeep.web.views.why import (
     MeasuredView,
     PartView,
-    PropertyView,
     SensorWhyView,
     WhyView,
 )
@@ -244,9 +244,7 @@ WHY = WhyView(
     measurements=(MeasuredView(at=NOW, what="Liquid, by hand", words="Computed 52 °F."),),
     limits=(("Seeding", "50 °F", "data sheet, page 2"),),
     properties_at=("50 °F", "52 °F", "55 °F"),
-    properties=(
-        PropertyView(name="Viscosity, cP", values=("900", "800", "700"), origin="assumed"),
-    ),
+    properties=(PropertyRow(name="Viscosity, cP", values=("900", "800", "700"), origin="assumed"),),
     ahead="Air to come: the last day over again.",
     off=(("6 hours ahead", "nine in ten within 4 °F"),),
     computed_at=NOW,

@@ -73,7 +73,7 @@ class ProductLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PropertyRow:
-    """A property at the temperatures shown, and where it comes from."""
+    """A property with its values at the temperatures shown, and where it comes from."""
 
     name: str
     values: tuple[str, ...]

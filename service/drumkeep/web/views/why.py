@@ -20,6 +20,7 @@ from drumkeep.storage.tables.measurements import Measurement
 from drumkeep.web.formats import Formats
 from drumkeep.web.views.events import met_words
 from drumkeep.web.views.places import film_views, setting_view
+from drumkeep.web.views.products import PropertyRow
 from drumkeep.web.views.sensors import MEASURES, size_words
 from drumkeep.web.views.sentences import said
 from drumkeep.web.wording import output_words
@@ -92,15 +93,6 @@ class MeasuredView:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PropertyView:
-    """A property with its values at bottom, mean and top, and where it comes from."""
-
-    name: str
-    values: tuple[str, ...]
-    origin: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class WhyView:
     """All that an answer about a drum rests on; ``band`` is empty while nothing is known."""
 
@@ -126,7 +118,7 @@ class WhyView:
     measurements: tuple[MeasuredView, ...]
     limits: tuple[tuple[str, str, str], ...]
     properties_at: tuple[str, ...]
-    properties: tuple[PropertyView, ...]
+    properties: tuple[PropertyRow, ...]
     ahead: str
     off: Facts
     computed_at: datetime | None
@@ -317,9 +309,9 @@ def _limit(limit: LimitUsed, *, formats: Formats) -> str:
             return f"{limit.value:g} days"
 
 
-def _properties(why: Why) -> tuple[PropertyView, ...]:
+def _properties(why: Why) -> tuple[PropertyRow, ...]:
     return tuple(
-        PropertyView(
+        PropertyRow(
             name=_PROPERTIES[used.name][0],
             values=tuple(_figure(value * _PROPERTIES[used.name][1]) for value in used.values),
             origin=used.origin,

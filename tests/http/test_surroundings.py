@@ -174,6 +174,12 @@ def shine(yard, name, level, *, hours=11.0):
     )
 
 
+def take_down(yard, name):
+    """Take a sun sensor down as if it had not hung: the dock's other drums see the same past."""
+    gone = yard.client.patch(f"{API}/sensors/{name}", json={"unmounted_at": ago(23.9)})
+    assert gone.status_code == 200, gone.text
+
+
 def test_a_dark_drum_in_measured_sun_is_warmer_than_without(yard):
     tag = yard.receive(place=yard.place("dock"), at=ago(12.0), liquid_c=10.0)["tag"]
     without = mean_c(yard, tag)
@@ -184,8 +190,7 @@ def test_a_dark_drum_in_measured_sun_is_warmer_than_without(yard):
     assert shine(yard, name, 800.0).is_success
     yard.advance()
     lit = mean_c(yard, tag)
-    gone = yard.client.patch(f"{API}/sensors/{name}", json={"unmounted_at": ago(23.9)})
-    assert gone.status_code == 200, gone.text
+    take_down(yard, name)
     yard.advance()
 
     # By hand: at 20 W/(m² K) the side faces 0.9·0.45·800/20 = 16 K more than the air, the lid twice
@@ -206,7 +211,7 @@ def test_the_sensors_page_and_the_reasons_tell_of_the_sun(yard, serving):
         assert "420 W/m²" in vera.get(f"/drums/{tag}/why").words
     told = yard.client.get(f"{API}/drums/{tag}/why").text
     assert name in told
-    yard.client.patch(f"{API}/sensors/{name}", json={"mount": None})
+    take_down(yard, name)
 
 
 @pytest.mark.parametrize("value", [1501.0, -21.0])
@@ -216,7 +221,7 @@ def test_more_than_the_sun_can_be_is_refused(yard, value):
     answer = shine(yard, name, value, hours=1 / 12)
 
     assert "-20 to 1500 W/m2" in answer.text
-    yard.client.patch(f"{API}/sensors/{name}", json={"mount": None})
+    take_down(yard, name)
 
 
 def test_no_sun_is_measured_under_a_roof_nor_by_a_thermometer(yard):

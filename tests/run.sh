@@ -53,8 +53,17 @@ check mypy
 check lint-imports --no-logo
 
 status=0
-say "$ pytest $*"
-.venv/bin/python -m pytest "$@" || status=$?
+run_tests() {
+    say "$ pytest $*"
+    .venv/bin/python -m pytest "$@" || status=$?
+}
+if [ $# -gt 0 ]; then
+    run_tests "$@"
+else
+    # A file at a time on every core; what starts services and measures how long they take, alone.
+    run_tests -n auto --dist loadfile --ignore tests/end_to_end
+    run_tests tests/end_to_end
+fi
 if [ -n "$failed" ]; then
     say "Failed before the tests: ${failed#; }"
     [ "$status" -ne 0 ] || status=1

@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from drumkeep.domain.alarm_rules import DrumNow, GatewayNow, SensorNow, findings
+from drumkeep.domain.alarm_rules import BatteryNow, DrumNow, GatewayNow, SensorNow, findings
 from drumkeep.domain.alarms import AlarmKind, Finding
 from drumkeep.domain.grid import to_ms
 from drumkeep.domain.liquid_state import NEVER
@@ -115,10 +115,23 @@ def gateway(**changes: Any) -> GatewayNow:
     return replace(there, **changes)
 
 
+def battery(percent: float, **changes: Any) -> BatteryNow:
+    """Return a gateway's battery heard of a minute ago."""
+    heard = BatteryNow(
+        name="urn:dev:os:32473-attic:battery",
+        bearer="gateway attic",
+        site=1,
+        percent=percent,
+        at=NOW - timedelta(minutes=1),
+    )
+    return replace(heard, **changes)
+
+
 def found(
     *drums: DrumNow,
     sensors: tuple[SensorNow, ...] = (),
     gateways: tuple[GatewayNow, ...] = (),
+    batteries: tuple[BatteryNow, ...] = (),
     under: dict[AlarmKind, set[str]] | None = None,
     told: Collection[AlarmKind] = (),
     resumed_at: datetime | None = None,
@@ -132,6 +145,7 @@ def found(
         drums,
         sensors=sensors,
         gateways=gateways,
+        batteries=batteries,
         was=lambda kind, _cause, tag: tag in (under or {}).get(kind, set()),
         told=lambda kind, _cause: kind in told,
         resumed_at=resumed_at,

@@ -9,17 +9,20 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final, Protocol
 
-from drumkeep.domain.sensors import UNITS, Quantity
+from drumkeep.domain.sensors import SENT, UNITS, Quantity, SentUnit
 
 PLAUSIBLE: Final = {
     Quantity.TEMPERATURE: (-60.0, 200.0),
     Quantity.HUMIDITY: (0.0, 100.0),
     Quantity.IRRADIANCE: (-20.0, 1500.0),
+    Quantity.BATTERY: (0.0, 100.0),
+    Quantity.VOLTAGE: (0.0, 1000.0),
+    Quantity.SIGNAL: (-200.0, 30.0),
 }
-"""Lowest and highest value taken, inclusive, in °C, %RH and W/m². Common practice, no source: what
-is colder or hotter than this is a broken wire or a wrong unit and no shed. The sun's 1361 W/m²
-outside the air are exceeded by some at the edge of a cloud; a pyranometer that looks at a cold
-night sky says a little under nothing."""
+"""Lowest and highest value taken, inclusive, in the quantity's own unit. Common practice, no
+source: what is colder or hotter than this is a broken wire or a wrong unit and no shed. The sun's
+1361 W/m² outside the air are exceeded by some at the edge of a cloud; a pyranometer that looks at a
+cold night sky says a little under nothing."""
 
 OLDEST: Final = timedelta(days=90)
 """How far back a reading may be dated when it arrives; older ones are imported."""
@@ -29,8 +32,6 @@ AHEAD: Final = timedelta(minutes=10)
 
 PREFIX_LENGTH: Final = 4096
 """Octets of a refused payload that are kept."""
-
-_QUANTITY_OF: Final = {unit: quantity for quantity, unit in UNITS.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,7 @@ class Reading:
     ts_ms
         Epoch milliseconds, UTC.
     value
-        As the sensor gave it: °C, %RH or W/m².
+        As the sensor gave it, in the unit of its quantity.
     index
         Its place in the pack as sent, from 0.
     """
@@ -182,7 +183,7 @@ def sift(
     rejections: list[Rejection] = []
     for record in records:
         value = record.value
-        quantity = _QUANTITY_OF.get(record.unit or "")
+        sent = SENT.get(record.unit or "")
         # A bool is an int to Python and no number to SenML.
         if not isinstance(value, float | int) or isinstance(value, bool):
             rejections.append(
@@ -194,31 +195,32 @@ def sift(
                     "Send the value of a sensor as a number in v.",
                 )
             )
-        elif quantity is None:
+        elif sent is None:
             rejections.append(
                 Rejection(
                     record.index,
                     "u",
                     record.unit,
                     "is not a unit that is stored",
-                    "Send temperatures in Cel, relative humidity in %RH, irradiance in W/m2.",
+                    f"Send one of {', '.join(SENT)} (SenML, RFC 8428 and 8798).",
                 )
             )
-        elif (fault := _implausible(quantity, value)) is not None:
+        elif (fault := _implausible(sent, value)) is not None:
             rejections.append(Rejection(record.index, "v", value, *fault))
         elif not oldest_s <= record.time <= newest_s:
             rejections.append(_wrong_time(record, ahead=record.time > newest_s))
         else:
             ts_ms = round(record.time * 1000)
-            readings.append(Reading(record.name, quantity, ts_ms, float(value), record.index))
+            stored = value * sent.factor + sent.offset
+            readings.append(Reading(record.name, sent.quantity, ts_ms, stored, record.index))
     return tuple(readings), tuple(rejections)
 
 
-def _implausible(quantity: Quantity, value: float) -> tuple[str, str] | None:
-    low, high = PLAUSIBLE[quantity]
-    if low <= value <= high:
+def _implausible(sent: SentUnit, value: float) -> tuple[str, str] | None:
+    low, high = PLAUSIBLE[sent.quantity]
+    if low <= value * sent.factor + sent.offset <= high:
         return None
-    unit = UNITS[quantity]
+    unit = UNITS[sent.quantity]
     return "is no plausible value", f"Check the sensor; {low:g} to {high:g} {unit} are taken."
 
 

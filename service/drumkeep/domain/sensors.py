@@ -1,9 +1,11 @@
 """What a sensor may be called, measure, and be mounted to measure."""
 
 import re
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
+from drumkeep.domain.quantities import ZERO_C_IN_K
 from drumkeep.errors import Fault
 
 
@@ -13,14 +15,42 @@ class Quantity(StrEnum):
     TEMPERATURE = "temperature"
     HUMIDITY = "humidity"
     IRRADIANCE = "irradiance"
+    BATTERY = "battery"
+    VOLTAGE = "voltage"
+    SIGNAL = "signal"
 
 
 UNITS: Final = {
     Quantity.TEMPERATURE: "Cel",
     Quantity.HUMIDITY: "%RH",
     Quantity.IRRADIANCE: "W/m2",
+    Quantity.BATTERY: "%EL",
+    Quantity.VOLTAGE: "V",
+    Quantity.SIGNAL: "dBW",
 }
 """SenML units (RFC 8428 section 12.1); it has neither °F nor psi, so gateways convert."""
+
+OF_A_DEVICE: Final = frozenset({Quantity.BATTERY, Quantity.VOLTAGE, Quantity.SIGNAL})
+"""What tells of a gateway or of a sensor itself: it hangs nowhere and no drum is computed by it."""
+
+
+@dataclass(frozen=True, slots=True)
+class SentUnit:
+    """A unit that may be sent: stored is ``factor`` x sent + ``offset``, in the quantity's own."""
+
+    quantity: Quantity
+    factor: float = 1.0
+    offset: float = 0.0
+
+
+SENT: Final = {
+    **{unit: SentUnit(quantity) for quantity, unit in UNITS.items()},
+    "K": SentUnit(Quantity.TEMPERATURE, offset=-ZERO_C_IN_K),
+    "mV": SentUnit(Quantity.VOLTAGE, factor=1e-3),
+    "dBm": SentUnit(Quantity.SIGNAL, offset=-30.0),
+}
+"""Units that are taken: the stored ones, kelvin (RFC 8428), and the secondary units mV and dBm
+(RFC 8798, section 3)."""
 
 
 class What(StrEnum):

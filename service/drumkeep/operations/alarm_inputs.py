@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from drumkeep.domain.alarm_rules import DrumNow, GatewayNow, SensorNow
+from drumkeep.domain.alarm_rules import BatteryNow, DrumNow, GatewayNow, SensorNow
 from drumkeep.domain.alarm_rules.inputs import DOUBTED_LATELY
 from drumkeep.domain.grid import from_ms
 from drumkeep.domain.liquid_age import age_of
@@ -13,7 +13,8 @@ from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import Product
 from drumkeep.domain.readiness import Basis, Readiness
-from drumkeep.domain.sensors import What
+from drumkeep.domain.sensors import Quantity, What
+from drumkeep.operations.devices import device_sayings
 from drumkeep.operations.sensor_watch import watch_sensors
 from drumkeep.operations.surroundings import read_ground
 from drumkeep.storage import alarm_sources, readings
@@ -139,6 +140,21 @@ def gateways_now(tx: Tx, *, drums: Sequence[DrumNow]) -> list[GatewayNow]:
             ),
         )
         for gateway in alarm_sources.all_gateways(tx)
+    ]
+
+
+def batteries_now(tx: Tx) -> list[BatteryNow]:
+    """Return every battery that said how full it is; one that came by no gateway has no site."""
+    return [
+        BatteryNow(
+            name=one.name,
+            bearer=one.bearer,
+            site=one.gateway.site_id,
+            percent=one.value,
+            at=one.at,
+        )
+        for one in device_sayings(tx)
+        if one.quantity is Quantity.BATTERY and one.gateway is not None
     ]
 
 

@@ -19,7 +19,7 @@ from drumkeep.domain.alarms import (
 )
 from drumkeep.domain.roles import Action, Role, may, may_acknowledge
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound, Refused
-from drumkeep.operations.alarm_inputs import drums_now, gateways_now, sensors_now
+from drumkeep.operations.alarm_inputs import batteries_now, drums_now, gateways_now, sensors_now
 from drumkeep.operations.drums import By
 from drumkeep.storage import alarms as rows
 from drumkeep.storage import leases
@@ -64,6 +64,7 @@ def evaluate_alarms(tx: Tx, *, now: datetime) -> int:
             drums,
             sensors=sensors_now(tx, drums=drums, now=now),
             gateways=gateways_now(tx, drums=drums),
+            batteries=batteries_now(tx),
             was=was,
             told=told,
             resumed_at=leases.resumed_at(tx, name=leases.SCHEDULE),

@@ -8,7 +8,15 @@ from drumkeep.domain import tags
 from drumkeep.domain.checks import Checks
 from drumkeep.domain.grid import to_ms
 from drumkeep.domain.places import OPEN_KINDS
-from drumkeep.domain.sensors import MEASURED, OF_A_DRUM, UNITS, Quantity, What, name_fault
+from drumkeep.domain.sensors import (
+    MEASURED,
+    OF_A_DEVICE,
+    OF_A_DRUM,
+    UNITS,
+    Quantity,
+    What,
+    name_fault,
+)
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound
 from drumkeep.operations.gateways import gateway_named
 from drumkeep.operations.places import place_named
@@ -282,7 +290,14 @@ def _hang(tx: Tx, sensor: Sensor, new: NewMount, *, now: datetime) -> None:
 
 
 def _check_what(checks: Checks, sensor: Sensor, new: NewMount, what: What) -> None:
-    if MEASURED[what] != sensor.quantity:
+    if sensor.quantity in OF_A_DEVICE:
+        checks.add(
+            "mount",
+            what,
+            f"hangs somewhere, and a {sensor.quantity} is of the device itself",
+            "Leave mount out.",
+        )
+    elif MEASURED[what] != sensor.quantity:
         checks.add(
             "mount.what",
             what,

@@ -72,7 +72,7 @@ def adopt_stray(
     tx: Tx,
     *,
     stray_id: int,
-    mount: NewMount,
+    mount: NewMount | None,
     interval_s: float | None = None,
     error_k: float = 0.5,
     now: datetime,
@@ -84,7 +84,8 @@ def adopt_stray(
     stray_id
         Which.
     mount
-        Where it hangs; since its first reading unless said otherwise.
+        Where it hangs, since its first reading unless said otherwise; None for what hangs nowhere,
+        such as a battery.
     interval_s
         How often it sends; None: as its readings show.
     error_k
@@ -101,7 +102,7 @@ def adopt_stray(
     """
     row = stray_of(tx, stray_id=stray_id)
     said = strays.readings_of(tx, stray_id=row.id)
-    if mount.since is None and said:
+    if mount is not None and mount.since is None and said:
         mount = replace(mount, since=from_ms(said[0][0]))
     gateways = catalogue.gateway_references(tx, ids=[row.gateway_id])
     return create_sensor(

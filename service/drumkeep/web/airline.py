@@ -4,7 +4,7 @@ Lines are worked out in a box of 1000 × ``TALL`` that stretches with the page; 
 in per cent of its width, so that they never stretch.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
@@ -27,6 +27,14 @@ _FRESH: Final = timedelta(minutes=45)
 """No dot stands at "now" for what was heard longer ago."""
 _NOW_CLEAR: Final = timedelta(hours=2, minutes=45)
 """No hour is written this close to the word "now"."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """How a line of something else than air is written, and what it spans at least."""
+
+    write: Callable[[float], str]
+    least_span: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +87,7 @@ def air_drawing(
     *,
     ahead_hours: float = AHEAD / timedelta(hours=1),
     subject: str = "Air",
+    scale: Scale | None = None,
 ) -> AirDrawing:
     """Work out the air line of a shelf from 24 h before ``formats.now`` to 12 h after.
 
@@ -92,12 +101,17 @@ def air_drawing(
         How far after, where there is less to show.
     subject
         What the line is of.
+    scale
+        Of what is no temperature.
     """
+    write, least_span = formats.temp, _LEAST_SPAN_K
+    if scale is not None:
+        write, least_span = scale.write, scale.least_span
     start, end = formats.now - BEHIND, formats.now + timedelta(hours=ahead_hours)
     past = _thinned([(t, c) for t, c in shelf.air_line.past if start <= t <= formats.now])
     ahead = [p for p in shelf.air_line.ahead if formats.now <= p[0] <= end]
     limits = _near_limits(shelf.limit_lines, past, ahead)
-    low, high = _range(past, ahead, limits)
+    low, high = _range(past, ahead, limits, least_span=least_span)
 
     def x(at: datetime) -> float:
         return round(WIDE * ((at - start) / (end - start)), 1)
@@ -111,7 +125,7 @@ def air_drawing(
             c, at = extreme
             percent = x(at) / 10
             anchor = "end" if percent > 100 - _TIGHT_PERCENT else "middle"
-            label = f"{formats.temp(c)} {formats.clock(at, short=True)}"
+            label = f"{write(c)} {formats.clock(at, short=True)}"
             marks.append(Mark(x=percent, y=y(c), label=label, anchor=anchor, below=below))
     return AirDrawing(
         past=_path((x(t), y(c)) for t, c in past),
@@ -124,7 +138,7 @@ def air_drawing(
         limits=tuple(
             LimitLine(
                 y=y(limit.c),
-                label=f"{limit.name} {formats.temp(limit.c)}",
+                label=f"{limit.name} {write(limit.c)}",
                 # Written on the far side of the hairline from the air.
                 high=limit.c >= _middle(past, ahead),
             )
@@ -132,7 +146,7 @@ def air_drawing(
         ),
         ticks=_ticks(start, end, formats),
         marks=tuple(marks),
-        words=_words(past, ahead, shelf, formats, subject=subject),
+        words=_words(past, ahead, shelf, write, subject=subject),
     )
 
 
@@ -179,11 +193,13 @@ def _range(
     past: Sequence[tuple[datetime, float]],
     ahead: Sequence[tuple[datetime, float, float, float]],
     limits: Sequence[LimitView],
+    *,
+    least_span: float,
 ) -> tuple[float, float]:
     values = [c for _, c in past] + [limit.c for limit in limits]
     values += [c for point in ahead for c in point[1:]]
     low, high = min(values, default=0.0), max(values, default=20.0)
-    short = max(0.0, _LEAST_SPAN_K - (high - low)) / 2
+    short = max(0.0, least_span - (high - low)) / 2
     return low - short, high + short
 
 
@@ -219,7 +235,7 @@ def _words(
     past: Sequence[tuple[datetime, float]],
     ahead: Sequence[tuple[datetime, float, float, float]],
     shelf: ShelfView,
-    formats: Formats,
+    write: Callable[[float], str],
     *,
     subject: str,
 ) -> str:
@@ -229,10 +245,8 @@ def _words(
     said = []
     if past:
         values = [c for _, c in past]
-        said.append(f"last 24 hours {formats.temp(min(values))} to {formats.temp(max(values))}")
+        said.append(f"last 24 hours {write(min(values))} to {write(max(values))}")
     if ahead:
         lowest = min(p[1] for p in ahead)
-        said.append(
-            f"next 12 hours {formats.temp(lowest)} to {formats.temp(max(p[1] for p in ahead))}"
-        )
+        said.append(f"next 12 hours {write(lowest)} to {write(max(p[1] for p in ahead))}")
     return f"{subject} at {shelf.place}: {', '.join(said)}. {shelf.air_line.basis}".strip()

@@ -33,7 +33,8 @@ def adopt(
 ) -> Response:
     """Register it where it hangs, with all that it said since."""
     refuse_unless_may(shell.caller, Action.CHANGE_CATALOGUE)
-    mount = _mount(tx, form, now=shell.now)
+    # What a device says of itself is asked for no place.
+    mount = _mount(tx, form, now=shell.now) if "place" in form else None
     try:
         adopt_stray(tx, stray_id=stray, mount=mount, now=shell.now)
     except Invalid as error:

@@ -58,7 +58,9 @@ def test_temperature_and_humidity_become_readings():
     ("record", "field"),
     [
         ({"n": "a", "v": 20}, "u"),
-        ({"n": "a", "u": "K", "v": 293}, "u"),
+        ({"n": "a", "u": "lm", "v": 293}, "u"),
+        ({"n": "a", "u": "K", "v": 20}, "v"),
+        ({"n": "a", "u": "%EL", "v": 100.5}, "v"),
         ({"n": "a", "u": "degF", "v": 68}, "u"),
         ({"n": "a", "u": "Cel", "vs": "20"}, "v"),
         ({"n": "a", "u": "Cel", "vb": True}, "v"),

@@ -10,14 +10,22 @@ from datetime import datetime
 from drumkeep.domain.alarm_rules.cold import cold
 from drumkeep.domain.alarm_rules.condensation import condensation
 from drumkeep.domain.alarm_rules.doubted import doubted
-from drumkeep.domain.alarm_rules.inputs import DrumNow, GatewayNow, SensorNow, Told, Was, group_by
+from drumkeep.domain.alarm_rules.inputs import (
+    BatteryNow,
+    DrumNow,
+    GatewayNow,
+    SensorNow,
+    Told,
+    Was,
+    group_by,
+)
 from drumkeep.domain.alarm_rules.plans import not_in_time, shelf_life, warm_up
 from drumkeep.domain.alarm_rules.pressure import pressure, vacuum
 from drumkeep.domain.alarm_rules.stored import gassing, storage, too_hot
-from drumkeep.domain.alarm_rules.watch import blanket, offline, silent
+from drumkeep.domain.alarm_rules.watch import blanket, low_batteries, offline, silent
 from drumkeep.domain.alarms import Finding
 
-__all__ = ["DrumNow", "GatewayNow", "SensorNow", "Told", "Was", "findings"]
+__all__ = ["BatteryNow", "DrumNow", "GatewayNow", "SensorNow", "Told", "Was", "findings"]
 
 
 def findings(
@@ -25,6 +33,7 @@ def findings(
     *,
     sensors: Sequence[SensorNow],
     gateways: Sequence[GatewayNow],
+    batteries: Sequence[BatteryNow] = (),
     was: Was,
     told: Told,
     resumed_at: datetime | None = None,
@@ -34,7 +43,7 @@ def findings(
 
     Parameters
     ----------
-    drums, sensors, gateways
+    drums, sensors, gateways, batteries
         As last computed and heard of.
     was
         Which drums are under an open alarm, so that they leave it only past the dead band.
@@ -72,4 +81,5 @@ def findings(
         now=now,
     )
     found += doubted(sensors, now=now)
+    found += low_batteries(batteries, told=told)
     return found

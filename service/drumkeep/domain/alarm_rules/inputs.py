@@ -104,6 +104,17 @@ class GatewayNow:
     drums: tuple[str, ...]
 
 
+@dataclass(frozen=True)
+class BatteryNow:
+    """A battery as it last said how full it is; ``bearer`` names in words what it feeds."""
+
+    name: str
+    bearer: str
+    site: int
+    percent: float
+    at: datetime
+
+
 def group_by(
     drums: Iterable[DrumNow], key: Callable[[DrumNow], Hashable]
 ) -> Mapping[Hashable, list[DrumNow]]:

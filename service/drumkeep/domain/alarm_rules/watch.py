@@ -7,6 +7,7 @@ from typing import Final
 from drumkeep.domain.alarm_rules.inputs import (
     CREW,
     MANAGER,
+    BatteryNow,
     DrumNow,
     GatewayNow,
     SensorNow,
@@ -15,6 +16,7 @@ from drumkeep.domain.alarm_rules.inputs import (
     tags,
 )
 from drumkeep.domain.alarms import AlarmKind, Finding, Priority
+from drumkeep.domain.devices import LOW_PERCENT, REFILLED_PERCENT
 from drumkeep.domain.products import Side
 from drumkeep.domain.wording import moment
 
@@ -111,3 +113,27 @@ def offline(gateways: Sequence[GatewayNow]) -> list[Finding]:
         for gateway in gateways
         if not gateway.online and gateway.presence_at is not None
     ]
+
+
+def low_batteries(batteries: Sequence[BatteryNow], *, told: Told) -> list[Finding]:
+    """Tell of batteries to be changed before what they feed falls silent."""
+    found = []
+    for battery in batteries:
+        was_low = told(AlarmKind.BATTERY_LOW, battery.name)
+        if battery.percent > (REFILLED_PERCENT if was_low else LOW_PERCENT):
+            continue
+        found.append(
+            Finding(
+                kind=AlarmKind.BATTERY_LOW,
+                cause=battery.name,
+                site=battery.site,
+                place=None,
+                priority=Priority.LOW,
+                audience=(MANAGER,),
+                message=(
+                    f"Change the battery of {battery.bearer}: {battery.percent:.0f} % left at "
+                    f"{moment(battery.at)}. When it is empty nothing is measured there."
+                ),
+            )
+        )
+    return found

@@ -32,6 +32,7 @@ KIND_WORDS: Final[Mapping[str, str]] = {
     "sensor_stuck": "Sensor stuck",
     "sensor_implausible": "Sensor not to be believed",
     "gateway_offline": "Gateway offline",
+    "battery_low": "Battery low",
 }
 
 OF_A_SENSOR: Final = frozenset(

@@ -3,13 +3,12 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from drumkeep.domain.doubt_words import said as value_said
 from drumkeep.domain.grid import from_ms
 from drumkeep.domain.readings import Rejection
-from drumkeep.domain.sensors import MEASURED, UNITS
+from drumkeep.domain.sensors import UNITS
 from drumkeep.operations.foreign import ForeignReadings
 from drumkeep.web.formats import Formats
-from drumkeep.web.views.sentences import said
+from drumkeep.web.views.strays import reading_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +33,7 @@ def trial_view(found: ForeignReadings, *, formats: Formats) -> TrialView:
     """Return what was found in a sample in the person's units."""
     readings = []
     for one in found.readings:
-        what = next(what for what, quantity in MEASURED.items() if quantity == one.quantity)
-        told = said(value_said(one.value, what=what), formats)
+        told = reading_words(one.value, one.quantity, formats=formats)
         stored = f"{one.value:.6g} {UNITS[one.quantity]}"
         readings.append(TriedView(one.sensor_name, told, stored, from_ms(one.ts_ms)))
     return TrialView(tuple(readings), found.rejections)

@@ -1,7 +1,7 @@
 """Sensors as the page shows them: by where they hang."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
@@ -124,9 +124,9 @@ def spot_views(tx: Tx, *, formats: Formats) -> tuple[SpotView, ...]:
     return tuple(_spot(ground, place_id, by_place[place_id]) for place_id in order)
 
 
-def loose_sensors(tx: Tx, spots: Sequence[SpotView]) -> tuple[str, ...]:
-    """Return the names of sensors that hang nowhere."""
-    hung = {sensor.name for spot in spots for sensor in spot.sensors}
+def loose_sensors(tx: Tx, spots: Sequence[SpotView], *, but: Collection[str]) -> tuple[str, ...]:
+    """Return the names of sensors that hang nowhere, but those that need not."""
+    hung = {sensor.name for spot in spots for sensor in spot.sensors} | set(but)
     every = catalogue.list_sensors(tx, limit=_LISTED)
     return tuple(sensor.name for sensor in every if sensor.name not in hung)
 

@@ -4,9 +4,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
+from drumkeep.domain.devices import said as device_said
 from drumkeep.domain.doubt_words import said as value_said
 from drumkeep.domain.grid import from_ms
-from drumkeep.domain.sensors import MEASURED, What
+from drumkeep.domain.sensors import MEASURED, OF_A_DEVICE, Quantity, What
 from drumkeep.storage import catalogue, strays
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.formats import Formats
@@ -18,7 +19,10 @@ _PLACES: Final = 10_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StrayView:
-    """One name that was heard; ``may_be`` is what it may measure, as (value, words)."""
+    """One name that was heard; ``may_be`` is what it may measure, as (value, words).
+
+    It is empty where a device speaks of itself.
+    """
 
     id: int
     name: str
@@ -49,11 +53,19 @@ def stray_views(tx: Tx, *, formats: Formats) -> tuple[StrayView, ...]:
                 kept=kept.kept,
                 first_at=from_ms(kept.first_ms),
                 last_at=from_ms(kept.last_ms),
-                last=said(value_said(kept.last_value, what=may_be[0]), formats),
+                last=reading_words(kept.last_value, Quantity(row.quantity), formats=formats),
                 may_be=tuple((what.value, MEASURES[What(what)]) for what in may_be),
             )
         )
     return tuple(views)
+
+
+def reading_words(value: float, quantity: Quantity, *, formats: Formats) -> str:
+    """Write a reading of whatever quantity in the viewer's units."""
+    if quantity in OF_A_DEVICE:
+        return device_said(value, quantity=quantity)
+    what = next(what for what, measured in MEASURED.items() if measured == quantity)
+    return said(value_said(value, what=what), formats)
 
 
 def places_to_hang(tx: Tx) -> list[tuple[str, str]]:

@@ -8,7 +8,7 @@ from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import Reason
 from drumkeep.domain.products import Side
 from drumkeep.domain.wording import plain
-from tests.builders.alarms import NOW, STEP, doubt, drum, found, gateway, one, sensor
+from tests.builders.alarms import NOW, STEP, battery, doubt, drum, found, gateway, one, sensor
 
 HOURS = timedelta(hours=1)
 
@@ -43,6 +43,7 @@ def test_messages_are_sentences_with_the_verb_first():
             sensor(name="attic-3", doubts=(doubt(Reason.RANGE, begun=NOW - HOURS),)),
         ),
         gateways=(gateway(code="cellar", online=False),),
+        batteries=(battery(12.0),),
     )
 
     assert {f.kind for f in findings} == set(AlarmKind)
@@ -61,6 +62,7 @@ def test_messages_are_sentences_with_the_verb_first():
             "Use",
             "Check",
             "Restart",
+            "Change",
         }
         assert "{" not in words
 

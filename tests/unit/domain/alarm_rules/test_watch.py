@@ -6,7 +6,7 @@ import pytest
 
 from drumkeep.domain.alarms import AlarmKind
 from drumkeep.domain.products import Side
-from tests.builders.alarms import NOW, drum, gateway, kinds, one, sensor
+from tests.builders.alarms import NOW, battery, drum, gateway, kinds, one, sensor
 
 HOURS = timedelta(hours=1)
 MINUTES = timedelta(minutes=1)
@@ -87,3 +87,20 @@ def test_a_gateway_that_was_never_there_is_not_offline():
 
     assert kinds(gateways=(never,)) == []
     assert kinds(sensors=(sensor(last_at=None),), gateways=(never,)) == [AlarmKind.SENSOR_SILENT]
+
+
+@pytest.mark.parametrize(
+    ("percent", "was_low", "low"),
+    [(20.0, False, True), (20.5, False, False), (25.0, True, True), (25.5, True, False)],
+)
+def test_a_battery_is_low_from_twenty_per_cent_until_it_is_above_twenty_five(percent, was_low, low):
+    told = {AlarmKind.BATTERY_LOW} if was_low else set()
+
+    assert kinds(batteries=(battery(percent),), told=told) == ([AlarmKind.BATTERY_LOW] * low)
+
+
+def test_a_low_battery_is_told_of_with_what_it_feeds():
+    finding = one(batteries=(battery(12.4),))
+
+    assert finding.message.startswith("Change the battery of gateway attic: 12 % left at ")
+    assert (finding.cause, finding.audience) == ("urn:dev:os:32473-attic:battery", ("manager",))

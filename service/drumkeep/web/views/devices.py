@@ -1,0 +1,100 @@
+"""Batteries and signals as the pages show them."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import partial
+from typing import Final
+
+from drumkeep.domain.devices import is_low, said
+from drumkeep.domain.grid import from_ms, to_ms
+from drumkeep.domain.sensors import Quantity
+from drumkeep.operations.devices import DeviceSaying, device_sayings
+from drumkeep.storage import readings
+from drumkeep.storage.transaction import Tx
+from drumkeep.web.airline import Scale
+from drumkeep.web.view_models import AirLine, ShelfView
+
+_LATELY: Final = timedelta(hours=24)
+
+_NOUN: Final = {
+    Quantity.BATTERY: "Battery",
+    Quantity.VOLTAGE: "Voltage",
+    Quantity.SIGNAL: "Signal",
+}
+_LOW: Final = {Quantity.BATTERY: "low", Quantity.SIGNAL: "weak"}
+_LEAST_SPAN: Final = {Quantity.BATTERY: 10.0, Quantity.VOLTAGE: 0.5, Quantity.SIGNAL: 10.0}
+"""What a line spans at least, so that its last digit does not look like a fall."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DeviceView:
+    """One thing that a device says of itself; ``low`` is in a word what is wrong with it."""
+
+    name: str
+    noun: str
+    bearer: str
+    last: str
+    low: str | None
+    last_at: datetime
+    line: ShelfView | None
+    scale: Scale
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DeviceViews:
+    """All of them: those that need somebody first; by gateway id; by name of a sensor beside."""
+
+    every: tuple[DeviceView, ...]
+    of_gateway: Mapping[int, Sequence[DeviceView]]
+    beside: Mapping[str, Sequence[DeviceView]]
+
+
+def device_views(tx: Tx, *, now: datetime) -> DeviceViews:
+    """Return what every gateway and sensor says of itself, with the line of its last day."""
+    sayings = device_sayings(tx)
+    series = readings.series(
+        tx,
+        sensor_ids=[one.sensor_id for one in sayings],
+        from_ms=to_ms(now - _LATELY),
+        to_ms=to_ms(now),
+    )
+    every: list[DeviceView] = []
+    of_gateway: dict[int, list[DeviceView]] = defaultdict(list)
+    beside: dict[str, list[DeviceView]] = defaultdict(list)
+    for one in sayings:
+        times, values = series[one.sensor_id]
+        view = _view(one, zip(times.tolist(), values.tolist(), strict=True))
+        every.append(view)
+        if one.of_gateway and one.gateway is not None:
+            of_gateway[one.gateway.id].append(view)
+        for sensor in one.beside:
+            beside[sensor.name].append(view)
+    every.sort(key=lambda view: (view.low is None, view.bearer, view.noun))
+    return DeviceViews(every=tuple(every), of_gateway=of_gateway, beside=beside)
+
+
+def _view(one: DeviceSaying, said_lately: Iterable[tuple[int, float]]) -> DeviceView:
+    past = tuple((from_ms(ms), value) for ms, value in said_lately)
+    return DeviceView(
+        name=one.name,
+        noun=_NOUN[one.quantity],
+        bearer=one.bearer,
+        last=said(one.value, quantity=one.quantity),
+        low=_LOW[one.quantity] if is_low(one.quantity, one.value) else None,
+        last_at=one.at,
+        line=_line(one, past) if past else None,
+        scale=Scale(partial(said, quantity=one.quantity), _LEAST_SPAN[one.quantity]),
+    )
+
+
+def _line(one: DeviceSaying, past: tuple[tuple[datetime, float], ...]) -> ShelfView:
+    return ShelfView(
+        place=one.bearer,
+        code=one.name,
+        kind="",
+        kind_words="",
+        site="",
+        air_line=AirLine(past=past),
+    )

@@ -11,7 +11,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 
 from drumkeep.errors import DrumkeepError
 from drumkeep.scheduler.jobs import JOBS, Job
-from drumkeep.scheduler.lease import RENEW_S, RunnerLease
+from drumkeep.scheduler.lease import RunnerLease
 from drumkeep.storage.engine import Engine
 
 _LOG: Final = logging.getLogger(__name__)
@@ -45,10 +45,10 @@ class Runner:
         jobs: Sequence[Job] = JOBS,
         clock: Callable[[], datetime] = system_clock,
     ) -> None:
-        self._engine = engine
         self._jobs = jobs
         self._clock = clock
         self._lease = RunnerLease(engine, clock=clock)
+        self._engine = self._lease.engine
         self._last: dict[str, float] = {}
         self._scheduler = BackgroundScheduler(
             timezone=UTC,
@@ -57,8 +57,7 @@ class Runner:
 
     def start(self) -> None:
         """Begin to run jobs as soon as the lease is held."""
-        self._lease.renew()
-        self._scheduler.add_job(self._lease.renew, "interval", seconds=RENEW_S, id="lease")
+        self._lease.start()
         soon = system_clock()  # by which the library waits, whatever the jobs are told
         for index, job in enumerate(self._jobs):
             self._scheduler.add_job(

@@ -1,4 +1,4 @@
-"""Leases: one runner of a thing at a time."""
+"""Who runs what there must be one of, on record; the lock that makes it so is in ``locks.py``."""
 
 from datetime import datetime, timedelta
 from typing import Final
@@ -10,19 +10,22 @@ SCHEDULE: Final = "scheduler"
 """Names the lease of the one process that runs the jobs."""
 
 
-def take(tx: Tx, *, name: str, holder: str, now: datetime, length: timedelta) -> bool:
-    """Take or renew a lease; False while another holds it."""
+def take(tx: Tx, *, name: str, holder: str, now: datetime, length: timedelta) -> None:
+    """Take or renew a lease, whoever had it: the lock is ours."""
     lease = tx.session.get(Lease, name)
     if lease is None:
         tx.session.add(Lease(name=name, holder=holder, until=now + length))
-        return True
+        return
     if lease.until <= now:
         lease.resumed_at = now
-    elif lease.holder != holder:
-        return False
     lease.holder, lease.until = holder, now + length
     tx.session.add(lease)
-    return True
+
+
+def held(tx: Tx, *, name: str, holder: str) -> bool:
+    """Whether nobody has taken the lease since this one did."""
+    lease = tx.session.get(Lease, name)
+    return lease is not None and lease.holder == holder
 
 
 def resumed_at(tx: Tx, *, name: str) -> datetime | None:
@@ -32,7 +35,7 @@ def resumed_at(tx: Tx, *, name: str) -> datetime | None:
 
 
 def release(tx: Tx, *, name: str, holder: str, now: datetime) -> None:
-    """Give a lease back early, if it is still held."""
+    """Say that nobody holds the lease from now on, if it is still held."""
     lease = tx.session.get(Lease, name)
     if lease is not None and lease.holder == holder:
         lease.until = now

@@ -17,12 +17,16 @@ from sqlalchemy.exc import (
     InternalError,
     OperationalError,
     ProgrammingError,
+    SQLAlchemyError,
 )
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from sqlmodel import Session
 
 from drumkeep.errors import Conflict, Fault, Invalid, Unavailable
+from drumkeep.storage import writes
 from drumkeep.storage.engine import READ_ONLY
+
+_GUARD: Final = "drumkeep_guard"
 
 
 @dataclass(frozen=True)
@@ -63,13 +67,29 @@ def transaction(engine: Engine) -> Iterator[Tx]:
     Invalid
         The database cannot hold a value at all.
     """
-    with _seam(), Session(engine, expire_on_commit=False) as session:
+    with _seam(writing=engine), Session(engine, expire_on_commit=False) as session:
         tx = Tx(session)
         session.connection()  # begin now: without a statement there would be no lock
+        guard = engine.get_execution_options().get(_GUARD)
+        if guard is not None:
+            guard(tx)
         yield tx
         session.commit()
+    writes.taken(engine)
     for call in tx._after:  # noqa: SLF001 - ours
         call()
+
+
+def guarded(engine: Engine, guard: Callable[[Tx], None]) -> Engine:
+    """Return the engine as it is for those who may not write at any time.
+
+    Parameters
+    ----------
+    guard
+        Called at the beginning of every transaction that may write, when nobody else can; raises
+        if this one may not.
+    """
+    return engine.execution_options(**{_GUARD: guard})
 
 
 @contextmanager
@@ -89,13 +109,18 @@ def reading(engine: Engine) -> Iterator[Tx]:
         yield Tx(session)
 
 
+_BUSY: Final = "The database cannot be reached or is busy. Nothing was stored; try again."
+
+_FULL: Final = ("53100", "database or disk is full")
+"""PostgreSQL's code and SQLite's words for a full disk."""
+
 _NOT_SET_UP: Final = {"42P01", "42501"}
 """PostgreSQL's codes of a table that is not there, and of one that we may not touch."""
 
 
 @contextmanager
-def _seam() -> Iterator[None]:
-    """Turn the driver's errors into ours."""
+def _seam(*, writing: Engine | None = None) -> Iterator[None]:
+    """Turn the driver's errors into ours, and note where what is written is not taken."""
     try:
         yield
     except IntegrityError as error:
@@ -117,10 +142,18 @@ def _seam() -> Iterator[None]:
         ) from error
     # InternalError: PostgreSQL's word for a write in a transaction that only reads.
     except (OperationalError, InterfaceError, InternalError, PoolTimeoutError) as error:
-        raise Unavailable(
-            "The database cannot be reached or is busy. Nothing was stored; try again."
-        ) from error
+        why = _BUSY
+        if _is_full(error):
+            why = "The disk of the database is full. Nothing was stored; make room on it."
+        if writing is not None:
+            writes.refused(writing, why=why)
+        raise Unavailable(why) from error
     except ProgrammingError as error:
         if getattr(error.orig, "sqlstate", None) not in _NOT_SET_UP:
             raise
         raise Unavailable("The database is not set up for this program.") from error
+
+
+def _is_full(error: SQLAlchemyError) -> bool:
+    original = getattr(error, "orig", None)
+    return getattr(original, "sqlstate", None) in _FULL or str(original) in _FULL

@@ -2,14 +2,13 @@
 
 import threading
 import time
-from datetime import timedelta
 
 import pytest
 
 from drumkeep.errors import Unavailable
 from drumkeep.scheduler.jobs import JOBS, Job
-from drumkeep.scheduler.runner import Runner, system_clock
-from drumkeep.storage import leases
+from drumkeep.scheduler.runner import Runner
+from drumkeep.storage.locks import SCHEDULE, locks_of
 from tests.fixtures.depot import at, depot, empty_depot
 
 __all__ = ["depot", "empty_depot"]
@@ -79,24 +78,20 @@ def test_a_job_that_fails_stops_neither_itself_nor_the_others(running, caplog, e
 def test_of_two_runners_one_works_and_the_other_takes_over(running):
     mine, theirs = Counted("mine"), Counted("theirs")
     first = running(mine)
-    second = running(theirs)
+    running(theirs)
     wait_until(lambda: mine.runs > 3, "the first worked")
     assert theirs.runs == 0
 
     first.stop()
     stopped_at = mine.runs
-    second._lease.renew()  # which it does every ten seconds by itself
     wait_until(lambda: theirs.runs > 3, "the second took over")
 
     assert mine.runs == stopped_at
 
 
 def test_a_runner_whose_lease_another_holds_runs_nothing_and_says_so(depot, running):
-    with depot.writing() as tx:
-        now = system_clock()
-        leases.take(
-            tx, name=leases.SCHEDULE, holder="another", now=now, length=timedelta(minutes=5)
-        )
+    another = locks_of(depot.engine)
+    assert another.take(SCHEDULE)
     counted = Counted("idle", every_s=0.02)
 
     runner = running(counted)
@@ -104,6 +99,7 @@ def test_a_runner_whose_lease_another_holds_runs_nothing_and_says_so(depot, runn
 
     assert counted.runs == 0
     assert runner.gauges()["drumkeep_schedule_lease_held"]() == 0.0
+    another.close()
 
 
 def test_a_job_never_overlaps_itself_and_missed_runs_are_made_up_once(running):

@@ -24,6 +24,7 @@ from drumkeep.ingest.intake import Intake
 from drumkeep.notify.alarm_topics import AlarmTopics
 from drumkeep.notify.broker_files import BrokerFiles
 from drumkeep.scheduler.jobs import JOBS, announcing, thinning
+from drumkeep.scheduler.notices import FORGETTING, NoticePost
 from drumkeep.scheduler.runner import Runner
 from drumkeep.settings import Settings
 from drumkeep.storage import engine as engines
@@ -104,6 +105,9 @@ def make_parts(settings: Settings, engine: Engine, *, roles: frozenset[Role]) ->
             )
             parts.append(topics)
             jobs.append(announcing(topics))
+        post = NoticePost(link_base=settings.public_url, sending=settings.notices == "on")
+        parts.append(post)
+        jobs += [post.job, FORGETTING]
         parts.append(Runner(engine, jobs=jobs))
     return parts
 

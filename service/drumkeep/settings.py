@@ -4,7 +4,7 @@ import logging
 import os
 import secrets
 from pathlib import Path
-from typing import Annotated, Any, Final, Self
+from typing import Annotated, Any, Final, Literal, Self
 
 from pydantic import Field, SecretStr, ValidationError, field_validator, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
@@ -46,6 +46,8 @@ class Settings(BaseSettings):
         mean of all; at least 90, the age up to which they are accepted. By default never.
     secret_key
         Signs cookies, at least 32 characters; by default made once and kept in ``data_dir``.
+    notices
+        ``off``: nothing is sent to anybody, as befits a copy of a store that runs elsewhere.
     public_url
         How people reach the pages, for QR codes and notices; with https the cookie is secure.
     """
@@ -65,6 +67,7 @@ class Settings(BaseSettings):
     broker_pid_file: Path | None = None
     raw_days: Annotated[int, Field(ge=90, le=36_500)] | None = None
     secret_key: SecretStr | None = None
+    notices: Literal["on", "off"] = "on"
     public_url: Annotated[str, Field(pattern=r"^https?://[^/?#\s]+$")] | None = None
 
     @field_validator("data_dir")

@@ -17,8 +17,10 @@ from drumkeep.domain.alarms import (
     acknowledged,
     transition,
 )
+from drumkeep.domain.notices import TELLABLE, Occasion
 from drumkeep.domain.roles import Action, Role, may, may_acknowledge
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound, Refused
+from drumkeep.operations import notices
 from drumkeep.operations.alarm_inputs import batteries_now, drums_now, gateways_now, sensors_now
 from drumkeep.operations.drums import By
 from drumkeep.storage import alarms as rows
@@ -178,6 +180,7 @@ def _raise(tx: Tx, finding: Finding, *, now: datetime) -> int:
     )
     rows.add(tx, alarm)
     _enter(tx, alarm, now=now, words=f"raised: {finding.message}")
+    notices.tell(tx, alarm, occasion=Occasion.FIRST, now=now)
     return 1
 
 
@@ -198,15 +201,18 @@ def _keep(tx: Tx, alarm: Alarm, finding: Finding, *, now: datetime) -> int:
         alarm.shelved_until = None if state is not AlarmState.SHELVED else alarm.shelved_until
         words = "graver" if worse else "active again"
         _move(tx, alarm, state, now=now, words=f"{words}: {finding.message}")
+        notices.tell(tx, alarm, occasion=Occasion.GRAVER if worse else Occasion.AGAIN, now=now)
         return 1
     if worse or other_drums:
         _move(tx, alarm, state, now=now, words=f"amended: {finding.message}")
-        return 1
-    if told:
+    elif told:
         alarm.changed_at, alarm.published = now, False
         tx.session.add(alarm)
-        return 1
-    return 0
+    if worse and state in TELLABLE:
+        notices.tell(tx, alarm, occasion=Occasion.GRAVER, now=now)
+    elif other_drums or told:
+        notices.tell_amended(tx, alarm, now=now)
+    return int(worse or other_drums or told)
 
 
 def _gone(tx: Tx, alarm: Alarm, *, now: datetime) -> int:
@@ -222,6 +228,7 @@ def _gone(tx: Tx, alarm: Alarm, *, now: datetime) -> int:
     if missed:
         alarm.returned_at = now
         _move(tx, alarm, AlarmState.NORMAL, now=now, words="closed as missed")
+        notices.tell_over(tx, alarm, now=now)
         return 1
     state = transition(before, active=False, shelf_over=shelf_over)
     if state is before:
@@ -229,6 +236,7 @@ def _gone(tx: Tx, alarm: Alarm, *, now: datetime) -> int:
     if alarm.returned_at is None or before is AlarmState.UNACKNOWLEDGED:
         alarm.returned_at = now
     _move(tx, alarm, state, now=now, words=_WORDS[state])
+    notices.tell_over(tx, alarm, now=now)
     return 1
 
 

@@ -1,0 +1,330 @@
+"""What a notice says: first what to do, the verb first; then where, for whom, and what to mind.
+
+A text message is written in the 7-bit alphabet of mobile phones (GSM 03.38, 3GPP TS 23.038 §6.2.1),
+of which 160 characters go into one; any other symbol would leave room for 70.
+"""
+
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from drumkeep.domain import cautions
+from drumkeep.domain.alarms import AlarmKind, Priority
+from drumkeep.domain.notices import Channel, Occasion
+from drumkeep.domain.quantities import LB_KG, fahrenheit, pounds
+from drumkeep.domain.wording import filled, temperatures
+
+ONE_TEXT: Final = 160
+"""Characters of one text message in the 7-bit alphabet."""
+
+TITLE_LENGTH: Final = 150
+_TAGS_TOLD: Final = 12
+_DAYS_NAMED: Final = 6
+_NOON: Final = 12
+_KELVIN_TO_F: Final = 1.8
+_PSI_KPA: Final = LB_KG * 9.80665 / 0.0254**2 / 1000.0
+
+_MOVING: Final = "Heavy: drum truck, two people. Bulged or hissing: do not move, do not open."
+_DIPPING: Final = "Before you dip: vent slowly by the small bung, face away."
+_NITROGEN: Final = "Nitrogen displaces air: not in a closed room."
+
+_CAUTIONS: Final[Mapping[AlarmKind, tuple[str, ...]]] = {
+    AlarmKind.SEEDING: (_MOVING, cautions.CAUTION_HEATING),
+    AlarmKind.COLD_LOAD: (_MOVING, cautions.CAUTION_HEATING),
+    AlarmKind.WARM_UP: (_MOVING, cautions.CAUTION_HEATING),
+    AlarmKind.NOT_IN_TIME: (_MOVING, cautions.CAUTION_HEATING),
+    AlarmKind.STORAGE_BAND: (_MOVING, cautions.CAUTION_HEATING),
+    AlarmKind.GASSING: (cautions.CAUTION_GASSING, _MOVING),
+    AlarmKind.PRESSURE: (cautions.CAUTION_PRESSURE,),
+    AlarmKind.OVERPRESSURE: (cautions.CAUTION_PRESSURE, cautions.CAUTION_BULGED),
+    AlarmKind.VACUUM: (cautions.CAUTION_ISO,),
+    AlarmKind.CONDENSATION: (_NITROGEN, cautions.CAUTION_ISO),
+    AlarmKind.BLANKET_MISSING: (_NITROGEN, cautions.CAUTION_ISO),
+    AlarmKind.SHELF_LIFE: (_MOVING,),
+    AlarmKind.SENSOR_SILENT: (_DIPPING,),
+    AlarmKind.SENSOR_STUCK: (_DIPPING,),
+    AlarmKind.SENSOR_IMPLAUSIBLE: (_DIPPING,),
+}
+"""Cautions by what the alarm may lead somebody to do; none where it leads to no drum."""
+
+_SHEET_IN_SHORT: Final = "Data sheet first."
+
+_GSM: Final = frozenset(
+    "@£$¥èéùìòÇ\nØøÅåΔ_ΦΓΛΩΠΨΣΘΞÆæßÉ !\"#¤%&'()*+,-./0123456789:;<=>?¡"
+    "ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà"
+)
+_GSM_DOUBLE: Final = frozenset("^{}\\[~]|€")
+"""Symbols of the alphabet's extension: each takes the room of two."""
+
+_PLAINER: Final[Mapping[str, str]] = {
+    "°F": "F",
+    "°C": "C",
+    "\N{MINUS SIGN}": "-",
+    "\N{EN DASH}": "-",
+    "\N{EM DASH}": "-",
+    "\N{HORIZONTAL ELLIPSIS}": "...",
+    "\N{LEFT DOUBLE QUOTATION MARK}": '"',
+    "\N{RIGHT DOUBLE QUOTATION MARK}": '"',
+    "\N{RIGHT SINGLE QUOTATION MARK}": "'",
+    "\N{MULTIPLICATION SIGN}": "x",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reader:
+    """Who reads a notice and how: units ``us`` or ``si``, and what takes it."""
+
+    units: str
+    channel: Channel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cause:
+    """What is told of.
+
+    Attributes
+    ----------
+    kind, priority, audience
+        Of the alarm.
+    message
+        Its sentence, with marks (``domain.wording``).
+    drums
+        Tags under it.
+    deadline
+        Until when acting helps.
+    site, timezone
+        The site's name and its zone (IANA).
+    acknowledged_by
+        Who acts on it; None while nobody does.
+    returned_at
+        When it went back to normal.
+    """
+
+    kind: AlarmKind
+    priority: Priority
+    audience: tuple[str, ...]
+    message: str
+    drums: tuple[str, ...]
+    deadline: datetime | None
+    site: str
+    timezone: str
+    acknowledged_by: str | None = None
+    returned_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A notice as it goes out; the title is empty where the channel has none."""
+
+    title: str
+    body: str
+
+
+def notice_text(
+    cause: Cause,
+    *,
+    occasion: Occasion,
+    reader: Reader,
+    link: str | None,
+    maybe_had: bool,
+    now: datetime,
+) -> Text:
+    """Write a notice of an alarm.
+
+    Parameters
+    ----------
+    cause
+        What is told of, as it is now.
+    occasion
+        Why it is told.
+    reader
+        For whom.
+    link
+        Address of the page; None where it is not known.
+    maybe_had
+        Whether it may have gone out already, because a sender died on it.
+    now
+        The present.
+    """
+    clock = _Clock(reader.units, ZoneInfo(cause.timezone), now)
+    first = _first_line(cause, occasion=occasion, clock=clock)
+    over = occasion is Occasion.OVER
+    told = () if over else _CAUTIONS.get(cause.kind, ())
+    had = ("You may have had this message already.",) if maybe_had else ()
+    if reader.channel is Channel.TEXT:
+        caution = f"{gsm(told[0])} {_SHEET_IN_SHORT}" if told else ""
+        lines = (clipped(gsm(first)), *had, caution, link or "")
+        return Text("", "\n".join(line for line in lines if line))
+    lines = (
+        first,
+        *had,
+        _what(cause, occasion=occasion, clock=clock),
+        _drums(cause.drums),
+        " ".join((*told, cautions.CAUTION_SHEET)) if told else "",
+        link or "",
+    )
+    return Text(
+        title_of(cause, occasion=occasion, channel=reader.channel, first=first),
+        "\n".join(line for line in lines if line),
+    )
+
+
+def test_text(reader: Reader, *, name: str, link: str | None) -> Text:
+    """Write a notice that says that notices arrive."""
+    first = f"Nothing to do: this is a test. Notices of drumkeep for {name} arrive here."
+    if reader.channel is Channel.TEXT:
+        first = clipped(gsm(first))
+        return Text("", first if link is None else f"{first}\n{link}")
+    title = "" if reader.channel is Channel.CHAT else "drumkeep: test notice"
+    return Text(title, first if link is None else f"{first}\n{link}")
+
+
+def title_of(cause: Cause, *, occasion: Occasion, channel: Channel, first: str) -> str:
+    """Return the title: of a mail what to do, as a locked phone shows that; else what it is."""
+    if channel is Channel.CHAT:
+        return ""
+    if channel is Channel.MAIL:
+        return clipped(first, longest=TITLE_LENGTH)
+    words = "Over" if occasion is Occasion.OVER else f"{cause.priority.capitalize()} alarm"
+    return clipped(f"drumkeep: {words}, {cause.site}", longest=TITLE_LENGTH)
+
+
+def gsm(text: str) -> str:
+    """Write a text in the 7-bit alphabet: signs in plainer ones, letters without their accents."""
+    for sign, plainer in _PLAINER.items():
+        text = text.replace(sign, plainer)
+    return "".join(_gsm_symbol(symbol) for symbol in text)
+
+
+def gsm_length(text: str) -> int:
+    """Return the room that a text takes in the 7-bit alphabet, in characters."""
+    return len(text) + sum(symbol in _GSM_DOUBLE for symbol in text)
+
+
+def clipped(text: str, *, longest: int = ONE_TEXT) -> str:
+    """Cut a text between two words where it is too long."""
+    if gsm_length(text) <= longest:
+        return text
+    while gsm_length(text) > longest - 3:
+        words, _, last = text.rpartition(" ")
+        text = words if words and len(last) <= longest // 4 else text[:-1]
+    return f"{text}..."
+
+
+def _gsm_symbol(symbol: str) -> str:
+    if symbol in _GSM or symbol in _GSM_DOUBLE:
+        return symbol
+    if symbol.isspace():
+        return " "
+    bare = "".join(c for c in unicodedata.normalize("NFKD", symbol) if c in _GSM)
+    return bare or "?"
+
+
+@dataclass(frozen=True, slots=True)
+class _Clock:
+    """Writes quantities and times for one reader, in the site's zone."""
+
+    units: str
+    zone: ZoneInfo
+    now: datetime
+
+    def sentence(self, text: str) -> str:
+        """Fill the marks of a sentence."""
+        degrees = [self._degrees(c) for c in set(temperatures(text))]
+        # two temperatures that are not the same never read as if they were
+        digits = 1 if self.units == "si" or len({round(d) for d in degrees}) < len(degrees) else 0
+        unit = "°F" if self.units == "us" else "°C"
+        us = self.units == "us"
+        return filled(
+            text,
+            quantity={
+                "t": lambda c: f"{_figure(self._degrees(c), digits)} {unit}",
+                "d": lambda k: f"{_figure(k * _KELVIN_TO_F if us else k, digits)} {unit}",
+                "m": lambda kg: f"{pounds(kg):.0f} lb" if us else f"{kg:.0f} kg",
+                "p": lambda p: f"{_figure(p / _PSI_KPA, 1)} psi" if us else f"{_figure(p, 0)} kPa",
+            },
+            when=self.when,
+        )
+
+    def when(self, at: datetime) -> str:
+        """Return a time as people say it: ``2:40 am``, ``tomorrow 6:00 am``, ``Fri 6:00 am``."""
+        local, today = at.astimezone(self.zone), self.now.astimezone(self.zone)
+        days = (local.date() - today.date()).days
+        named = {0: "", 1: "tomorrow ", -1: "yesterday "}.get(days)
+        if named is None:
+            named = (
+                f"{local:%a} " if 1 < days <= _DAYS_NAMED else f"{local:%a} {local.day} {local:%b} "
+            )
+        return named + self.time(local)
+
+    def time(self, local: datetime) -> str:
+        """Return the time of day of a time in the site's zone."""
+        if self.units == "si":
+            return f"{local:%H:%M}"
+        half = "am" if local.hour < _NOON else "pm"
+        return f"{local.hour % _NOON or _NOON}:{local:%M} {half}"
+
+    def here(self) -> str:
+        """Return the present with its zone: ``2:00 am CST``."""
+        local = self.now.astimezone(self.zone)
+        return f"{self.time(local)} {local.tzname()}"
+
+    def _degrees(self, c: float) -> float:
+        return fahrenheit(c) if self.units == "us" else c
+
+
+def _first_line(cause: Cause, *, occasion: Occasion, clock: _Clock) -> str:
+    said = clock.sentence(cause.message)
+    if occasion is Occasion.OVER:
+        since = "" if cause.returned_at is None else f" since {clock.when(cause.returned_at)}"
+        return f"It is over{since}. It was: {said}"
+    critical = "CRITICAL: " if cause.priority is Priority.CRITICAL else ""
+    return f"{critical}{said}{_left(cause.deadline, clock.now)}"
+
+
+def _what(cause: Cause, *, occasion: Occasion, clock: _Clock) -> str:
+    to = " and ".join(cause.audience)
+    parts = [f"{cause.priority.capitalize()}, for {to}. {cause.site}, {clock.here()}."]
+    match occasion:
+        case Occasion.GRAVER:
+            parts.append("It is graver than you were told.")
+        case Occasion.AMENDED:
+            parts.append("This amends what you were told.")
+        case Occasion.AGAIN:
+            parts.append("It is back.")
+    if cause.acknowledged_by is not None and occasion is not Occasion.OVER:
+        parts.append(f"Acknowledged by {cause.acknowledged_by}.")
+    return " ".join(parts)
+
+
+def _drums(tags: tuple[str, ...]) -> str:
+    if not tags:
+        return ""
+    more = len(tags) - _TAGS_TOLD
+    return f"Drums: {', '.join(tags[:_TAGS_TOLD])}{f' and {more} more' if more > 0 else ''}."
+
+
+def _left(deadline: datetime | None, now: datetime) -> str:
+    if deadline is None:
+        return ""
+    left = deadline - now
+    return f" {span(left)} left." if left >= timedelta(minutes=1) else " No time left."
+
+
+def span(left: timedelta) -> str:
+    """Return a span in its two largest parts: ``40 min``, ``3 h 20 min``, ``2 days 5 h``."""
+    minutes = int(left.total_seconds() // 60)
+    days, rest = divmod(minutes, 24 * 60)
+    hours, minutes = divmod(rest, 60)
+    parts = [f"{days} {'day' if days == 1 else 'days'}"] if days else []
+    parts += [f"{hours} h"] if hours else []
+    parts += [f"{minutes} min"] if minutes and not days else []
+    return " ".join(parts)
+
+
+def _figure(value: float, digits: int) -> str:
+    text = f"{value:.{digits}f}"
+    return text.lstrip("-") if float(text) == 0.0 else text

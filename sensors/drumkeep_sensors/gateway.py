@@ -41,7 +41,12 @@ class Setup:
     start: str
 
 
-def set_up(file: Path, *, clock: Callable[[], float]) -> Setup:
+def set_up(
+    file: Path,
+    *,
+    clock: Callable[[], float],
+    since_start: Callable[[], float] = since_start_s,
+) -> Setup:
     """Read a configuration and make ready what it names; nothing is read or sent yet.
 
     Parameters
@@ -50,6 +55,8 @@ def set_up(file: Path, *, clock: Callable[[], float]) -> Setup:
         The configuration.
     clock
         Gives epoch seconds, right or wrong.
+    since_start
+        Gives seconds since the start of the board.
 
     Raises
     ------
@@ -67,15 +74,33 @@ def set_up(file: Path, *, clock: Callable[[], float]) -> Setup:
         sensors=open_sensors(told, urn=urn, folder=file.parent, clock=clock),
         clock=BoardClock(
             wall=clock,
-            since_start=since_start_s,
+            since_start=since_start,
             trusted=(lambda: True) if always else synchronised,
         ),
         start=start_name(file.parent / told.linux.procfs),
     )
 
 
-def run(file: Path, *, stopping: Event, clock: Callable[[], float]) -> None:
+def run(
+    file: Path,
+    *,
+    stopping: Event,
+    clock: Callable[[], float],
+    since_start: Callable[[], float] = since_start_s,
+    step_s: float = STEP_S,
+) -> None:
     """Sample, keep and publish until told to stop.
+
+    Parameters
+    ----------
+    file
+        The configuration.
+    stopping
+        Set by whoever wants it to end.
+    clock, since_start
+        As in :func:`set_up`. Days can be tried in seconds where both run fast.
+    step_s
+        How long nothing is looked at, at most.
 
     Raises
     ------
@@ -84,7 +109,7 @@ def run(file: Path, *, stopping: Event, clock: Callable[[], float]) -> None:
     SpoolError
         Its state folder cannot be used.
     """
-    setup = set_up(file, clock=clock)
+    setup = set_up(file, clock=clock, since_start=since_start)
     most = setup.told.spool.readings
     spool = ReadingsSpool(setup.state, urn=setup.urn, most=most)
     publisher = Publisher(identity=setup.identity, spool=spool, clock=clock)
@@ -93,12 +118,13 @@ def run(file: Path, *, stopping: Event, clock: Callable[[], float]) -> None:
     publisher.start()
     try:
         while not stopping.is_set():
-            sampler.begin_due()
+            # In this order: what was read meanwhile is no longer under way when it is due again.
             keeper.keep(sampler.take())
+            sampler.begin_due()
             with keeper.room():
                 spool.pack(at_once=publisher.connected)
             with keeper.room():
-                publisher.step(wait_s=min(STEP_S, sampler.next_due_s() or STEP_S))
+                publisher.step(wait_s=min(step_s, sampler.next_due_s() or step_s))
     finally:
         sampler.close()
         publisher.stop()

@@ -17,6 +17,7 @@ import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from operator import itemgetter
 from pathlib import Path
 from typing import Final
 
@@ -290,7 +291,8 @@ class ReadingsSpool:
                 (newest,),
             ).fetchall()
             worth = self._most / WORTH_THINNING
-            level = next((level for level, count in levels if count >= worth), levels[-1][0])
+            densest, _ = max(levels, key=itemgetter(1))
+            level = next((level for level, count in levels if count >= worth), densest)
             thinned = self._db.execute(
                 "DELETE FROM reading WHERE seq IN (SELECT seq FROM ("
                 "SELECT seq, row_number() OVER (PARTITION BY sensor ORDER BY seq) AS n "

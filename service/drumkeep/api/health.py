@@ -10,7 +10,7 @@ from drumkeep.asgi.dependencies import DatabaseDep, require, services
 from drumkeep.asgi.fields import Answer
 from drumkeep.domain.roles import Action
 from drumkeep.errors import Unavailable
-from drumkeep.storage import schema
+from drumkeep.storage import room, schema
 
 router = APIRouter(tags=["health"])
 _READ = [Depends(require(Action.READ))]
@@ -34,10 +34,12 @@ async def health() -> HealthOut:
 
 @router.get("/ready")
 async def ready(database: DatabaseDep) -> HealthOut:
-    """Tell whether requests can be served: the database answers and has our tables."""
+    """Tell whether requests can be served: the database answers, has our tables, and takes more."""
     found = await database.read(schema.revision)
     if found != schema.newest():
         raise Unavailable("The database has other tables than this version needs.")
+    if room.is_full(database.engine):
+        raise Unavailable(room.WORDS)
     return HealthOut()
 
 

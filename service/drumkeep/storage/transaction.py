@@ -23,7 +23,7 @@ from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from sqlmodel import Session
 
 from drumkeep.errors import Conflict, Fault, Invalid, Unavailable
-from drumkeep.storage import writes
+from drumkeep.storage import room
 from drumkeep.storage.engine import READ_ONLY
 
 _GUARD: Final = "drumkeep_guard"
@@ -75,7 +75,6 @@ def transaction(engine: Engine) -> Iterator[Tx]:
             guard(tx)
         yield tx
         session.commit()
-    writes.taken(engine)
     for call in tx._after:  # noqa: SLF001 - ours
         call()
 
@@ -109,8 +108,6 @@ def reading(engine: Engine) -> Iterator[Tx]:
         yield Tx(session)
 
 
-_BUSY: Final = "The database cannot be reached or is busy. Nothing was stored; try again."
-
 _FULL: Final = ("53100", "database or disk is full")
 """PostgreSQL's code and SQLite's words for a full disk."""
 
@@ -120,7 +117,7 @@ _NOT_SET_UP: Final = {"42P01", "42501"}
 
 @contextmanager
 def _seam(*, writing: Engine | None = None) -> Iterator[None]:
-    """Turn the driver's errors into ours, and note where what is written is not taken."""
+    """Turn the driver's errors into ours, and note where there is no room for what is written."""
     try:
         yield
     except IntegrityError as error:
@@ -142,12 +139,12 @@ def _seam(*, writing: Engine | None = None) -> Iterator[None]:
         ) from error
     # InternalError: PostgreSQL's word for a write in a transaction that only reads.
     except (OperationalError, InterfaceError, InternalError, PoolTimeoutError) as error:
-        why = _BUSY
-        if _is_full(error):
-            why = "The disk of the database is full. Nothing was stored; make room on it."
-        if writing is not None:
-            writes.refused(writing, why=why)
-        raise Unavailable(why) from error
+        if writing is not None and _is_full(error):
+            room.note_full(writing)
+            raise Unavailable(room.WORDS) from error
+        raise Unavailable(
+            "The database cannot be reached or is busy. Nothing was stored; try again."
+        ) from error
     except ProgrammingError as error:
         if getattr(error.orig, "sqlstate", None) not in _NOT_SET_UP:
             raise

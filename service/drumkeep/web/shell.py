@@ -12,7 +12,7 @@ from drumkeep.asgi.authentication import SAFE_METHODS, Caller
 from drumkeep.asgi.dependencies import CurrentAccount, Now, services
 from drumkeep.domain.alarms import AlarmState
 from drumkeep.errors import Refused
-from drumkeep.storage import alarms
+from drumkeep.storage import alarms, room
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.formats import Formats
 from drumkeep.web.templating import render
@@ -85,6 +85,7 @@ class Shell:
                 page=page,
                 alarm_count=count or None,
                 here=self.here,
+                disk_full=room.is_full(services(self.request).database.engine),
                 **context,
             )
         )

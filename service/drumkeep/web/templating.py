@@ -31,6 +31,7 @@ template              context
 ``mappings.html``     ``mappings``: ``KnownMapping``, ``expressions``, ``given``: the form as sent,
                       ``faults``, ``tried``: ``TrialView`` or None, ``gateways``, ``may_change``
 ``me.html``           nothing more
+``waiting.html``      ``titles``: what each kind of event is called
 ``problem.html``      ``problem``: ``ProblemView``
 ====================  ============================================================================
 
@@ -67,6 +68,7 @@ _EVERYWHERE: Final[dict[str, object]] = {
     "page": "",
     "alarm_count": None,
     "here": "/floor",
+    "disk_full": False,
 }
 
 

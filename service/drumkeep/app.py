@@ -19,6 +19,7 @@ from drumkeep.asgi.broker import catch_up
 from drumkeep.asgi.dependencies import Database, Services
 from drumkeep.asgi.middleware import Envelope
 from drumkeep.asgi.soundness import refuse_unsound
+from drumkeep.errors import Fault, Invalid
 from drumkeep.ingest.address import broker_at
 from drumkeep.ingest.intake import Intake
 from drumkeep.notify.alarm_topics import AlarmTopics
@@ -67,7 +68,7 @@ class Part(Protocol):
 
 def make_engine(settings: Settings) -> Engine:
     """Make the engine of the database that the settings name."""
-    return engines.create(settings.database, pool_size=POOL)
+    return engines.create(settings.database, pool_size=POOL + settings.ingest_slots)
 
 
 def make_parts(settings: Settings, engine: Engine, *, roles: frozenset[Role]) -> list[Part]:
@@ -76,7 +77,7 @@ def make_parts(settings: Settings, engine: Engine, *, roles: frozenset[Role]) ->
     Raises
     ------
     Invalid
-        The broker's address cannot be used.
+        The broker's address cannot be used, or several sessions at it are wanted on SQLite.
     """
     parts: list[Part] = []
     broker = None
@@ -89,7 +90,10 @@ def make_parts(settings: Settings, engine: Engine, *, roles: frozenset[Role]) ->
     elif Role.INGEST in roles:
         _LOG.warning("no broker is set (DRUMKEEP_MQTT_URL): readings come over HTTP only")
     if Role.INGEST in roles and broker is not None:
-        parts.append(Intake(engine=engine, broker=broker, clock=_clock))
+        _refuse_sessions_on_sqlite(settings, engine)
+        parts.append(
+            Intake(engine=engine, broker=broker, clock=_clock, slots=settings.ingest_slots)
+        )
     if Role.SCHEDULE in roles:
         jobs = list(JOBS)
         if settings.raw_days is not None:
@@ -105,11 +109,26 @@ def make_parts(settings: Settings, engine: Engine, *, roles: frozenset[Role]) ->
             )
             parts.append(topics)
             jobs.append(announcing(topics))
-        post = NoticePost(link_base=settings.public_url, sending=settings.notices == "on")
-        parts.append(post)
+        post = NoticePost(engine, link_base=settings.public_url, sending=settings.notices == "on")
         jobs += [post.job, FORGETTING]
-        parts.append(Runner(engine, jobs=jobs))
+        # the last to begin is the first to end: what is being sent is recorded before
+        parts += [Runner(engine, jobs=jobs), post]
     return parts
+
+
+def _refuse_sessions_on_sqlite(settings: Settings, engine: Engine) -> None:
+    if settings.ingest_slots > 1 and engine.dialect.name == "sqlite":
+        raise Invalid(
+            "The messages cannot be shared out.",
+            [
+                Fault(
+                    "DRUMKEEP_INGEST_SLOTS",
+                    settings.ingest_slots,
+                    "needs PostgreSQL",
+                    "Unset it, or set DRUMKEEP_DATABASE_URL to a PostgreSQL database.",
+                )
+            ],
+        )
 
 
 def make_broker_files(settings: Settings) -> BrokerFiles | None:
@@ -153,6 +172,7 @@ def create_app(
         secure_cookies=settings.people_come_by_https,
         broker_files=make_broker_files(settings),
         mqtt_root=settings.mqtt_root,
+        sends_notices=settings.notices == "on",
     )
 
     for part in parts:

@@ -36,6 +36,9 @@ class Settings(BaseSettings):
         Certificates of those who may vouch for the broker; by default those of the system.
     mqtt_root
         What all topics begin with.
+    ingest_slots
+        How many sessions at the broker share the messages out, the same for all processes that
+        ingest (deploy/SCALING.md); more than one on PostgreSQL only.
     broker_folder
         Where the broker's files of passwords and rights are kept; without it gateways are given
         no passwords here.
@@ -63,6 +66,7 @@ class Settings(BaseSettings):
     mqtt_root: Annotated[str, Field(pattern=r"^[^#+/\x00]+(/[^#+/\x00]+)*$", max_length=100)] = (
         "drumkeep/v1"
     )
+    ingest_slots: Annotated[int, Field(ge=1, le=64)] = 1
     broker_folder: Path | None = None
     broker_pid_file: Path | None = None
     raw_days: Annotated[int, Field(ge=90, le=36_500)] | None = None

@@ -1,13 +1,14 @@
 """The MQTT client of the service: subscribes, queues, acknowledges when told, publishes.
 
-paho runs the callbacks in its network thread, and an exception in one ends that thread while the
-client goes on calling itself connected. So callbacks only queue, and never raise.
+paho runs the callbacks in the thread that runs its loop, and an exception in one ends that thread
+while the client goes on calling itself connected. So callbacks only queue, and never raise.
 """
 
 import logging
+import random
 import ssl
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Final
@@ -36,7 +37,10 @@ KEEPALIVE_S: Final = 60
 SESSION_EXPIRY_S: Final = 14 * 86_400
 """How long the broker keeps our session, and what it queued for us, while we are away."""
 RECEIVE_MAXIMUM: Final = 1000
-SLOWEST_RECONNECT_S: Final = 30
+FIRST_RECONNECT_S: Final = 1.0
+SLOWEST_RECONNECT_S: Final = 30.0
+MAY_I_EVERY_S: Final = 0.1
+LOOP_S: Final = 1.0
 HANG_UPS: Final = 3
 """After so many without an answer in between the other protocol is tried."""
 
@@ -82,12 +86,26 @@ class Subscriber:
         Takes what arrives.
     clock
         Gives the moment at which a message arrives, UTC.
+    filters
+        What to subscribe to in every connection; :meth:`subscribe` adds to it.
+    may_connect
+        Asked before each connection. Two clients of one name would end each other's for ever.
     """
 
-    def __init__(self, *, broker: Broker, backlog: Backlog, clock: Clock) -> None:
+    def __init__(
+        self,
+        *,
+        broker: Broker,
+        backlog: Backlog,
+        clock: Clock,
+        filters: Sequence[str],
+        may_connect: Callable[[], bool],
+    ) -> None:
         self._broker = broker
         self._backlog = backlog
         self._clock = clock
+        self._filters = list(filters)
+        self._may_connect = may_connect
         # A message's mid has a meaning within one connection only. A late acknowledgement in the
         # next could confirm another message, one that is not stored; so each connection has a
         # number, and what belongs to an older one is dropped: the broker brings it again.
@@ -95,6 +113,7 @@ class Subscriber:
         self._epoch_lock = threading.Lock()
         self._subscribed = False
         self._subscribing: int | None = None
+        self._answers: dict[int, bool] = {}
         self._foreign: frozenset[str] = frozenset()
         self._protocol = MQTTv5
         self._change_protocol = False
@@ -102,42 +121,34 @@ class Subscriber:
         self.last_message_at: datetime | None = None
         self.trouble: str | None = "The broker has not been reached yet."
         self._client = self._make_client()
+        self._ending = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="ingest-network", daemon=True)
 
     def start(self) -> None:
         """Begin to connect, and keep at it, in a thread of its own."""
-        host, port = self._broker.host, self._broker.port
-        if self._protocol == MQTTv5:
-            properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-            properties.SessionExpiryInterval = SESSION_EXPIRY_S
-            properties.ReceiveMaximum = RECEIVE_MAXIMUM
-            # Not a clean start, ever: the client's own default wipes the queue when a process
-            # starts.
-            self._client.connect_async(
-                host, port, KEEPALIVE_S, clean_start=False, properties=properties
-            )
-        else:
-            self._client.connect_async(host, port, KEEPALIVE_S)
-        self._client.loop_start()
+        self._thread.start()
 
-    def settle_protocol(self) -> None:
-        """Go on with MQTT 3.1.1 if the broker does not speak 5.0, or the other way round.
+    def stop(self, *, forget: bool = False) -> None:
+        """Disconnect; the broker keeps the session and what is not acknowledged.
 
-        A broker of 3.1.1 either says so or hangs up. Blocks for as long as the network thread
-        takes to end; not for callbacks.
+        Parameters
+        ----------
+        forget
+            Whether it shall not, as nothing will ever come by this session again.
         """
-        if not self._change_protocol:
-            return
-        self.stop()
-        self._protocol = MQTTv311 if self._protocol == MQTTv5 else MQTTv5
-        self._change_protocol, self._unanswered = False, 0
-        _log.warning("Trying MQTT %s", "5.0" if self._protocol == MQTTv5 else "3.1.1")
-        self._client = self._make_client()
-        self.start()
+        self._ending.set()
+        properties = None
+        if forget and self._protocol == MQTTv5:
+            properties = Properties(PacketTypes.DISCONNECT)  # type: ignore[no-untyped-call]
+            properties.SessionExpiryInterval = 0
+        self._client.disconnect(properties=properties)
+        if self._thread.is_alive():
+            self._thread.join()
 
-    def stop(self) -> None:
-        """Disconnect; the broker keeps the session and what is not acknowledged."""
-        self._client.disconnect()
-        self._client.loop_stop()
+    @property
+    def epoch(self) -> int:
+        """Number of the connection; another one before and after it."""
+        return self._epoch
 
     @property
     def connected(self) -> bool:
@@ -147,9 +158,8 @@ class Subscriber:
     @property
     def alive(self) -> bool:
         """Whether the network thread runs."""
-        # There is no public way to ask, and is_connected() stays True when it has died.
-        thread = self._client._thread  # noqa: SLF001
-        return thread is not None and thread.is_alive()
+        # is_connected() stays True when it has died.
+        return self._thread.is_alive()
 
     def acknowledge(self, messages: Iterable[Arrived]) -> None:
         """Acknowledge messages, in the order in which they came (MQTT 5.0, 4.6)."""
@@ -164,6 +174,27 @@ class Subscriber:
             return False
         sent = self._client.publish(topic, payload, qos=1, retain=True)
         return sent.rc == MQTTErrorCode.MQTT_ERR_SUCCESS
+
+    def publish(self, topic: str, payload: bytes) -> bool:
+        """Publish for whoever listens now; False when there is no connection."""
+        if not self._client.is_connected():
+            return False
+        return self._client.publish(topic, payload, qos=1).rc == MQTTErrorCode.MQTT_ERR_SUCCESS
+
+    def subscribe(self, filters: Sequence[str]) -> int | None:
+        """Subscribe in this connection; return by what to ask for the :meth:`outcome`."""
+        return self._subscribe(self._client, filters)
+
+    def unsubscribe(self, filters: Sequence[str]) -> int | None:
+        """Give subscriptions up; return by what to ask for the :meth:`outcome`."""
+        return self._client.unsubscribe(list(filters))[1]
+
+    def outcome(self, request: int) -> bool | None:
+        """Return whether the broker has granted all of a request of this connection.
+
+        None while it has not answered.
+        """
+        return self._answers.get(request)
 
     def also_to(self, filters: frozenset[str]) -> None:
         """Subscribe to these besides, and no longer to those of before that are not among them."""
@@ -184,24 +215,75 @@ class Subscriber:
             clean_session=False if self._protocol == MQTTv311 else None,
             protocol=self._protocol,
             manual_ack=True,
-            reconnect_on_failure=True,
+            reconnect_on_failure=False,
         )
-        client.reconnect_delay_set(1, SLOWEST_RECONNECT_S)
         if self._broker.username is not None:
             client.username_pw_set(self._broker.username, self._broker.password)
         if self._broker.tls is not None:
             client.tls_set_context(self._broker.tls)
         # Before connecting: what the broker kept for us comes right after its answer.
         client.on_connect = self._on_connect
-        client.on_connect_fail = self._on_connect_fail
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = self._on_subscribe
+        client.on_unsubscribe = self._on_unsubscribe
         client.on_message = self._on_message
+        # With it, whoever publishes or acknowledges leaves the writing to the thread of the loop.
+        client.on_socket_register_write = _leave_it
         if self._protocol == MQTTv311:
             client.max_inflight_messages_set(RECEIVE_MAXIMUM)
         return client
 
-    def _subscribe(self, client: Client, topics: list[str]) -> int | None:
+    def _run(self) -> None:
+        pause = FIRST_RECONNECT_S
+        while not self._ending.is_set():
+            if not self._may_connect():
+                self._ending.wait(MAY_I_EVERY_S)
+                continue
+            before = self._epoch
+            self._converse()
+            pause = FIRST_RECONNECT_S if self._epoch > before else pause
+            # Not all at once, when a broker comes back on which many wait.
+            self._ending.wait(random.uniform(0.5, 1.0) * pause)  # noqa: S311
+            pause = min(2 * pause, SLOWEST_RECONNECT_S)
+
+    def _converse(self) -> None:
+        """Have one connection, from its beginning to its end."""
+        self._settle_protocol()
+        host, port = self._broker.host, self._broker.port
+        try:
+            if self._protocol == MQTTv5:
+                properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+                properties.SessionExpiryInterval = SESSION_EXPIRY_S
+                properties.ReceiveMaximum = RECEIVE_MAXIMUM
+                # Not a clean start, ever: the client's own default wipes the queue when a process
+                # starts.
+                self._client.connect(
+                    host, port, KEEPALIVE_S, clean_start=False, properties=properties
+                )
+            else:
+                self._client.connect(host, port, KEEPALIVE_S)
+        except OSError:
+            self.trouble = "The broker cannot be reached."
+            return
+        if self._ending.is_set():
+            self._client.disconnect()
+        # Unlike the client's own ways to go on for ever this wakes when there is something to send.
+        while self._client.loop(LOOP_S) == MQTTErrorCode.MQTT_ERR_SUCCESS:
+            pass
+
+    def _settle_protocol(self) -> None:
+        """Go on with MQTT 3.1.1 if the broker does not speak 5.0, or the other way round.
+
+        A broker of 3.1.1 either says so or hangs up.
+        """
+        if not self._change_protocol:
+            return
+        self._protocol = MQTTv311 if self._protocol == MQTTv5 else MQTTv5
+        self._change_protocol, self._unanswered = False, 0
+        _log.warning("Trying MQTT %s", "5.0" if self._protocol == MQTTv5 else "3.1.1")
+        self._client = self._make_client()
+
+    def _subscribe(self, client: Client, topics: Sequence[str]) -> int | None:
         if self._protocol == MQTTv5:
             return client.subscribe([(topic, _OPTIONS) for topic in topics])[1]
         return client.subscribe([(topic, 1) for topic in topics])[1]
@@ -226,15 +308,14 @@ class Subscriber:
             self.trouble = f"The broker refused us: {reason}."
             _log.error("The broker refused us: %s", reason)
             return
-        topics = self._broker.topics
-        filters = [topics.every("readings"), topics.every("presence")]
-        self._subscribing = self._subscribe(client, filters)
+        self._answers.clear()
+        if self._filters:
+            self._subscribing = self._subscribe(client, self._filters)
+        else:
+            self.trouble, self._subscribed = None, True
         self._foreign = frozenset()  # subscribed to anew, as the broker may have lost them
         kept = "kept" if flags.session_present else "new"
         _log.info("Connected to the broker with a %s session", kept)
-
-    def _on_connect_fail(self, _client: Client, _data: Any) -> None:  # noqa: ANN401
-        self.trouble = "The broker cannot be reached."
 
     def _on_disconnect(
         self,
@@ -261,6 +342,7 @@ class Subscriber:
         _properties: Properties | None,
     ) -> None:
         refused = [str(reason) for reason in reasons if reason.is_failure]
+        self._answers[mid] = not refused
         if refused:
             if mid == self._subscribing:
                 self.trouble = f"The broker refused our subscriptions: {', '.join(refused)}."
@@ -268,6 +350,16 @@ class Subscriber:
         elif mid == self._subscribing:
             self.trouble = None
             self._subscribed = True
+
+    def _on_unsubscribe(
+        self,
+        _client: Client,
+        _data: Any,  # noqa: ANN401
+        mid: int,
+        _reasons: list[ReasonCode],
+        _properties: Properties | None,
+    ) -> None:
+        self._answers[mid] = True
 
     def _on_message(self, _client: Client, _data: Any, message: MQTTMessage) -> None:  # noqa: ANN401
         try:
@@ -290,3 +382,7 @@ class Subscriber:
         except Exception:  # noqa: BLE001 - whatever it is
             # Raised further it would end the network thread, and nobody would notice.
             _log.exception("A message could not be queued")
+
+
+def _leave_it(_client: Client, _data: Any, _socket: Any) -> None:  # noqa: ANN401
+    """Do nothing: the loop finds what waits to be written by itself."""

@@ -4,7 +4,7 @@ import logging
 import os
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Final
 
@@ -58,6 +58,10 @@ class Writer:
         Under which root gateways publish.
     clock
         Gives the time, UTC.
+    passes
+        Whether a message is none to store, as another session takes it.
+    other_devices
+        Whether to subscribe to the topics of other devices: one session does.
     """
 
     def __init__(
@@ -68,12 +72,16 @@ class Writer:
         subscriber: Subscriber,
         topics: Topics,
         clock: Clock,
+        passes: Callable[[Arrived], bool],
+        other_devices: bool,
     ) -> None:
         self._engine = engine
         self._backlog = backlog
         self._subscriber = subscriber
         self._topics = topics
         self._clock = clock
+        self._passes = passes
+        self._other_devices = other_devices
         self._foreign = ForeignTopics(engine)
         self._stopping = threading.Event()
         self._untold: dict[tuple[GatewayKey, str], Confirmation] = {}
@@ -121,9 +129,9 @@ class Writer:
             os._exit(DIED)
 
     def _tend(self) -> None:
-        self._subscriber.settle_protocol()
         self._foreign.look()
-        self._subscriber.also_to(self._foreign.filters)
+        if self._other_devices:
+            self._subscriber.also_to(self._foreign.filters)
 
     def _check_network(self) -> None:
         if not self._subscriber.alive and not self._stopping.is_set():
@@ -151,6 +159,8 @@ class Writer:
         return True
 
     def _read(self, message: Arrived) -> Sequence[ArrivedPack | PresenceChange]:
+        if self._passes(message):
+            return []
         return self._foreign.packs(message) or [translate(message, topics=self._topics)]
 
     def _store_patiently(

@@ -16,13 +16,13 @@ from drumkeep.domain.readings import (
 from drumkeep.domain.sensors import Quantity
 from drumkeep.operations.presence import note_presence
 from drumkeep.operations.readings import (
-    REASONS_PER_PACK,
     BatchOutcome,
     Confirmation,
     PackOutcome,
     record_batch,
     record_what_fits,
 )
+from drumkeep.operations.readings_batch import REASONS_PER_PACK
 from drumkeep.storage import catalogue, place_marks, readings, rejects
 from drumkeep.storage.place_marks import Mark
 from drumkeep.storage.transaction import reading, transaction
@@ -145,7 +145,19 @@ def test_of_two_values_for_one_time_the_first_stays_and_the_second_is_kept_aside
     assert [value for _, value, _, _ in reasons(shed)] == ["1.5", "3.0"]
 
 
-def test_what_is_not_registered_is_kept_once_per_sensor(shed: Shed):
+def test_what_can_be_adopted_is_told_to_the_sender_and_not_listed_as_refused(shed: Shed):
+    outcome = record(shed, pack(cel("urn:dev:ow:1:temp", T0, 1.0), cel(shed.air_name, T0, 1.0)))
+
+    (told,) = outcome.packs[0].rejected
+    assert (told.problem, told.field) == ("is not registered", "n")
+    assert "kept aside" in told.mend
+    assert reasons(shed) == []
+
+
+def test_what_is_not_registered_and_not_kept_aside_is_listed_once_per_sensor(
+    shed: Shed, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr("drumkeep.storage.strays.MOST_NAMES", 0)
     unknown = [cel("urn:dev:ow:1:temp", T0 + ts, 1.0, index=ts) for ts in range(3)]
     outcome = record(
         shed, pack(*unknown, cel("urn:dev:ow:2:temp", T0, 1.0), cel(shed.air_name, T0, 1.0))
@@ -238,7 +250,8 @@ def test_a_sensor_that_hangs_nowhere_marks_nothing(shed: Shed):
     assert marks(shed) == []
 
 
-def test_refusals_of_one_pack_are_folded_and_bounded(shed: Shed):
+def test_refusals_of_one_pack_are_folded_and_bounded(shed: Shed, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr("drumkeep.storage.strays.MOST_NAMES", 0)
     outcome = record(
         shed, pack(*(cel(f"urn:dev:ow:{number}", T0, 1.0, index=number) for number in range(500)))
     )

@@ -10,7 +10,15 @@ from drumkeep.domain.sensors import Quantity
 from drumkeep.errors import Invalid, NotFound
 from drumkeep.operations.readings import record_batch
 from drumkeep.operations.sensors import NewMount, create_sensor
-from drumkeep.operations.strays import adopt_stray, forget_stray, usual_interval_s
+from drumkeep.operations.strays import (
+    FORGOTTEN_AFTER,
+    ROOM_AFTER,
+    adopt_stray,
+    age_strays,
+    forget_stray,
+    strays_over,
+    usual_interval_s,
+)
 from drumkeep.storage import catalogue, place_marks, readings, strays
 from drumkeep.storage.transaction import reading, transaction
 from tests.fixtures.shed import Shed, shed
@@ -24,7 +32,7 @@ MINUTE = 60_000
 NAME = "urn:dev:ow:10e2073a0108feed:temp"
 
 
-def hear(shed, *some, name=NAME, quantity=Quantity.TEMPERATURE, gateway=Shed.gateway):
+def hear(shed, *some, name=NAME, quantity=Quantity.TEMPERATURE, gateway=Shed.gateway, now=NOW):
     pack = ArrivedPack(
         source="drumkeep/v1/north/attic/readings",
         gateway=GatewayKey(Shed.site, gateway),
@@ -35,7 +43,14 @@ def hear(shed, *some, name=NAME, quantity=Quantity.TEMPERATURE, gateway=Shed.gat
         size=5,
     )
     with transaction(shed.engine) as tx:
-        return record_batch(tx, packs=[pack], now=NOW)
+        return record_batch(tx, packs=[pack], now=now)
+
+
+def age(shed, now):
+    with reading(shed.engine) as tx:
+        over = strays_over(tx)
+    with transaction(shed.engine) as tx:
+        age_strays(tx, over=over, now=now)
 
 
 def kept(shed):
@@ -131,6 +146,7 @@ def test_forgotten_it_is_gone_until_it_is_heard_again(shed):
 
 def test_the_oldest_readings_and_the_newest_names_beyond_the_bounds_are_not_kept(shed, monkeypatch):
     monkeypatch.setattr(strays, "MOST_READINGS", 3)
+    monkeypatch.setattr(strays, "TRIM_EVERY", 1)
     monkeypatch.setattr(strays, "MOST_NAMES", 2)
     hear(shed, *((T0 + i * MINUTE, float(i)) for i in range(5)))
     hear(shed, (T0, 1.0), name="second")
@@ -139,6 +155,38 @@ def test_the_oldest_readings_and_the_newest_names_beyond_the_bounds_are_not_kept
     assert set(kept(shed)) == {NAME, "second"}
     assert [value for _, value in kept(shed)[NAME][2]] == [2.0, 3.0, 4.0]
     assert "kept aside" not in outcome.packs[0].rejected[0].mend
+
+
+def test_one_that_has_been_silent_for_a_day_makes_room_for_a_new_one(shed, monkeypatch):
+    monkeypatch.setattr(strays, "MOST_NAMES", 2)
+    hear(shed, (T0, 1.0), name="first")
+    hear(shed, (T0, 1.0), name="second", now=NOW + ROOM_AFTER / 2)
+    hear(shed, (T0, 1.0), name="third", now=NOW + ROOM_AFTER)
+    assert set(kept(shed)) == {"first", "second"}
+
+    hear(shed, (T0, 1.0), name="third", now=NOW + 1.1 * ROOM_AFTER)
+    assert set(kept(shed)) == {"second", "third"}
+
+
+def test_what_nobody_has_heard_for_90_days_is_forgotten(shed):
+    hear(shed, (T0, 1.0), name="first")
+    hear(shed, (T0, 1.0), name="second", now=NOW + timedelta(hours=1))
+    age(shed, NOW + FORGOTTEN_AFTER)
+    assert set(kept(shed)) == {"first", "second"}
+
+    age(shed, NOW + FORGOTTEN_AFTER + timedelta(minutes=1))
+    assert set(kept(shed)) == {"second"}
+
+
+def test_many_names_share_what_may_be_kept_of_all(shed, monkeypatch):
+    monkeypatch.setattr(strays, "ALL_READINGS", 6)
+    hear(shed, *((T0 + i * MINUTE, float(i)) for i in range(5)), name="first")
+    for name in ("second", "third"):
+        hear(shed, (T0, 1.0), name=name)
+    assert len(kept(shed)["first"][2]) == 5
+
+    age(shed, NOW)
+    assert [value for _, value in kept(shed)["first"][2]] == [3.0, 4.0]
 
 
 def test_what_an_unknown_gateway_or_no_name_sends_is_not_kept(shed):

@@ -41,6 +41,7 @@ class AlarmKind(StrEnum):
     SENSOR_STUCK = "sensor_stuck"
     SENSOR_IMPLAUSIBLE = "sensor_implausible"
     GATEWAY_OFFLINE = "gateway_offline"
+    GATEWAY_CLOCK = "gateway_clock"
     BATTERY_LOW = "battery_low"
 
 

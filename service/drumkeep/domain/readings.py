@@ -1,13 +1,28 @@
 """What a reading is, and which values that arrive are none.
 
 Values stay as the sensor gave them; calibration is applied where they are read.
+
+The rules of time, whichever way a reading comes live (MQTT or HTTP); all in seconds since 1970 UTC,
+so that summer time and zones have no part in them:
+
+* A time from 90 days back to 10 minutes ahead of its arrival is taken, both ends included; what
+  lies outside is refused, kept with its reason, and noted of its gateway (:data:`CLOCK_OFF`). It is
+  never set right by guess. Older readings can be imported (``drumkeep import readings``).
+* A time relative to now (RFC 8428, 4.5.3) and a time left out count from the arrival, once: what
+  the broker retained cannot have such a time.
+* Late readings and readings out of order are stored where they belong, and what was computed since
+  is computed again.
+* The same sensor, time and value again is a duplicate and changes nothing. Of two values for one
+  time the first stays, and the second is refused.
+* A pack that is refused, in part or whole, counts as stored for its spool: it would be refused for
+  ever.
 """
 
 import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Final, Protocol
+from typing import Final, NamedTuple, Protocol
 
 from drumkeep.domain.sensors import SENT, UNITS, Quantity, SentUnit
 
@@ -30,12 +45,14 @@ OLDEST: Final = timedelta(days=90)
 AHEAD: Final = timedelta(minutes=10)
 """How far a gateway's clock may be ahead of ours."""
 
+CLOCK_OFF: Final = timedelta(hours=6)
+"""A gateway is told of for so long after it last sent a time that was refused."""
+
 PREFIX_LENGTH: Final = 4096
 """Octets of a refused payload that are kept."""
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):
     """One value with its time.
 
     Attributes
@@ -75,6 +92,8 @@ class Rejection:
         What is wrong with it, as a clause.
     mend
         What to send instead, as a sentence.
+    ahead_s
+        Of a refused time: how far it is ahead of its arrival, negative when back.
     """
 
     index: int | None
@@ -82,6 +101,7 @@ class Rejection:
     value: object
     problem: str
     mend: str
+    ahead_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +141,9 @@ class ArrivedPack:
         Its first octets, at most :data:`PREFIX_LENGTH`.
     size
         Its length in octets.
+    repeats
+        Whether its rejections are known again by source and reason alone, as of a device whose
+        payload never comes twice.
     """
 
     source: str
@@ -130,10 +153,12 @@ class ArrivedPack:
     spool: SpoolNumber | None
     prefix: bytes
     size: int
+    repeats: bool = False
 
     def digest(self) -> str:
         """Name the same payload from the same source again by 32 hexadecimal digits."""
-        told = b"\0".join([self.source.encode(errors="replace"), b"%d" % self.size, self.prefix])
+        source = self.source.encode(errors="replace")
+        told = source if self.repeats else b"\0".join([source, b"%d" % self.size, self.prefix])
         return hashlib.blake2b(told, digest_size=16).hexdigest()
 
 
@@ -162,7 +187,7 @@ class Record(Protocol):
 
 
 def sift(
-    records: Iterable[Record], *, now: datetime
+    records: Iterable[Record], *, now: datetime, reach: timedelta = OLDEST
 ) -> tuple[tuple[Reading, ...], tuple[Rejection, ...]]:
     """Part records that are readings from those that are not.
 
@@ -172,13 +197,15 @@ def sift(
         In the order in which they are to be stored.
     now
         When the pack arrived.
+    reach
+        How far back they may be dated.
 
     Returns
     -------
     tuple[tuple[Reading, ...], tuple[Rejection, ...]]
         What can be stored if its sensor is known, and why the rest cannot.
     """
-    newest_s, oldest_s = (now + AHEAD).timestamp(), (now - OLDEST).timestamp()
+    newest_s, oldest_s = (now + AHEAD).timestamp(), (now - reach).timestamp()
     readings: list[Reading] = []
     rejections: list[Rejection] = []
     for record in records:
@@ -208,7 +235,7 @@ def sift(
         elif (fault := _implausible(sent, value)) is not None:
             rejections.append(Rejection(record.index, "v", value, *fault))
         elif not oldest_s <= record.time <= newest_s:
-            rejections.append(_wrong_time(record, ahead=record.time > newest_s))
+            rejections.append(_wrong_time(record, now=now))
         else:
             ts_ms = round(record.time * 1000)
             stored = value * sent.factor + sent.offset
@@ -224,11 +251,12 @@ def _implausible(sent: SentUnit, value: float) -> tuple[str, str] | None:
     return "is no plausible value", f"Check the sensor; {low:g} to {high:g} {unit} are taken."
 
 
-def _wrong_time(record: Record, *, ahead: bool) -> Rejection:
-    if ahead:
+def _wrong_time(record: Record, *, now: datetime) -> Rejection:
+    ahead_s = record.time - now.timestamp()
+    if ahead_s > 0:
         problem = f"is more than {AHEAD.total_seconds() / 60:g} minutes ahead"
         mend = "Set the gateway's clock, and send seconds since 1970 UTC."
     else:
         problem = f"is more than {OLDEST.days} days back"
         mend = "Set the gateway's clock; older readings can be imported."
-    return Rejection(record.index, "t", record.time, problem, mend)
+    return Rejection(record.index, "t", record.time, problem, mend, ahead_s)

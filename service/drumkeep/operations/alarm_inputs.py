@@ -7,6 +7,7 @@ from typing import Any
 
 from drumkeep.domain.alarm_rules import BatteryNow, DrumNow, GatewayNow, SensorNow
 from drumkeep.domain.alarm_rules.inputs import DOUBTED_LATELY
+from drumkeep.domain.gateway_clocks import clock_off
 from drumkeep.domain.grid import from_ms
 from drumkeep.domain.liquid_age import age_of
 from drumkeep.domain.liquid_state import states_from_bytes
@@ -118,8 +119,8 @@ def sensors_now(tx: Tx, *, drums: Sequence[DrumNow], now: datetime) -> list[Sens
     ]
 
 
-def gateways_now(tx: Tx, *, drums: Sequence[DrumNow]) -> list[GatewayNow]:
-    """Return every gateway with what it last said of itself."""
+def gateways_now(tx: Tx, *, drums: Sequence[DrumNow], now: datetime) -> list[GatewayNow]:
+    """Return every gateway with what it last said of itself, and how wrong its clock is."""
     by_place = _tags_by_place(drums)
     places: dict[tuple[int, str], set[int]] = defaultdict(set)
     for m in alarm_sources.mounted_sensors(tx):
@@ -131,6 +132,12 @@ def gateways_now(tx: Tx, *, drums: Sequence[DrumNow]) -> list[GatewayNow]:
             site=gateway.site_id,
             online=gateway.online,
             presence_at=gateway.presence_at,
+            clock_off=clock_off(
+                ahead_s=gateway.clock_ahead_s,
+                since=gateway.clock_off_since,
+                at=gateway.clock_off_at,
+                now=now,
+            ),
             drums=tuple(
                 sorted(
                     tag

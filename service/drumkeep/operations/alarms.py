@@ -65,7 +65,7 @@ def evaluate_alarms(tx: Tx, *, now: datetime) -> int:
         for finding in findings(
             drums,
             sensors=sensors_now(tx, drums=drums, now=now),
-            gateways=gateways_now(tx, drums=drums),
+            gateways=gateways_now(tx, drums=drums, now=now),
             batteries=batteries_now(tx),
             was=was,
             told=told,

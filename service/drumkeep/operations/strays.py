@@ -1,15 +1,20 @@
-"""Sensors that were heard and are not registered: kept aside, adopted with what they said."""
+"""Sensors that were heard and are not registered: kept aside, adopted with what they said.
+
+They are bounded in number and in readings (:mod:`drumkeep.storage.strays`). When there are too
+many, those make room that have been silent longest, at least :data:`ROOM_AFTER`; what nobody has
+heard for :data:`FORGOTTEN_AFTER` is forgotten.
+"""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import islice, pairwise
 from statistics import median
 from typing import Final
 
 from drumkeep.domain.grid import from_ms
-from drumkeep.domain.readings import Reading
+from drumkeep.domain.readings import OLDEST, Reading
 from drumkeep.domain.sensors import name_fault
 from drumkeep.errors import Fault, NotFound
 from drumkeep.operations.sensors import LONGEST_INTERVAL_S, NewMount, create_sensor
@@ -17,6 +22,10 @@ from drumkeep.storage import catalogue, strays
 from drumkeep.storage.tables.catalogue import Sensor
 from drumkeep.storage.tables.strays import Stray
 from drumkeep.storage.transaction import Tx
+
+ROOM_AFTER: Final = timedelta(days=1)
+FORGOTTEN_AFTER: Final = OLDEST
+"""As far back as late readings are taken."""
 
 USUAL_INTERVAL_S: Final = 300.0
 """Taken where one reading says nothing of how often they come. Common practice, no source."""
@@ -45,7 +54,10 @@ def keep_aside(tx: Tx, *, heard: Sequence[Heard], now: datetime) -> frozenset[st
         if name_fault(one.reading.sensor_name) is None:
             by_name[one.reading.sensor_name].append(one)
     known = strays.by_name(tx, names=by_name)
-    room = max(0, strays.MOST_NAMES - strays.count(tx))
+    there = strays.count(tx)
+    room = max(0, strays.MOST_NAMES - there)
+    if (lacking := len(by_name) - len(known) - room) > 0:
+        room += strays.forget_silent(tx, before=now - ROOM_AFTER, most=lacking)
     fresh = {
         name: Stray(
             name=name,
@@ -59,13 +71,40 @@ def keep_aside(tx: Tx, *, heard: Sequence[Heard], now: datetime) -> frozenset[st
     strays.add(tx, rows=list(fresh.values()))
     known |= fresh
     rows = []
+    full = []
+    most = strays.most_readings(names=there)
     for name, row in known.items():
         fitting = [one for one in by_name[name] if one.reading.quantity == row.quantity]
+        before = row.heard // strays.TRIM_EVERY
         row.last_heard_at = now
         row.heard += len(fitting)
         rows += [(row.id, one.reading.ts_ms, one.reading.value) for one in fitting]
+        if row.heard > most and row.heard // strays.TRIM_EVERY > before:
+            full.append(row.id)
     strays.keep(tx, rows=rows)
+    strays.trim(tx, stray_ids=full, most=most)
     return frozenset(known)
+
+
+def strays_over(tx: Tx) -> dict[int, int]:
+    """Return which strays have more readings than each may have now, and how many that is."""
+    most = strays.most_readings(names=strays.count(tx))
+    return dict.fromkeys(strays.with_more(tx, than=most), most)
+
+
+def age_strays(tx: Tx, *, over: Mapping[int, int], now: datetime) -> None:
+    """Forget strays that nobody hears any more, and the oldest readings where there are too many.
+
+    Parameters
+    ----------
+    over
+        As :func:`strays_over` found: it takes its time, and need not hold writers up.
+    now
+        The present, UTC.
+    """
+    strays.forget_silent(tx, before=now - FORGOTTEN_AFTER)
+    for stray_id, most in over.items():
+        strays.trim(tx, stray_ids=[stray_id], most=most)
 
 
 def adopt_stray(

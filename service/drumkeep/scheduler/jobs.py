@@ -16,6 +16,7 @@ from drumkeep.operations.alarms import evaluate_alarms
 from drumkeep.operations.estimates import compute, due, load, portions, store
 from drumkeep.operations.place_films import lessons, put_learned, study
 from drumkeep.operations.retention import bounds, thin_some
+from drumkeep.operations.strays import age_strays, strays_over
 from drumkeep.storage import estimates, partitions, rollups
 from drumkeep.storage.engine import Engine
 from drumkeep.storage.readings import hour_of
@@ -92,6 +93,14 @@ def roll_up(engine: Engine, now: datetime) -> None:
         rollups.make(tx, hours=rollups.waiting(tx, before=hour_of(to_ms(now))))
 
 
+def age(engine: Engine, now: datetime) -> None:
+    """Let go of unregistered sensors that nobody hears any more."""
+    with reading(engine) as tx:
+        over = strays_over(tx)
+    with transaction(engine) as tx:
+        age_strays(tx, over=over, now=now)
+
+
 def make_room(engine: Engine, now: datetime) -> None:
     """Have the tables stand ready into which the readings of the next months go."""
     with transaction(engine) as tx:
@@ -136,5 +145,6 @@ JOBS: Final = (
     Job("room", make_room, every_s=6 * 3600.0),
     Job("air", learn_air, every_s=3600.0),
     Job("films", learn_films, every_s=6 * 3600.0),
+    Job("strays", age, every_s=3600.0),
     Job("thin", thin, every_s=6 * 3600.0),
 )

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Final
 
 from sqlalchemy import delete, func
@@ -16,6 +17,12 @@ MOST_NAMES: Final = 1000
 
 MOST_READINGS: Final = 30_000
 """Per name; the oldest go first. A month at one in 90 s, 104 days at one in 5 minutes."""
+
+ALL_READINGS: Final = 3_000_000
+"""Of all names together, shared evenly where there are more than a hundred: some 150 MB."""
+
+TRIM_EVERY: Final = 500
+"""Readings by which a name may exceed its bound: to look at each batch would take too long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +64,13 @@ def add(tx: Tx, *, rows: Sequence[Stray]) -> None:
     tx.session.flush()
 
 
+def most_readings(*, names: int) -> int:
+    """Return how many readings each of so many names may have."""
+    return min(MOST_READINGS, ALL_READINGS // max(names, 1))
+
+
 def keep(tx: Tx, *, rows: Sequence[tuple[int, int, float]]) -> None:
-    """Keep readings by stray id, epoch ms and value, and let the oldest beyond the bound go."""
+    """Keep readings by stray id, epoch ms and value."""
     insert(
         tx,
         into="stray_reading (stray_id, ts, value)",
@@ -66,19 +78,43 @@ def keep(tx: Tx, *, rows: Sequence[tuple[int, int, float]]) -> None:
         rows=sorted(rows),
         on_conflict="DO NOTHING",
     )
+
+
+def trim(tx: Tx, *, stray_ids: Collection[int], most: int) -> None:
+    """Let the oldest readings of these go, but for so many of each."""
     kept = stray_reading.c
-    for stray_id in {row[0] for row in rows}:
+    for stray_id in stray_ids:
         beyond = tx.session.execute(
             select(kept.ts)
             .where(kept.stray_id == stray_id)
             .order_by(kept.ts.desc())
-            .offset(MOST_READINGS)
+            .offset(most)
             .limit(1)
         ).scalar_one_or_none()
         if beyond is not None:
             tx.session.execute(
                 delete(stray_reading).where(kept.stray_id == stray_id, kept.ts <= beyond)
             )
+
+
+def with_more(tx: Tx, *, than: int) -> Sequence[int]:
+    """Return the strays that have more readings than so many."""
+    kept = stray_reading.c
+    statement = select(kept.stray_id).group_by(kept.stray_id).having(func.count() > than)
+    return tx.session.execute(statement).scalars().all()
+
+
+def forget_silent(tx: Tx, *, before: datetime, most: int | None = None) -> int:
+    """Forget strays not heard since a time, those silent longest first; return how many."""
+    silent = tx.session.exec(
+        select(Stray.id)
+        .where(col(Stray.last_heard_at) < before)
+        .order_by(col(Stray.last_heard_at), col(Stray.id))
+        .limit(most)
+    ).all()
+    tx.session.execute(delete(stray_reading).where(stray_reading.c.stray_id.in_(silent)))
+    tx.session.execute(delete(Stray).where(col(Stray.id).in_(silent)))
+    return len(silent)
 
 
 def series_of(tx: Tx, *, stray_ids: Sequence[int]) -> dict[int, StraySeries]:

@@ -45,7 +45,7 @@ def _page(tx: Tx, shell: Shell, *, given: GivenPassword | None = None) -> HTMLRe
         "gateways.html",
         tx=tx,
         page="gateways",
-        gateways=gateway_views(tx, now=shell.now),
+        gateways=gateway_views(tx, formats=shell.formats, now=shell.now),
         given=given,
         may_change=may(shell.caller.role, Action.CHANGE_CATALOGUE),
         writes_files=services(shell.request).broker_files is not None,

@@ -7,6 +7,7 @@ from drumkeep.asgi.dependencies import ReadingDep
 from drumkeep.domain.roles import Action, may
 from drumkeep.web.shell import ShellDep
 from drumkeep.web.views.devices import device_views
+from drumkeep.web.views.gateways import wrong_clocks
 from drumkeep.web.views.sensors import loose_sensors, spot_views
 from drumkeep.web.views.strays import places_to_hang, stray_views
 
@@ -23,6 +24,7 @@ def sensors_page(tx: ReadingDep, shell: ShellDep) -> HTMLResponse:
         tx=tx,
         page="sensors",
         spots=spots,
+        clocks=wrong_clocks(tx, formats=shell.formats, now=shell.now),
         devices=devices,
         loose=loose_sensors(tx, spots, but={view.name for view in devices.every}),
         strays=stray_views(tx, formats=shell.formats),

@@ -151,5 +151,6 @@ def test_the_table_of_jobs_has_each_once():
         "room",
         "air",
         "films",
+        "strays",
         "thin",
     ]

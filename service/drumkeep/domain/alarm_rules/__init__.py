@@ -22,7 +22,13 @@ from drumkeep.domain.alarm_rules.inputs import (
 from drumkeep.domain.alarm_rules.plans import not_in_time, shelf_life, warm_up
 from drumkeep.domain.alarm_rules.pressure import pressure, vacuum
 from drumkeep.domain.alarm_rules.stored import gassing, storage, too_hot
-from drumkeep.domain.alarm_rules.watch import blanket, low_batteries, offline, silent
+from drumkeep.domain.alarm_rules.watch import (
+    blanket,
+    clocks_off,
+    low_batteries,
+    offline,
+    silent,
+)
 from drumkeep.domain.alarms import Finding
 
 __all__ = ["BatteryNow", "DrumNow", "GatewayNow", "SensorNow", "Told", "Was", "findings"]
@@ -74,6 +80,7 @@ def findings(
     found += shelf_life(drums, today=now.date())
     absent = {(g.site, g.code) for g in gateways if not g.online and g.presence_at is not None}
     found += offline(gateways)
+    found += clocks_off(gateways)
     found += silent(
         [s for s in sensors if (s.site, s.gateway or "") not in absent],
         told=told,

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from drumkeep.domain.alarms import AlarmKind
+from drumkeep.domain.gateway_clocks import ClockOff
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import Doubt
 from drumkeep.domain.products import Limits, Side
@@ -95,13 +96,14 @@ class SensorNow:
 
 @dataclass(frozen=True)
 class GatewayNow:
-    """A gateway and whether it says that it is there."""
+    """A gateway, whether it says that it is there, and what is wrong with its clock."""
 
     code: str
     site: int
     online: bool
     presence_at: datetime | None
     drums: tuple[str, ...]
+    clock_off: ClockOff | None = None
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from drumkeep.domain.alarm_rules.inputs import (
 )
 from drumkeep.domain.alarms import AlarmKind, Finding, Priority
 from drumkeep.domain.devices import LOW_PERCENT, REFILLED_PERCENT
+from drumkeep.domain.gateway_clocks import about
 from drumkeep.domain.products import Side
 from drumkeep.domain.wording import moment
 
@@ -112,6 +113,27 @@ def offline(gateways: Sequence[GatewayNow]) -> list[Finding]:
         )
         for gateway in gateways
         if not gateway.online and gateway.presence_at is not None
+    ]
+
+
+def clocks_off(gateways: Sequence[GatewayNow]) -> list[Finding]:
+    """Tell of gateways that have sent wrong times again and again."""
+    return [
+        Finding(
+            kind=AlarmKind.GATEWAY_CLOCK,
+            cause=f"gateway {gateway.site}/{gateway.code}",
+            site=gateway.site,
+            place=None,
+            priority=Priority.MEDIUM,
+            audience=(MANAGER,),
+            message=(
+                f"Set the clock of gateway {gateway.code}: off by {about(off.ahead_s)}. What it "
+                f"measures is refused since {moment(off.since)}: dip its drums before use."
+            ),
+            drums=gateway.drums,
+        )
+        for gateway in gateways
+        if (off := gateway.clock_off) is not None and off.at > off.since
     ]
 
 

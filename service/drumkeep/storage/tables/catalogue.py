@@ -67,7 +67,11 @@ class Lot(SQLModel, table=True):
 
 
 class Gateway(SQLModel, table=True):
-    """What publishes readings; ``online`` as its presence says, ``last_seen_at`` as we heard it."""
+    """What publishes readings; ``online`` as its presence says, ``last_seen_at`` as we heard it.
+
+    ``clock_ahead_s`` is of the time it sent that was refused last, at ``clock_off_at``; it has sent
+    such times since ``clock_off_since``.
+    """
 
     __table_args__ = (UniqueConstraint("site_id", "code"),)
 
@@ -78,6 +82,9 @@ class Gateway(SQLModel, table=True):
     online: bool = False
     presence_at: datetime | None = None
     last_seen_at: datetime | None = None
+    clock_ahead_s: float | None = None
+    clock_off_since: datetime | None = None
+    clock_off_at: datetime | None = None
 
 
 class Sensor(SQLModel, table=True):

@@ -12,7 +12,8 @@ from drumkeep.storage.tables.alarms import AlarmEntry as Entry
 from drumkeep.storage.tables.catalogue import Site
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.formats import Formats
-from drumkeep.web.view_models import AlarmEntry, AlarmView, TaskView
+from drumkeep.web.view_models import AlarmEntry, AlarmView, NoticeView, TaskView
+from drumkeep.web.views.notices import notices_by_alarm
 from drumkeep.web.views.sentences import said
 
 KIND_WORDS: Final[Mapping[str, str]] = {
@@ -32,6 +33,7 @@ KIND_WORDS: Final[Mapping[str, str]] = {
     "sensor_stuck": "Sensor stuck",
     "sensor_implausible": "Sensor not to be believed",
     "gateway_offline": "Gateway offline",
+    "gateway_clock": "Gateway's clock wrong",
     "battery_low": "Battery low",
 }
 
@@ -82,6 +84,8 @@ def alarm_views(
     sites = catalogue.sites_by_id(tx, ids=[alarm.site_id for alarm in alarms])
     places = catalogue.places_by_id(tx, ids=[alarm.place_id for alarm in alarms])
     history = rows.history(tx, alarm_ids=[alarm.id for alarm in alarms])
+    local = {alarm.id: formats.at(sites[alarm.site_id].timezone) for alarm in alarms}
+    notices = notices_by_alarm(tx, alarms, formats=local)
     return tuple(
         _alarm_view(
             alarm,
@@ -92,6 +96,7 @@ def alarm_views(
             ),
             zone=sites[alarm.site_id].timezone,
             entries=history[alarm.id],
+            notices=notices[alarm.id],
             formats=formats,
             role=role,
         )
@@ -105,6 +110,7 @@ def _alarm_view(
     cause: str,
     zone: str,
     entries: Sequence[Entry],
+    notices: tuple[NoticeView, ...],
     formats: Formats,
     role: Role,
 ) -> AlarmView:
@@ -126,6 +132,7 @@ def _alarm_view(
             AlarmEntry(at=entry.at, words=said(entry.words, local), by=entry.by)
             for entry in entries
         ),
+        notices=notices,
         timezone=zone,
         can_acknowledge=can_acknowledge(alarm, role=role),
     )

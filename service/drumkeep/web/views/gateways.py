@@ -5,9 +5,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
+from drumkeep.domain.gateway_clocks import clock_off, clock_words
 from drumkeep.storage import catalogue, credentials
+from drumkeep.storage.tables.catalogue import Gateway
 from drumkeep.storage.transaction import Tx
+from drumkeep.web.formats import Formats
 from drumkeep.web.views.devices import DeviceView, device_views
+from drumkeep.web.views.sentences import said
 
 _MOST: Final = 10_000
 
@@ -24,7 +28,8 @@ class GivenPassword:
 class GatewayView:
     """One gateway, with what it says of itself.
 
-    ``made_at``, ``made_by`` and ``revoked_at`` are of its password.
+    ``made_at``, ``made_by`` and ``revoked_at`` are of its password; ``clock`` is what is wrong with
+    its clock.
     """
 
     name: str
@@ -35,6 +40,7 @@ class GatewayView:
     made_by: str | None
     revoked_at: datetime | None
     says: Sequence[DeviceView] = ()
+    clock: str | None = None
 
     @property
     def has_password(self) -> bool:
@@ -42,7 +48,7 @@ class GatewayView:
         return self.made_at is not None and self.revoked_at is None
 
 
-def gateway_views(tx: Tx, *, now: datetime) -> list[GatewayView]:
+def gateway_views(tx: Tx, *, formats: Formats, now: datetime) -> list[GatewayView]:
     """Return every gateway, by site and code."""
     rows = catalogue.list_gateways(tx, limit=_MOST)
     names = catalogue.gateway_references(tx, ids=[row.id for row in rows])
@@ -61,6 +67,22 @@ def gateway_views(tx: Tx, *, now: datetime) -> list[GatewayView]:
                 made_by=None if credential is None else credential.made_by,
                 revoked_at=None if credential is None else credential.revoked_at,
                 says=devices.of_gateway.get(row.id, ()),
+                clock=_clock(row, formats=formats, now=now),
             )
         )
     return sorted(views, key=lambda view: view.name)
+
+
+def wrong_clocks(tx: Tx, *, formats: Formats, now: datetime) -> list[tuple[str, str]]:
+    """Return the gateways whose clocks are wrong, each with what is to be done."""
+    rows = catalogue.list_gateways(tx, limit=_MOST)
+    names = catalogue.gateway_references(tx, ids=[row.id for row in rows])
+    told = [(names[row.id], _clock(row, formats=formats, now=now)) for row in rows]
+    return sorted((name, words) for name, words in told if words is not None)
+
+
+def _clock(row: Gateway, *, formats: Formats, now: datetime) -> str | None:
+    off = clock_off(
+        ahead_s=row.clock_ahead_s, since=row.clock_off_since, at=row.clock_off_at, now=now
+    )
+    return None if off is None else said(clock_words(off), formats)

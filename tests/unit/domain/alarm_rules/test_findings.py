@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 from drumkeep.domain.alarms import AlarmKind
+from drumkeep.domain.gateway_clocks import ClockOff
 from drumkeep.domain.grid import moment_of
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import Reason
@@ -11,6 +12,7 @@ from drumkeep.domain.wording import plain
 from tests.builders.alarms import NOW, STEP, battery, doubt, drum, found, gateway, one, sensor
 
 HOURS = timedelta(hours=1)
+YEAR = ClockOff(-365 * 86_400.0, since=NOW - HOURS, at=NOW)
 
 
 def test_drums_that_are_well_raise_nothing():
@@ -42,7 +44,7 @@ def test_messages_are_sentences_with_the_verb_first():
             sensor(name="attic-2", doubts=(doubt(Reason.STUCK, begun=NOW - HOURS),)),
             sensor(name="attic-3", doubts=(doubt(Reason.RANGE, begun=NOW - HOURS),)),
         ),
-        gateways=(gateway(code="cellar", online=False),),
+        gateways=(gateway(code="cellar", online=False), gateway(code="loft", clock_off=YEAR)),
         batteries=(battery(12.0),),
     )
 
@@ -63,6 +65,7 @@ def test_messages_are_sentences_with_the_verb_first():
             "Check",
             "Restart",
             "Change",
+            "Set",
         }
         assert "{" not in words
 

@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 
 from drumkeep.domain.alarms import AlarmKind
+from drumkeep.domain.gateway_clocks import ClockOff
 from drumkeep.domain.products import Side
 from tests.builders.alarms import NOW, battery, drum, gateway, kinds, one, sensor
 
@@ -74,6 +75,16 @@ def test_a_gateway_that_went_away_is_one_cause_for_all_its_sensors():
         AlarmKind.GATEWAY_OFFLINE,
         AlarmKind.SENSOR_SILENT,
     ]
+
+
+def test_a_gateway_is_told_of_when_it_sent_wrong_times_more_than_once():
+    once = gateway(clock_off=ClockOff(-365 * 86_400.0, since=NOW, at=NOW))
+    again = gateway(clock_off=ClockOff(-365 * 86_400.0, since=NOW - HOURS, at=NOW))
+
+    assert kinds(gateways=(once,)) == []
+    finding = one(gateways=(again,))
+    assert finding.kind is AlarmKind.GATEWAY_CLOCK
+    assert finding.message.startswith("Set the clock of gateway attic: off by about a year.")
 
 
 def test_a_gateway_of_the_same_name_at_another_site_excuses_nobody():

@@ -58,6 +58,16 @@ def upgrade() -> None:
         )
 
     op.create_table(
+        "shelf_air",
+        sa.Column("place_id", sa.Integer(), nullable=False),
+        sa.Column("step", sa.Integer(), nullable=False),
+        sa.Column("told", sa.JSON(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["place_id"], ["place.id"], name=op.f("fk_shelf_air_place_id_place")
+        ),
+        sa.PrimaryKeyConstraint("place_id", name=op.f("pk_shelf_air")),
+    )
+    op.create_table(
         "sparkplug_group",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("name", sa.String(length=120), nullable=False),
@@ -75,6 +85,55 @@ def upgrade() -> None:
         batch_op.create_index(
             batch_op.f("ix_sparkplug_group_gateway_id"), ["gateway_id"], unique=False
         )
+
+    op.create_table(
+        "glance",
+        sa.Column("drum_id", sa.Integer(), nullable=False),
+        sa.Column("output", sa.String(length=16), nullable=False),
+        sa.Column("state", sa.String(length=8), nullable=False),
+        sa.Column("answer", sa.String(length=12), nullable=False),
+        sa.Column("gravity", sa.Integer(), nullable=False),
+        sa.Column("turn", sa.Integer(), nullable=False),
+        sa.Column("fill", sa.Float(), nullable=False),
+        sa.Column("too_hot", sa.Boolean(), nullable=False),
+        sa.Column("conditions", sa.String(length=120), nullable=False),
+        sa.Column("basis", sa.String(length=12), nullable=True),
+        sa.Column("bottom_c", sa.Float(), nullable=True),
+        sa.Column("mean_c", sa.Float(), nullable=True),
+        sa.Column("low_c", sa.Float(), nullable=True),
+        sa.Column("high_c", sa.Float(), nullable=True),
+        sa.Column("soonest_ms", sa.BigInteger(), nullable=True),
+        sa.Column("soonest_in", sa.String(length=200), nullable=True),
+        sa.Column("computed_ms", sa.BigInteger(), nullable=False),
+        sa.Column("step", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(["drum_id"], ["drum.id"], name=op.f("fk_glance_drum_id_drum")),
+        sa.PrimaryKeyConstraint("drum_id", "output", name=op.f("pk_glance")),
+    )
+    op.create_table(
+        "labelprint",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("drum_id", sa.Integer(), nullable=True),
+        sa.Column("place_id", sa.Integer(), nullable=True),
+        sa.Column("copy_number", sa.Integer(), nullable=False),
+        sa.Column("size", sa.String(length=40), nullable=False),
+        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("account_id", sa.Integer(), nullable=True),
+        sa.Column("by", sa.String(length=120), nullable=False),
+        sa.CheckConstraint(
+            "(place_id IS NULL) <> (drum_id IS NULL)", name=op.f("ck_labelprint_place_or_drum")
+        ),
+        sa.ForeignKeyConstraint(
+            ["account_id"], ["account.id"], name=op.f("fk_labelprint_account_id_account")
+        ),
+        sa.ForeignKeyConstraint(["drum_id"], ["drum.id"], name=op.f("fk_labelprint_drum_id_drum")),
+        sa.ForeignKeyConstraint(
+            ["place_id"], ["place.id"], name=op.f("fk_labelprint_place_id_place")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_labelprint")),
+    )
+    with op.batch_alter_table("labelprint", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_labelprint_drum_id"), ["drum_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_labelprint_place_id"), ["place_id"], unique=False)
 
     op.create_table(
         "notice",
@@ -177,10 +236,17 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_notice_address_id"))
 
     op.drop_table("notice")
+    with op.batch_alter_table("labelprint", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_labelprint_place_id"))
+        batch_op.drop_index(batch_op.f("ix_labelprint_drum_id"))
+
+    op.drop_table("labelprint")
+    op.drop_table("glance")
     with op.batch_alter_table("sparkplug_group", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_sparkplug_group_gateway_id"))
 
     op.drop_table("sparkplug_group")
+    op.drop_table("shelf_air")
     with op.batch_alter_table("notice_address", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_notice_address_account_id"))
 

@@ -23,3 +23,22 @@ def savepoint(tx: Tx) -> Iterator[None]:
             yield
     except (OperationalError, InterfaceError) as error:
         raise Unavailable("The database cannot be reached or is busy.") from error
+
+
+@contextmanager
+def undone(tx: Tx) -> Iterator[None]:
+    """Undo what the part wrote though it did not fail: to see what would come of it.
+
+    Raises
+    ------
+    Unavailable
+        As in :func:`savepoint`.
+    """
+    try:
+        part = tx.session.begin_nested()
+        try:
+            yield
+        finally:
+            part.rollback()
+    except (OperationalError, InterfaceError) as error:
+        raise Unavailable("The database cannot be reached or is busy.") from error

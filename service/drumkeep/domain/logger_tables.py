@@ -1,0 +1,200 @@
+"""The table in a logger's download: which encoding, which separator, where the header stands.
+
+Loggers' programs write a few lines of their own before the header, a second header with units,
+semicolons where the comma is the decimal mark, and a byte order mark. What counts as data is a line
+with a time and beside it a number or a word for none.
+"""
+
+import codecs
+import csv
+import io
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import islice
+from typing import Final
+
+from drumkeep.domain.logger_times import looks_like_time
+from drumkeep.domain.unit_words import unit_meant
+from drumkeep.errors import Fault, Invalid
+
+TITLE: Final = "The logger's file cannot be used."
+
+_SEPARATORS: Final = ("\t", ";", "|", ",")
+"""Where two fit equally well the earlier counts: a comma may stand inside of numbers."""
+
+_LOOKED_AT: Final = 500
+"""Lines by which the separator is told and the header found."""
+
+_BOMS: Final = (
+    (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+
+NO_VALUE: Final = frozenset(
+    {
+        *("", "-", "--", "---", "----", "*", "**", "***", "****", "?", "nan", "n/a", "na", "#n/a"),
+        *("null", "none", "nil", "err", "error", "fault", "fail", "failed", "lost", "no data"),
+        *("nodata", "missing", "open", "short", "ol", "ovl", "overflow", "underflow", "over range"),
+        *("under range", "disconnected", "no sensor", "invalid", "bad", "off", "logged", "#err"),
+    }
+)
+"""What loggers write where they have no value, in small letters."""
+
+_NUMBER: Final = re.compile(
+    r"([-+\N{MINUS SIGN}]?(?:\d[\d.,' \N{NO-BREAK SPACE}\N{NARROW NO-BREAK SPACE}]*|[.,]\d+)"
+    r"(?:[eE][-+]?\d+)?)\s*([^\d\s].{0,11})?"
+)
+_APART: Final = re.compile(r"['\s]")
+
+
+@dataclass(frozen=True, slots=True)
+class LoggerTable:
+    """The lines of a download.
+
+    Attributes
+    ----------
+    columns
+        Names of the columns; ``column 3`` where the file has no header or the cell is empty.
+    units
+        Of a second line of the header; empty where there is none.
+    rows
+        Line numbers from 1, each with its cells; blank lines are left out.
+    """
+
+    columns: tuple[str, ...]
+    units: tuple[str, ...]
+    rows: tuple[tuple[int, Sequence[str]], ...]
+
+
+def read_table(content: bytes) -> LoggerTable:
+    """Read a file into its table.
+
+    Raises
+    ------
+    Invalid
+        It is no text, or no line of it is a time with a value.
+    """
+    text = _text(content)
+    begins = "".join(islice(io.StringIO(text, newline=None), _LOOKED_AT))
+    separator, quoting = max(
+        _WAYS, key=lambda way: sum(_is_data(cells) for _, cells in _split(begins, *way))
+    )
+    lines = list(_split(text, separator, quoting))
+    first = next((i for i, (_, cells) in enumerate(lines) if _is_data(cells)), None)
+    if first is None:
+        raise _no_data(text)
+    header, units = _header(lines[:first], lines[first][1])
+    width = max(len(header), Counter(len(cells) for _, cells in lines[first:]).most_common(1)[0][0])
+    header = [*header, *([""] * (width - len(header)))]
+    return LoggerTable(
+        columns=tuple(
+            name.strip() or f"column {number}" for number, name in enumerate(header, start=1)
+        ),
+        units=(*units, *([""] * (width - len(units)))),
+        rows=tuple(lines[first:]),
+    )
+
+
+def number(cell: str, *, comma_is_decimal: bool) -> tuple[float, str] | None:
+    """Read a number with what stands behind it, such as its unit; None if it is none."""
+    found = _NUMBER.fullmatch(cell.strip())
+    if found is None:
+        return None
+    digits = _APART.sub("", found[1]).replace("\N{MINUS SIGN}", "-")
+    if "," in digits and "." in digits:  # the last of the two is the decimal mark
+        comma_is_decimal = digits.rfind(",") > digits.rfind(".")
+    if comma_is_decimal:
+        digits = digits.replace(".", "").replace(",", ".") if "," in digits else digits
+    else:
+        digits = digits.replace(",", "")
+    try:
+        return float(digits), (found[2] or "").strip()
+    except ValueError:
+        return None
+
+
+def _text(content: bytes) -> str:
+    marked = (encoding for mark, encoding in _BOMS if content.startswith(mark))
+    encoding = next(marked, "utf-8")
+    try:
+        text = content.decode(encoding)
+    except UnicodeDecodeError:
+        # What programs on Windows write that know no UTF-8; a degree sign is one octet there.
+        text = content.decode("cp1252", errors="replace")
+    if "\0" in text:
+        mend = "Export it as CSV or text from the logger's own program; a workbook is not read."
+        raise Invalid(TITLE, [Fault("file", None, "is no text", mend)])
+    return text
+
+
+_WAYS: Final = [
+    (separator, quoting)
+    for quoting in (csv.QUOTE_MINIMAL, csv.QUOTE_NONE)
+    for separator in _SEPARATORS
+]
+"""A quote that is never closed would swallow the rest of the file, so quotes may be letters too."""
+
+
+def _split(text: str, separator: str, quoting: int) -> Iterator[tuple[int, list[str]]]:
+    reader = csv.reader(
+        io.StringIO(text, newline=""),
+        delimiter=separator,
+        quoting=quoting,  # type: ignore[arg-type]  # one of csv's own numbers
+        skipinitialspace=True,
+    )
+    begins = 1
+    try:
+        for cells in reader:
+            if any(cell and not cell.isspace() for cell in cells):
+                yield begins, [cell.strip() for cell in cells]
+            begins = reader.line_num + 1
+    except csv.Error:
+        return  # a cell without an end: this is not how the file is to be read
+
+
+def _is_data(cells: Sequence[str]) -> bool:
+    times = [i for i, cell in enumerate(cells) if looks_like_time(cell)]
+    return bool(times) and any(
+        cell
+        and i not in times
+        and (cell.lower() in NO_VALUE or number(cell, comma_is_decimal=True) is not None)
+        for i, cell in enumerate(cells)
+    )
+
+
+def _header(
+    before: Sequence[tuple[int, Sequence[str]]], data: Sequence[str]
+) -> tuple[list[str], list[str]]:
+    """Return the names of the columns and, of a line of its own, their units."""
+    fitting = [list(cells) for _, cells in before if abs(len(cells) - len(data)) <= 1]
+    if not fitting:
+        return [], []
+    last = fitting[-1]
+    if len(fitting) > 1 and _is_units(last):
+        return fitting[-2], last
+    return last, []
+
+
+def _is_units(cells: Sequence[str]) -> bool:
+    words = [cell.strip("()[] ") for cell in cells if cell.strip("()[] ")]
+    known = sum(unit_meant(word) is not None for word in words)
+    return known > 0 and known >= len(words) - 2  # the time may say its zone or its form
+
+
+def _no_data(text: str) -> Invalid:
+    begins = next((line.strip() for line in text.splitlines() if line.strip()), "")
+    return Invalid(
+        TITLE,
+        [
+            Fault(
+                "file",
+                begins[:80] or None,
+                "has no line with a time and a number beside it",
+                "Export it with one line a reading or a moment, separated by commas, semicolons "
+                "or tabs, with times like 2026-11-25 14:05 or 11/25/2026 2:05 PM.",
+            )
+        ],
+    )

@@ -1,0 +1,271 @@
+"""Bring in a logger's download: on the same path as what gateways send, in portions.
+
+Each portion is one transaction, all of it or nothing. What is there already is a duplicate, so an
+import that was cut off is simply done again.
+"""
+
+import re
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, tzinfo
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from drumkeep.domain.grid import from_ms
+from drumkeep.domain.logger_columns import LoggerOptions, names_in
+from drumkeep.domain.logger_files import LoggerReadings, read_logger_file
+from drumkeep.domain.logger_tables import TITLE, read_table
+from drumkeep.domain.logger_times import zone_named
+from drumkeep.domain.readings import PREFIX_LENGTH, ArrivedPack, Reading, Rejection
+from drumkeep.domain.sensors import Quantity
+from drumkeep.errors import Fault, Invalid
+from drumkeep.operations.gateways import gateway_named
+from drumkeep.operations.readings import PackOutcome, record_batch
+from drumkeep.operations.sites import site_named
+from drumkeep.storage import arrivals, catalogue
+from drumkeep.storage.savepoint import undone
+from drumkeep.storage.tables.catalogue import Gateway
+from drumkeep.storage.transaction import Tx
+
+AT_ONCE: Final = 5000
+"""Readings of one transaction: a fraction of a second, so that gateways hardly wait."""
+
+EXAMPLES: Final = 3
+"""Refused cells that are shown of each reason."""
+
+_NAME_LENGTH: Final = 120
+_FIGURES: Final = re.compile(r" \([^()]*\)$")
+"""What differs from cell to cell of one reason."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ImportAsked:
+    """What is said of a file.
+
+    Attributes
+    ----------
+    name
+        Of the file.
+    gateway
+        ``site/code``: whose clock it is, and whose sensors go by their short names.
+    site
+        Whose clock it is, by code; found by gateway or sensors where left out.
+    zone, day_first, time, sensors, units
+        As in :class:`drumkeep.domain.logger_columns.LoggerOptions`; ``zone`` as text.
+    """
+
+    name: str
+    gateway: str | None = None
+    site: str | None = None
+    zone: str | None = None
+    day_first: bool | None = None
+    time: str | None = None
+    sensors: Mapping[str, str] = field(default_factory=dict)
+    units: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class ReadImport:
+    """A file that was read: its portions are stored one by one."""
+
+    file: LoggerReadings
+    packs: tuple[ArrivedPack, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SensorShare:
+    """What a file holds of one sensor, in the unit of its quantity."""
+
+    name: str
+    column: str
+    quantity: Quantity
+    readings: int
+    first_at: datetime
+    last_at: datetime
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedExample:
+    """One refused cell; ``line`` from 1."""
+
+    line: int
+    column: str
+    value: object
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedKind:
+    """All that was refused for one reason, with the first few."""
+
+    problem: str
+    mend: str
+    count: int
+    examples: tuple[RefusedExample, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ImportReport:
+    """What became of a file, or would.
+
+    Attributes
+    ----------
+    stored, duplicates
+        New readings, and those that were there already or came twice in the file.
+    empty
+        Cells without a value.
+    refused
+        The rest by reason, the most frequent first.
+    """
+
+    stored: int
+    duplicates: int
+    empty: int
+    refused: tuple[RefusedKind, ...]
+    sensors: tuple[SensorShare, ...]
+    unused: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def refused_count(self) -> int:
+        """How many values were refused."""
+        return sum(kind.count for kind in self.refused)
+
+
+def read_import(tx: Tx, *, content: bytes, asked: ImportAsked, now: datetime) -> ReadImport:
+    """Read a file; nothing is stored.
+
+    Raises
+    ------
+    Invalid
+        The file cannot be read, an option does not fit it, or a sensor is not registered.
+    """
+    table = read_table(content)
+    gateway = None if asked.gateway is None else gateway_named(tx, reference=asked.gateway)
+    zone = None if asked.zone is None else zone_named(asked.zone)
+    names = names_in(table) | set(asked.sensors.values())
+    long_of = {} if gateway is None else {name: f"{gateway.urn}:{name}" for name in names}
+    known = arrivals.sensors_by_name(tx, names=names | set(long_of.values()))
+    # A gateway's own sensors go by what stands behind its name.
+    full = {short: long for short, long in long_of.items() if long in known and short not in known}
+    sensors = {column: full.get(name, name) for column, name in asked.sensors.items()}
+    _refuse_unknown(sensors.values(), known)
+    sensors = {short: full[short] for short in names_in(table) & full.keys()} | sensors
+    ids = [one.id for one in known.values()]
+    options = LoggerOptions(
+        site_zone=_site_zone(tx, code=asked.site, gateway=gateway, sensor_ids=ids),
+        zone=zone,
+        day_first=asked.day_first,
+        time=asked.time,
+        sensors=sensors,
+        units=asked.units,
+    )
+    quantities = {name: Quantity(one.quantity) for name, one in known.items()}
+    file = read_logger_file(table, options=options, quantities=quantities, now=now)
+    return ReadImport(file, tuple(_packs(file, name=asked.name, content=content)))
+
+
+def store_portion(tx: Tx, *, pack: ArrivedPack, now: datetime) -> PackOutcome:
+    """Store a portion of a file."""
+    return record_batch(tx, packs=[pack], now=now).packs[0]
+
+
+def try_portion(tx: Tx, *, pack: ArrivedPack, now: datetime) -> PackOutcome:
+    """Find out what would become of a portion by storing it and taking it back."""
+    with undone(tx):
+        return record_batch(tx, packs=[pack], now=now).packs[0]
+
+
+def portion_of(*, check: bool) -> Callable[..., PackOutcome]:
+    """Return what is done with each portion."""
+    return try_portion if check else store_portion
+
+
+def report_of(imported: ReadImport, outcomes: Sequence[PackOutcome]) -> ImportReport:
+    """Sum up what became of the portions of a file."""
+    file = imported.file
+    kinds: dict[tuple[str, str], list[RefusedExample]] = defaultdict(list)
+    for outcome in outcomes:
+        for told in outcome.rejected:
+            example = RefusedExample(told.index or 0, told.field, told.value)
+            kinds[_FIGURES.sub("", told.problem), told.mend].append(example)
+    refused = [
+        RefusedKind(problem, mend, len(some), tuple(some[:EXAMPLES]))
+        for (problem, mend), some in kinds.items()
+    ]
+    of_sensor: dict[str, list[Reading]] = defaultdict(list)
+    for reading in file.readings:
+        of_sensor[reading.sensor_name].append(reading)
+    return ImportReport(
+        stored=sum(outcome.stored for outcome in outcomes),
+        duplicates=file.doubled + sum(outcome.duplicates for outcome in outcomes),
+        empty=file.empty,
+        refused=tuple(sorted(refused, key=lambda kind: -kind.count)),
+        sensors=tuple(
+            SensorShare(
+                name=name,
+                column=file.columns[name],
+                quantity=some[0].quantity,
+                readings=len(some),
+                first_at=from_ms(min(one.ts_ms for one in some)),
+                last_at=from_ms(max(one.ts_ms for one in some)),
+                low=min(one.value for one in some),
+                high=max(one.value for one in some),
+            )
+            for name, some in of_sensor.items()
+        ),
+        unused=file.unused,
+        notes=file.notes,
+    )
+
+
+def _refuse_unknown(names: Iterable[str], known: Collection[str]) -> None:
+    mend = "Register it, or write the name of one that is: they are listed with the sensors."
+    faults = [
+        Fault("sensor", name, "is not registered", mend)
+        for name in dict.fromkeys(names)
+        if name not in known
+    ]
+    if faults:
+        raise Invalid(TITLE, faults)
+
+
+def _site_zone(
+    tx: Tx, *, code: str | None, gateway: Gateway | None, sensor_ids: Collection[int]
+) -> tzinfo | None:
+    """Return the zone of the site that is named, else of the one that all sensors are of."""
+    if code is not None:
+        return ZoneInfo(site_named(tx, code=code).timezone)
+    if gateway is not None:
+        sites = {gateway.site_id}
+    else:
+        places = {mount.place_id for mount in arrivals.mounts_of(tx, sensor_ids=sensor_ids)}
+        rows = catalogue.places_by_id(tx, ids=sorted(p for p in places if p is not None))
+        sites = {row.site_id for row in rows.values()}
+    zones = {row.timezone for row in catalogue.sites_by_id(tx, ids=sorted(sites)).values()}
+    if not zones:
+        zones = {row.timezone for row in catalogue.list_sites(tx)}
+    return ZoneInfo(zones.pop()) if len(zones) == 1 else None
+
+
+def _packs(file: LoggerReadings, *, name: str, content: bytes) -> Iterator[ArrivedPack]:
+    """Cut a file into portions by lines, what is refused with its neighbours."""
+    waiting: Sequence[Rejection] = file.rejections
+    starts = range(0, max(len(file.readings), 1), AT_ONCE)
+    for start in starts:
+        readings = file.readings[start : start + AT_ONCE]
+        last = start == starts[-1]
+        here = [one for one in waiting if last or (one.index or 0) <= readings[-1].index]
+        waiting = waiting[len(here) :]
+        if readings or here:
+            yield ArrivedPack(
+                source=f"import {name[:_NAME_LENGTH]}",
+                gateway=None,
+                readings=readings,
+                rejections=tuple(here),
+                spool=None,
+                prefix=content[:PREFIX_LENGTH],
+                size=len(content),
+            )

@@ -121,6 +121,8 @@ class Services:
         Where gateways' passwords are kept for the broker; None: somebody else sees to it.
     mqtt_root
         What the topics of gateways begin with.
+    sends_notices
+        Whether people are told of alarms elsewhere than on the pages.
     """
 
     database: Database
@@ -132,6 +134,7 @@ class Services:
     secure_cookies: bool = False
     broker_files: BrokerFiles | None = None
     mqtt_root: str = "drumkeep/v1"
+    sends_notices: bool = True
 
 
 def services(request: Request) -> Services:

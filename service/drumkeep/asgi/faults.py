@@ -7,7 +7,9 @@ from fastapi.exceptions import RequestValidationError
 
 from drumkeep.errors import Fault
 
-SECRET_FIELDS: Final = frozenset({"password", "current_password", "new_password", "secret", "csrf"})
+SECRET_FIELDS: Final = frozenset(
+    {"password", "current_password", "new_password", "secret", "csrf", "url"}
+)
 """Fields whose values are never repeated in an answer or a log."""
 
 OWN: Final = "drumkeep"

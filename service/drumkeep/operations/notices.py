@@ -61,7 +61,11 @@ def tell(tx: Tx, alarm: Alarm, *, occasion: Occasion, now: datetime) -> None:
             notice.due_at = now if occasion is Occasion.GRAVER else notice.due_at
         if waiting or (unheard and occasion is Occasion.AGAIN):
             continue
-        said = Occasion.FIRST if _last_said(own) is None else occasion
+        last = _last_said(own)
+        if last is None:
+            said = Occasion.FIRST
+        else:
+            said = Occasion.AGAIN if last.occasion == Occasion.OVER else occasion
         _queue(tx, alarm, address, own, occasion=said, due_at=now, now=now)
 
 

@@ -34,13 +34,17 @@ class NoticePost:
 
     Parameters
     ----------
+    engine
+        What became of a notice is recorded there whoever runs the jobs by then: it is known once.
     link_base
         How people reach the pages.
     sending
         False: nothing is sent, and what waits is dropped.
     """
 
-    def __init__(self, *, link_base: str | None, sending: bool = True) -> None:
+    def __init__(self, engine: Engine, *, link_base: str | None, sending: bool = True) -> None:
+        self._engine = engine
+        self._ending = False
         self._link_base = link_base
         self._sending = sending
         self._flying: dict[threading.Thread, float] = {}
@@ -54,6 +58,7 @@ class NoticePost:
 
     def stop(self) -> None:
         """Wait a while for what is being sent; what hangs is left, and sent again after a start."""
+        self._ending = True
         deadline = time.monotonic() + _PATIENCE_S
         for thread in list(self._flying):
             thread.join(max(0.0, deadline - time.monotonic()))
@@ -77,7 +82,7 @@ class NoticePost:
         """Claim what is due and there is room for, and begin to send it."""
         if self._sending:
             self._look(engine, now)
-        room = self._room()
+        room = 0 if self._ending else self._room()
         with reading(engine) as tx:
             waits = notices.waits(tx, now=now)
         if not waits or room == 0:
@@ -90,7 +95,7 @@ class NoticePost:
         for letter in letters:
             thread = threading.Thread(
                 target=self._deliver,
-                args=(engine, letter, now, begun),
+                args=(letter, now, begun),
                 name=f"notice {letter.notice_id}",
                 daemon=True,  # one that hangs must not keep the process from ending
             )
@@ -108,22 +113,22 @@ class NoticePost:
         busy = sum(at > claimed for at in self._flying.values())
         return max(0, min(AT_ONCE - busy, MOST_THREADS - len(self._flying)))
 
-    def _deliver(self, engine: Engine, letter: Letter, now: datetime, begun: float) -> None:
+    def _deliver(self, letter: Letter, now: datetime, begun: float) -> None:
         try:
             reason = send(letter)
             ended = now + timedelta(seconds=time.monotonic() - begun)
             with self._lock:
                 self._sent += reason is None
                 self._failed_tries += reason is not None
-            self._record(engine, letter, reason, ended)
+            self._record(letter, reason, ended)
         except Exception:  # noqa: BLE001 - a thread's end: nobody above would hear of it
             _LOG.exception("notice %s", letter.notice_id)
 
-    def _record(self, engine: Engine, letter: Letter, reason: str | None, ended: datetime) -> None:
+    def _record(self, letter: Letter, reason: str | None, ended: datetime) -> None:
         """Record what came of it; a busy database is asked again while the claim holds."""
         for pause_s in (1.0, 2.0, 4.0, None):
             try:
-                with transaction(engine) as tx:
+                with transaction(self._engine) as tx:
                     notices.settle(
                         tx, notice_id=letter.notice_id, tries=letter.tries, reason=reason, now=ended
                     )

@@ -11,6 +11,7 @@ from drumkeep.operations import alarms
 from drumkeep.storage import alarms as rows
 from drumkeep.web.shell import ShellDep, safe_next, see
 from drumkeep.web.views.alarms import alarm_views
+from drumkeep.web.views.notices import unheard_words
 
 router = APIRouter()
 
@@ -24,7 +25,14 @@ def alarms_page(tx: ReadingDep, shell: ShellDep) -> HTMLResponse:
     found = alarms.open_first(rows.open_alarms(tx))
     closed = rows.list_alarms(tx, state="normal", limit=_CLOSED)
     views = alarm_views(tx, [*found, *closed], formats=shell.formats, role=shell.caller.role)
-    return shell.answer("alarms.html", tx=tx, page="alarms", alarms=views, checked_at=shell.now)
+    return shell.answer(
+        "alarms.html",
+        tx=tx,
+        page="alarms",
+        alarms=views,
+        checked_at=shell.now,
+        unheard=unheard_words(tx, found),
+    )
 
 
 @router.post("/alarms/{alarm_id}/acknowledge")

@@ -13,10 +13,13 @@ from drumkeep.web import (
     drums,
     floor,
     gateways,
+    labels,
     live,
     mappings,
     me,
     methods,
+    notices,
+    offline,
     places,
     products,
     qr,
@@ -30,7 +33,7 @@ from drumkeep.web.templating import STATIC, static_address
 
 PAGES = (
     *(sign_in, floor, drums, why, chart, qr, verdict, alarms, sensors, strays, gateways),
-    *(mappings, places, products, methods, me, live),
+    *(mappings, places, products, labels, methods, me, notices, live, offline),
 )
 
 

@@ -4,10 +4,12 @@ Routes fill these from what operations return; templates read them and decide no
 are aware datetimes, temperatures °C, masses kg, pressures kPa above the air outside.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Final, Literal
+from typing import Literal
+
+from drumkeep.domain.glances import GRAVITY, gravity_of
 
 SideName = Literal["iso", "resin"]
 Basis = Literal["measured", "modelled", "unsupported"]
@@ -24,20 +26,6 @@ ConditionName = Literal[
 ]
 Phrase = Literal["READY", "NOT YET", "DO NOT OPEN", "LOOK FIRST", "ASK"]
 Units = Literal["us", "si"]
-
-GRAVITY: Final[tuple[str, ...]] = (
-    "bulged",
-    "overpressure",
-    "solids_suspected",
-    "redissolving",
-    "on_hold",
-    "unknown",
-    "too_warm",
-    "too_cold",
-    "ready",
-)
-"""Conditions and readiness, gravest first: a group is drawn as its gravest drum."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Viewer:
@@ -144,13 +132,18 @@ class DrumView:
     @property
     def sweats(self) -> bool:
         """Whether it must stay shut for the wet air around it alone."""
-        other = {"bulged", "overpressure"} & set(self.conditions)
-        return self.answer == "DO NOT OPEN" and not other and not self.too_hot
+        return sweats(self.conditions, answer=self.answer, too_hot=self.too_hot)
 
     @property
     def gravity(self) -> int:
         """Place in ``GRAVITY`` of the worst thing about the drum; 0 is the gravest."""
-        return min(GRAVITY.index(n) for n in (self.readiness, *self.conditions) if n in GRAVITY)
+        return gravity_of(self.readiness, self.conditions)
+
+
+def sweats(conditions: Sequence[str], *, answer: Phrase, too_hot: bool) -> bool:
+    """Return whether a drum must stay shut for the wet air around it alone."""
+    other = {"bulged", "overpressure"} & set(conditions)
+    return answer == "DO NOT OPEN" and not other and not too_hot
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -213,57 +206,30 @@ class AirLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GroupView:
-    """Drums of one lot in one place, the next to use first.
+    """Drums of one lot in one place.
 
-    ``count`` may exceed ``len(drums)`` when a route loads only those that can be drawn.
-    ``tally`` is then the number of drums by readiness; it is counted from ``drums`` otherwise.
+    ``gravest`` is the drum that stands for the group: the gravest, of equals the coldest.
+    ``by_readiness`` is the number of drums by readiness, gravest first, without zeros, ``marks``
+    that by what else is said of them. ``coldest_c`` is the coldest bottom and the band over all
+    drums (°C), ``soonest`` when the first will be ready and, if that is there, in which warm room;
+    None where not known. ``drums`` holds those that are drawn singly, the next to use first.
     """
 
     lot: str
     product: str
     side: SideName
-    drums: tuple[DrumView, ...]
-    count: int | None = None
-    tally: Mapping[str, int] | None = None
+    size: int
+    gravest: DrumView
+    by_readiness: tuple[tuple[str, int], ...]
+    marks: tuple[tuple[str, int], ...] = ()
+    coldest_c: tuple[float, float, float] | None = None
+    soonest: tuple[datetime, str | None] | None = None
+    drums: tuple[DrumView, ...] = ()
 
     @property
     def letter(self) -> str:
         """The letter painted on the drums."""
         return "A" if self.side == "iso" else "B"
-
-    @property
-    def size(self) -> int:
-        """How many drums stand there."""
-        return len(self.drums) if self.count is None else self.count
-
-    @property
-    def gravest(self) -> DrumView:
-        """The drum that stands for the group: the gravest, of equals the coldest."""
-        warmest = 1e9
-        return min(
-            self.drums,
-            key=lambda d: (d.gravity, warmest if d.low_c is None else d.low_c),
-        )
-
-    @property
-    def by_readiness(self) -> tuple[tuple[str, int], ...]:
-        """Number of drums by readiness, gravest first, without zeros."""
-        counts: dict[str, int] = dict(self.tally or {})
-        if not counts:
-            for drum in self.drums:
-                counts[drum.readiness] = counts.get(drum.readiness, 0) + 1
-        return tuple((name, counts[name]) for name in GRAVITY if counts.get(name))
-
-    @property
-    def coldest_c(self) -> tuple[float, float, float] | None:
-        """Coldest bottom and the band over all drums (°C), None when no drum's is known."""
-        known = [d for d in self.drums if d.bottom_c is not None]
-        if not known:
-            return None
-        bottoms = [d.bottom_c for d in known if d.bottom_c is not None]
-        lows = [d.low_c for d in known if d.low_c is not None] or bottoms
-        highs = [d.high_c for d in known if d.high_c is not None] or bottoms
-        return min(bottoms), min(lows), max(highs)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -321,7 +287,8 @@ class FloorView:
 
     ``filters`` holds the filter as it stands in the address (name to value), ``choices`` what
     each may be (name to pairs of value and words), ``query`` the same filter as a query string.
-    ``counts`` is the number of drums by readiness over the whole floor.
+    ``counts`` is the number of drums by readiness over the whole floor. ``unheard`` warns where
+    nobody would hear of an alarm away from the pages.
     """
 
     tasks: tuple[TaskView, ...]
@@ -333,6 +300,7 @@ class FloorView:
     choices: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
     query: str = ""
     counts: Mapping[str, int] = field(default_factory=dict)
+    unheard: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -342,6 +310,18 @@ class AlarmEntry:
     at: datetime
     words: str
     by: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoticeView:
+    """One notice: ``told`` says to whom and how, ``fate`` what became of it, in words."""
+
+    told: str
+    fate: str
+    state: str
+    at: datetime
+    text: str = ""
+    alarm_id: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -361,6 +341,7 @@ class AlarmView:
     acknowledged_at: datetime | None = None
     returned_at: datetime | None = None
     history: tuple[AlarmEntry, ...] = ()
+    notices: tuple[NoticeView, ...] = ()
     timezone: str = "UTC"
     can_acknowledge: bool = False
 

@@ -7,51 +7,26 @@ from datetime import datetime, timedelta
 from typing import Final
 from urllib.parse import urlencode
 
-import numpy as np
-from numpy.typing import NDArray
-
-from drumkeep.domain.air_ahead import STRIDE, air_ahead, basis_words
-from drumkeep.domain.grid import moment_of, step_at
-from drumkeep.domain.liquid_surroundings import PlaceHeat
+from drumkeep.domain.grid import from_ms, step_at, to_ms
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import OutputClass, Side, default_product
 from drumkeep.domain.roles import Role
 from drumkeep.operations.alarms import open_first
-from drumkeep.operations.surroundings import Ground, read_ground, read_places, supported_to
+from drumkeep.operations.shelf_air import ShelfAir, read_shelf_airs
+from drumkeep.operations.surroundings import Ground, read_ground
 from drumkeep.storage import alarms as alarm_rows
-from drumkeep.storage import drums as drum_rows
-from drumkeep.storage.drums import StockRow
-from drumkeep.storage.products import as_product
+from drumkeep.storage import glances as rows
+from drumkeep.storage.glances import Glimpse, Tally, Wanted
 from drumkeep.storage.tables.alarms import Alarm
 from drumkeep.storage.tables.catalogue import Place, Site
 from drumkeep.storage.transaction import Tx
+from drumkeep.web.figure import DRAWN_AT_ONCE
 from drumkeep.web.formats import Formats
-from drumkeep.web.view_models import (
-    AirLine,
-    DrumView,
-    FloorView,
-    GroupView,
-    LimitView,
-    ShelfView,
-)
+from drumkeep.web.view_models import AirLine, FloorView, GroupView, LimitView, ShelfView
 from drumkeep.web.views.alarms import OF_A_SENSOR, task_views
-from drumkeep.web.views.drums import (
-    drum_view,
-    next_to_use_first,
-    output_of,
-    ready_times,
-    verdict_of,
-)
+from drumkeep.web.views.glimpses import Stock, by_group
 from drumkeep.web.views.sentences import said
 from drumkeep.web.wording import PLACE_KIND, READINESS, output_words
-
-PAST_STEPS: Final = 24 * 12
-AHEAD_HOURS: Final = 12
-EXTREMES_HOURS: Final = 24
-"""The next low and high are told as far ahead as this: past midnight at any hour of the day."""
-
-WORTH_TELLING_K: Final = 1.0
-_LINE_STRIDE: Final = 3
 
 _KIND_ORDER: Final = [
     PlaceKind.VEHICLE,
@@ -87,8 +62,18 @@ class Sift:
         return self.by not in ("", TOMORROW_AT_SIX) or self.output not in ("", *OutputClass)
 
 
+@dataclass(frozen=True)
+class Asked:
+    """The filter understood: which drums, and on which shelves."""
+
+    wanted: Wanted
+    shelves: Sequence[Place]
+    output: OutputClass | None
+    strange: bool
+
+
 def floor_view(
-    tx: Tx, *, sift: Sift, formats: Formats, role: Role, now: datetime, worded: bool = False
+    tx: Tx, *, sift: Sift, formats: Formats, role: Role, now: datetime, drawn: bool = True
 ) -> FloorView:
     """Return the floor.
 
@@ -104,82 +89,73 @@ def floor_view(
         The viewer's, for what may be acknowledged.
     now
         The present, UTC.
-    worded
-        Whether each drum's reasons will be read.
+    drawn
+        Whether the shelves will be drawn; else they are left out.
     """
     ground = read_ground(tx)
-    every = drum_rows.list_drums(tx, limit=None)
-    output = OutputClass(sift.output) if sift.output in set(OutputClass) else None
-    kept = [row for row in every if _keeps(row, sift=sift, output=output, formats=formats)]
-    step = max((row.estimate.step for row in every if row.estimate), default=step_at(now))
-    places = _places(ground, kept=kept, sift=sift)
-    heats = read_places(
-        tx, ground=ground, place_ids=[p.id for p in places], first=step - PAST_STEPS, last=step
-    )
+    asked = asked_for(sift, ground=ground, formats=formats)
+    tallies = [] if asked.strange else rows.tallies(tx, wanted=asked.wanted)
+    computed_ms, newest = rows.computed(tx)
+    step = step_at(now) if newest is None else newest
+    places = _shelf_order(asked, tallies=tallies, sift=sift)
+    airs = read_shelf_airs(tx, ground=ground, place_ids=[p.id for p in places], step=step)
     alarms = open_first(alarm_rows.open_alarms(tx))
-    doubts = _doubts(alarms, ground=ground, formats=formats)
-    by_place: dict[int, list[DrumView]] = defaultdict(list)
-    kinds = {row.product.id: row.product for row in kept}
-    products = {kind: as_product(product) for kind, product in kinds.items()}
-    for row in kept:
-        product = products[row.product.id]
-        view = drum_view(row, formats=formats, output=output, product=product, worded=worded)
-        by_place[row.place.id].append(view)
-    shelves = tuple(
-        _shelf(
-            place,
-            site=ground.sites[place.site_id],
-            heat=heats[place.id],
-            drums=by_place[place.id],
-            doubts=doubts.get(place.id, ()),
-            step=step,
-        )
-        for place in places
-    )
-    choices = _choices(every, ground=ground, formats=formats)
+    choices = _choices(rows.lot_codes(tx), ground=ground, formats=formats)
     return FloorView(
         tasks=task_views(tx, alarms, formats=formats, role=role),
-        shelves=shelves,
-        checked_at=_checked_at(every, now=now),
-        oldest_reading_at=_oldest(heats.values()),
+        shelves=_shelves(
+            tx,
+            asked=asked,
+            places=places,
+            tallies=tallies,
+            ground=ground,
+            airs=airs,
+            doubts=_doubts(alarms, ground=ground, formats=formats),
+        )
+        if drawn
+        else (),
+        checked_at=now if computed_ms is None else from_ms(computed_ms),
+        oldest_reading_at=_oldest(airs.values()),
         filter_words=_words(sift, choices=choices),
         filters=sift.given(),
         choices=choices,
         query=urlencode(sift.given()),
-        counts=_counts(kept, output=output),
+        counts=_counts(tallies),
     )
 
 
-def _checked_at(rows: Sequence[StockRow], *, now: datetime) -> datetime:
-    """Return when the oldest of the newest computations was made."""
-    return min((row.estimate.computed_at for row in rows if row.estimate), default=now)
+def asked_for(sift: Sift, *, ground: Ground, formats: Formats) -> Asked:
+    """Return what a filter asks for."""
+    shelves = [
+        place
+        for place in ground.places.values()
+        if (not sift.site or ground.sites[place.site_id].code == sift.site)
+        and (not sift.place or _reference(place, ground) == sift.place)
+    ]
+    output = OutputClass(sift.output) if sift.output in set(OutputClass) else None
+    by_ms = {
+        site.id: to_ms(_tomorrow_at_six(formats.at(site.timezone)))
+        for site in ground.sites.values()
+    }
+    wanted = Wanted(
+        output=None if output is None else output.value,
+        place_ids=[place.id for place in shelves] if sift.site or sift.place else None,
+        side=sift.side or None,
+        lot=sift.lot or None,
+        state=sift.readiness or None,
+        by_ms=by_ms if sift.by else None,
+    )
+    return Asked(wanted=wanted, shelves=shelves, output=output, strange=sift.is_strange())
 
 
-def _oldest(heats: Iterable[PlaceHeat]) -> datetime | None:
+def _oldest(airs: Iterable[ShelfAir]) -> datetime | None:
     """Return the oldest newest reading among places whose air is known now."""
     times = [
-        moment
-        for heat in heats
-        if heat.air.supported[-1] and (moment := supported_to(heat.air)) is not None
+        air.supported_to_ms
+        for air in airs
+        if air.now_c is not None and air.supported_to_ms is not None
     ]
-    return min(times, default=None)
-
-
-def _keeps(row: StockRow, *, sift: Sift, output: OutputClass | None, formats: Formats) -> bool:
-    verdict = verdict_of(row, output=output_of(row, output))
-    asked_and_found = (
-        (sift.site, row.site.code),
-        (sift.side, row.product.side),
-        (sift.lot, row.lot.code),
-        (sift.place, f"{row.site.code}/{row.place.code}"),
-        (sift.readiness, verdict["state"]),
-    )
-    if any(asked and asked != found for asked, found in asked_and_found) or sift.is_strange():
-        return False
-    if not sift.by or verdict["state"] == "ready":
-        return True
-    deadline = _tomorrow_at_six(formats.at(row.site.timezone))
-    return any(t is not None and t <= deadline for t in ready_times(verdict))
+    return from_ms(min(times)) if times else None
 
 
 def _tomorrow_at_six(local: Formats) -> datetime:
@@ -187,17 +163,13 @@ def _tomorrow_at_six(local: Formats) -> datetime:
     return (today + timedelta(days=1)).replace(hour=6, minute=0, second=0, microsecond=0)
 
 
-def _places(ground: Ground, *, kept: Sequence[StockRow], sift: Sift) -> list[Place]:
+def _shelf_order(
+    asked: Asked, *, tallies: Sequence[Tally], sift: Sift
+) -> list[Place]:
     """Return the shelves in order: what is on its way first, then sheds, warm rooms and rigs."""
-    occupied = {row.place.id for row in kept}
+    occupied = {tally.place_id for tally in tallies}
     narrowed = any((sift.side, sift.lot, sift.readiness, sift.by))
-    shown = [
-        place
-        for place in ground.places.values()
-        if (not sift.site or ground.sites[place.site_id].code == sift.site)
-        and (not sift.place or _reference(place, ground) == sift.place)
-        and (not narrowed or place.id in occupied)
-    ]
+    shown = [place for place in asked.shelves if not narrowed or place.id in occupied]
     return sorted(
         shown, key=lambda p: (p.site_id, _KIND_ORDER.index(PlaceKind(p.kind)), p.name, p.id)
     )
@@ -219,46 +191,91 @@ def _doubts(
     return {place: tuple(words) for place, words in found.items()}
 
 
+def _shelves(
+    tx: Tx,
+    *,
+    asked: Asked,
+    places: Sequence[Place],
+    tallies: Sequence[Tally],
+    ground: Ground,
+    airs: Mapping[int, ShelfAir],
+    doubts: Mapping[int, Sequence[str]],
+) -> tuple[ShelfView, ...]:
+    """Return the shelves; of their drums only the gravest of each group and the few drawn."""
+    stock = Stock(tx, ground=ground, lot_ids=sorted({tally.lot_id for tally in tallies}))
+    alike: dict[tuple[int, int], list[Tally]] = defaultdict(list)
+    for tally in tallies:
+        alike[tally.place_id, tally.lot_id].append(tally)
+    lots: dict[int, list[int]] = defaultdict(list)
+    for place_id, lot_id in sorted(alike, key=lambda group: stock.lot_order(group[1])):
+        lots[place_id].append(lot_id)
+    order = [(place.id, lot_id) for place in places for lot_id in lots[place.id]]
+    gravest = {
+        (row.place_id, row.lot_id): stock.drum(row, output=asked.output)
+        for row in (rows.gravest(tx, wanted=asked.wanted) if order else ())
+    }
+    drawn = _drawn(tx, asked=asked, order=order, alike=alike)
+    return tuple(
+        _shelf(
+            place,
+            site=ground.sites[place.site_id],
+            air=airs[place.id],
+            groups=[
+                stock.group(
+                    alike[place.id, lot_id],
+                    gravest=gravest[place.id, lot_id],
+                    drums=[
+                        stock.drum(row, output=asked.output)
+                        for row in drawn.get((place.id, lot_id), ())
+                    ],
+                )
+                for lot_id in lots[place.id]
+            ],
+            limits=stock.limits(lots[place.id]),
+            doubts=doubts.get(place.id, ()),
+        )
+        for place in places
+    )
+
+
+def _drawn(
+    tx: Tx,
+    *,
+    asked: Asked,
+    order: Sequence[tuple[int, int]],
+    alike: Mapping[tuple[int, int], Sequence[Tally]],
+) -> Mapping[tuple[int, int], Sequence[Glimpse]]:
+    """Return the drums that are drawn singly, from the top of the floor down."""
+    whole, left = [], DRAWN_AT_ONCE
+    found: dict[tuple[int, int], Sequence[Glimpse]] = {}
+    for group in order:
+        size = sum(tally.count for tally in alike[group])
+        if size > left:
+            found[group] = rows.next_to_use(
+                tx, wanted=asked.wanted, groups=[group], limit=left
+            )
+            break
+        whole.append(group)
+        left -= size
+        if not left:
+            break
+    if whole:
+        found |= by_group(
+            rows.next_to_use(tx, wanted=asked.wanted, groups=whole, limit=DRAWN_AT_ONCE)
+        )
+    return found
+
+
 def _shelf(
     place: Place,
     *,
     site: Site,
-    heat: PlaceHeat,
-    drums: Sequence[DrumView],
+    air: ShelfAir,
+    groups: Sequence[GroupView],
+    limits: Sequence[LimitView],
     doubts: Sequence[str],
-    step: int,
 ) -> ShelfView:
-    air = heat.air
-    known = bool(air.supported[-1])
-    ahead = air_ahead(
-        kind=PlaceKind(place.kind),
-        set_point_c=place.set_point_c,
-        air=air,
-        clues=heat.clues,
-        now_step=step,
-        hours=EXTREMES_HOURS,
-    )
-    line = AirLine()
-    low: tuple[float, datetime] | None = None
-    high: tuple[float, datetime] | None = None
-    if np.isfinite(air.likely[-1]):
-        times = [moment_of(step + i * STRIDE) for i in range(len(ahead.likely))]
-        drawn = [at for at in times if at <= times[0] + timedelta(hours=AHEAD_HOURS)]
-        line = AirLine(
-            past=tuple(
-                (moment_of(air.first + i), float(air.likely[i]))
-                for i in range(0, len(air.likely), _LINE_STRIDE)
-                if air.supported[i]
-            ),
-            ahead=tuple(
-                (at, float(c), float(low_c), float(high_c))
-                for at, c, low_c, high_c in zip(
-                    drawn, ahead.likely, ahead.low, ahead.high, strict=False
-                )
-            ),
-            basis=basis_words(ahead, now=moment_of(step)),
-        )
-        low, high = _extremes(ahead.likely, times)
+    known = air.now_c is not None
     return ShelfView(
         place=place.name,
         code=f"{site.code}/{place.code}",
@@ -266,65 +283,45 @@ def _shelf(
         kind_words=PLACE_KIND[place.kind],
         site=site.name,
         timezone=site.timezone,
-        air_c=float(air.likely[-1]) if known else None,
-        air_at=supported_to(air),
+        air_c=air.now_c,
+        air_at=None if air.supported_to_ms is None else from_ms(air.supported_to_ms),
         air_basis=None if known else "Air not known now: what stands here is not known either.",
-        air_line=line,
-        limit_lines=_limit_lines(drums),
-        night_low=low,
-        day_high=high,
+        air_line=AirLine(
+            past=tuple((from_ms(int(ms)), c) for ms, c in air.past),
+            ahead=tuple((from_ms(int(ms)), c, low, high) for ms, c, low, high in air.ahead),
+            basis=air.basis,
+        ),
+        limit_lines=_limit_lines(limits),
+        night_low=None if air.low is None else (air.low[0], from_ms(int(air.low[1]))),
+        day_high=None if air.high is None else (air.high[0], from_ms(int(air.high[1]))),
         doubts=tuple(doubts),
-        groups=_groups(drums),
+        groups=tuple(groups),
     )
 
 
-def _extremes(
-    likely: NDArray[np.float64], times: Sequence[datetime]
-) -> tuple[tuple[float, datetime] | None, tuple[float, datetime] | None]:
-    """Return the next low and high, each unless it is now or the air hardly changes."""
-    if np.ptp(likely) < WORTH_TELLING_K:
-        return None, None
-    low, high = int(likely.argmin()), int(likely.argmax())
-    return (
-        (float(likely[low]), times[low]) if low else None,
-        (float(likely[high]), times[high]) if high else None,
-    )
-
-
-def _limit_lines(drums: Sequence[DrumView]) -> tuple[LimitView, ...]:
+def _limit_lines(limits: Sequence[LimitView]) -> tuple[LimitView, ...]:
     """Return the hairlines of a shelf: where iso seeds and where resin gasses."""
-    lines = {}
-    for drum in drums:
-        for limit in drum.limits:
-            if limit.name in ("Seeding", "Gassing above"):
-                lines[limit.name, limit.c] = limit
+    lines = {
+        (limit.name, limit.c): limit
+        for limit in limits
+        if limit.name in ("Seeding", "Gassing above")
+    }
     if not lines:
-        limits = default_product(Side.ISO).limits
-        lines = {("", 0.0): LimitView(name="Seeding", c=limits.seed_c, origin="default")}
+        usual = default_product(Side.ISO).limits
+        lines = {("", 0.0): LimitView(name="Seeding", c=usual.seed_c, origin="default")}
     return tuple(lines.values())
 
 
-def _groups(drums: Sequence[DrumView]) -> tuple[GroupView, ...]:
-    by_lot: dict[tuple[str, str, str], list[DrumView]] = defaultdict(list)
-    for drum in drums:
-        by_lot[drum.side, drum.product, drum.lot].append(drum)
-    return tuple(
-        GroupView(lot=lot, product=product, side=some[0].side, drums=next_to_use_first(some))
-        for (_, product, lot), some in sorted(by_lot.items())
-    )
-
-
-def _counts(rows: Sequence[StockRow], *, output: OutputClass | None) -> Mapping[str, int]:
+def _counts(tallies: Sequence[Tally]) -> Mapping[str, int]:
     counts: dict[str, int] = defaultdict(int)
-    for row in rows:
-        counts[verdict_of(row, output=output_of(row, output))["state"]] += 1
+    for tally in tallies:
+        counts[tally.state] += tally.count
     return dict(counts)
 
 
 def _choices(
-    rows: Sequence[StockRow], *, ground: Ground, formats: Formats
+    lots: Sequence[str], *, ground: Ground, formats: Formats
 ) -> dict[str, tuple[tuple[str, str], ...]]:
-    lots = sorted({row.lot.code for row in rows})
     places = [
         (_reference(p, ground), f"{p.name}, {ground.sites[p.site_id].name}")
         for p in ground.places.values()

@@ -1,0 +1,149 @@
+"""Notices as pages show them: to whom, how, and what became of each, in words."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from drumkeep.domain.alarms import Priority
+from drumkeep.domain.notices import NoticeState, Occasion
+from drumkeep.operations.notices import untold
+from drumkeep.storage import notices as rows
+from drumkeep.storage.tables.accounts import Account
+from drumkeep.storage.tables.alarms import Alarm
+from drumkeep.storage.tables.notices import Notice, NoticeAddress
+from drumkeep.storage.transaction import Tx
+from drumkeep.web.formats import Formats
+from drumkeep.web.view_models import NoticeView
+
+LEAST_WORDS: Final[Mapping[str, str]] = {
+    Priority.CRITICAL: "critical alarms only",
+    Priority.HIGH: "high and critical alarms",
+    Priority.MEDIUM: "medium alarms and graver",
+    Priority.LOW: "all alarms",
+}
+"""Which alarms an address takes, by the least."""
+
+_OCCASIONS: Final[Mapping[str, str]] = {
+    Occasion.FIRST: "To",
+    Occasion.GRAVER: "That it is graver, to",
+    Occasion.AGAIN: "That it is back, to",
+    Occasion.AMENDED: "Amended, to",
+    Occasion.OVER: "That it is over, to",
+    Occasion.TEST: "A test to",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AddressView:
+    """One address as its owner sees it."""
+
+    id: int
+    shown: str
+    channel: str
+    least: str
+    least_words: str
+    tests: tuple[NoticeView, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PersonView:
+    """One person with the addresses at which they are told."""
+
+    name: str
+    display_name: str
+    role: str
+    addresses: tuple[AddressView, ...]
+
+
+def notice_views(tx: Tx, notices: Sequence[Notice], *, formats: Formats) -> tuple[NoticeView, ...]:
+    """Return notices in words."""
+    owners = rows.owners(tx, address_ids=[notice.address_id for notice in notices])
+    return tuple(_view(notice, *owners[notice.address_id], formats=formats) for notice in notices)
+
+
+def notices_by_alarm(
+    tx: Tx, alarms: Sequence[Alarm], *, formats: Mapping[str, Formats]
+) -> dict[str, tuple[NoticeView, ...]]:
+    """Return the notices of alarms in words, each in its site's time, oldest first."""
+    found = rows.of_alarms(tx, alarm_ids=[alarm.id for alarm in alarms])
+    return {
+        alarm.id: notice_views(tx, found[alarm.id], formats=formats[alarm.id]) for alarm in alarms
+    }
+
+
+def unheard_words(tx: Tx, alarms: Sequence[Alarm]) -> str:
+    """Return a warning where nobody would hear of an alarm away from the pages; else nothing."""
+    unheard = untold(tx, alarms)
+    if not unheard:
+        return ""
+    roles = dict.fromkeys(role for alarm in unheard for role in alarm.audience)
+    count = len(unheard)
+    what = "this alarm" if count == 1 == len(alarms) else f"{count} alarm{'s' * (count != 1)}"
+    return (
+        f"Nobody hears of {what} away from these pages: no {' or '.join(roles)} has an address "
+        "for notices that takes it."
+    )
+
+
+def person_views(
+    tx: Tx, accounts: Sequence[Account], *, formats: Formats
+) -> tuple[PersonView, ...]:
+    """Return people with their addresses."""
+    return tuple(
+        PersonView(
+            name=account.name,
+            display_name=account.display_name,
+            role=account.role,
+            addresses=tuple(
+                _address_view(tx, address, account, formats=formats)
+                for address in rows.addresses_of(tx, account_id=account.id)
+            ),
+        )
+        for account in accounts
+    )
+
+
+def _address_view(
+    tx: Tx, address: NoticeAddress, account: Account, *, formats: Formats
+) -> AddressView:
+    tests = rows.tests_of(tx, address_id=address.id)[:1]
+    return AddressView(
+        id=address.id,
+        shown=address.shown,
+        channel=address.channel,
+        least=address.least,
+        least_words=LEAST_WORDS[address.least],
+        tests=tuple(_view(test, address, account, formats=formats) for test in tests),
+    )
+
+
+def _view(
+    notice: Notice, address: NoticeAddress, account: Account, *, formats: Formats
+) -> NoticeView:
+    return NoticeView(
+        told=f"{_OCCASIONS[notice.occasion]} {account.display_name}, {address.channel}",
+        fate=_fate(notice, formats),
+        state=notice.state,
+        at=notice.ended_at or notice.queued_at,
+        text=notice.text,
+        alarm_id=notice.alarm_id,
+    )
+
+
+def _fate(notice: Notice, formats: Formats) -> str:
+    tries = f"{notice.tries} {'try' if notice.tries == 1 else 'tries'}"
+    at = formats.when(notice.ended_at)
+    match NoticeState(notice.state):
+        case NoticeState.SENT:
+            return f"sent {at}" + (f", after {tries}" if notice.tries > 1 else "")
+        case NoticeState.FAILED:
+            return f"gave up after {tries} {at}: {notice.reason}"
+        case NoticeState.DROPPED:
+            return f"not sent: {notice.reason}"
+        case NoticeState.SENDING:
+            return "being sent"
+        case NoticeState.WAITING if notice.tries:
+            again = formats.when(notice.due_at)
+            return f"not yet: {notice.reason}, trying again {again} ({tries} so far)"
+        case _:
+            return "waiting to be sent"

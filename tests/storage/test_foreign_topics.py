@@ -41,7 +41,7 @@ def arrived(payload, *, topic="sensors/loft", retained=False, size=None):
 
 
 def test_each_mapping_of_a_topic_reads_its_part(topics):
-    packs = topics.packs(arrived(b'{"t": 21.5, "rh": 40}'))
+    packs = topics.read(arrived(b'{"t": 21.5, "rh": 40}'))
 
     assert topics.filters == {"sensors/+"}
     assert {pack.gateway for pack in packs} == {GatewayKey(Shed.site, Shed.gateway)}
@@ -51,8 +51,8 @@ def test_each_mapping_of_a_topic_reads_its_part(topics):
 
 
 def test_topics_of_no_mapping_are_left_to_others(topics):
-    assert topics.packs(arrived(b"[]", topic="drumkeep/v1/north/attic/readings")) is None
-    assert topics.packs(arrived(b"{}", topic="sensors/loft/more")) is None
+    assert topics.read(arrived(b"[]", topic="drumkeep/v1/north/attic/readings")) is None
+    assert topics.read(arrived(b"{}", topic="sensors/loft/more")) is None
 
 
 @pytest.mark.parametrize(
@@ -63,7 +63,7 @@ def test_topics_of_no_mapping_are_left_to_others(topics):
     ],
 )
 def test_what_cannot_be_dated_or_is_too_long_is_refused_with_its_reason(topics, given, problem):
-    packs = topics.packs(arrived(b'{"t": 21.5, "rh": 40}', **given))
+    packs = topics.read(arrived(b'{"t": 21.5, "rh": 40}', **given))
 
     assert [pack.readings for pack in packs] == [(), ()]
     assert {told.problem for pack in packs for told in pack.rejections} == {problem}

@@ -1,4 +1,8 @@
-"""Which other devices' topics are read, and how; looked up anew while the service runs."""
+"""Which other devices' topics are read, and how; looked up anew while the service runs.
+
+JSON is read here by its mapping. Sparkplug is read in the transaction that stores it, since what a
+message means depends on those before it.
+"""
 
 import logging
 import time
@@ -9,16 +13,20 @@ from drumkeep.errors import Unavailable
 from drumkeep.ingest.backlog import LONGEST_PAYLOAD, Arrived
 from drumkeep.operations.foreign import matches, read_message
 from drumkeep.operations.foreign_mappings import KnownMapping, known_mappings
+from drumkeep.operations.sparkplug import SparkplugMessage
+from drumkeep.operations.sparkplug_groups import known_groups
+from drumkeep.operations.sparkplug_wire import NAMESPACE
 from drumkeep.storage.engine import Engine
 from drumkeep.storage.transaction import reading
 
 _log = logging.getLogger(__name__)
 
 LOOK_EVERY_S: Final = 5.0
+_SPARKPLUG: Final = f"{NAMESPACE}/"
 
 
 class ForeignTopics:
-    """The mappings as they were looked up last.
+    """The mappings and the Sparkplug groups as they were looked up last.
 
     Parameters
     ----------
@@ -31,11 +39,12 @@ class ForeignTopics:
         self._looked_at = -LOOK_EVERY_S
         self._known = False
         self._mappings: tuple[KnownMapping, ...] = ()
+        self._filters: frozenset[str] = frozenset()
 
     @property
     def filters(self) -> frozenset[str]:
         """The topics to subscribe to."""
-        return frozenset(known.map.topic for known in self._mappings)
+        return self._filters
 
     def look(self) -> bool:
         """Look the mappings up if that is due; those known stay while the database is away.
@@ -50,17 +59,33 @@ class ForeignTopics:
         try:
             with reading(self._engine) as tx:
                 self._mappings = known_mappings(tx)
+                groups = known_groups(tx)
         except Unavailable as error:
             _log.warning("Mappings could not be looked up: %s", error.title)
             return self._known
+        self._filters = frozenset(
+            [*(known.map.topic for known in self._mappings), *(group.topic for group in groups)]
+        )
         self._looked_at = time.monotonic()
         self._known = True
         return True
 
-    def packs(self, message: Arrived) -> list[ArrivedPack] | None:
+    def read(self, message: Arrived) -> list[ArrivedPack | SparkplugMessage] | None:
         """Read a message by every mapping of its topic; None if there is none of it."""
+        if message.topic.startswith(_SPARKPLUG):
+            return [_sparkplug(message)]
         found = [known for known in self._mappings if matches(known.map.topic, message.topic)]
         return [_pack(message, known) for known in found] or None
+
+
+def _sparkplug(message: Arrived) -> SparkplugMessage:
+    return SparkplugMessage(
+        topic=message.topic,
+        payload=message.payload,
+        size=message.size,
+        retained=message.retained,
+        received_at=message.received_at,
+    )
 
 
 def _pack(message: Arrived, known: KnownMapping) -> ArrivedPack:

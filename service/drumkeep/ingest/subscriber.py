@@ -114,7 +114,6 @@ class Subscriber:
         self._subscribed = False
         self._subscribing: int | None = None
         self._answers: dict[int, bool] = {}
-        self._foreign: frozenset[str] = frozenset()
         self._protocol = MQTTv5
         self._change_protocol = False
         self._unanswered = 0
@@ -146,6 +145,11 @@ class Subscriber:
             self._thread.join()
 
     @property
+    def client_id(self) -> str:
+        """Name of our session at the broker."""
+        return self._broker.client_id
+
+    @property
     def epoch(self) -> int:
         """Number of the connection; another one before and after it."""
         return self._epoch
@@ -175,11 +179,11 @@ class Subscriber:
         sent = self._client.publish(topic, payload, qos=1, retain=True)
         return sent.rc == MQTTErrorCode.MQTT_ERR_SUCCESS
 
-    def publish(self, topic: str, payload: bytes) -> bool:
+    def publish(self, topic: str, payload: bytes, *, qos: int = 1) -> bool:
         """Publish for whoever listens now; False when there is no connection."""
         if not self._client.is_connected():
             return False
-        return self._client.publish(topic, payload, qos=1).rc == MQTTErrorCode.MQTT_ERR_SUCCESS
+        return self._client.publish(topic, payload, qos=qos).rc == MQTTErrorCode.MQTT_ERR_SUCCESS
 
     def subscribe(self, filters: Sequence[str]) -> int | None:
         """Subscribe in this connection; return by what to ask for the :meth:`outcome`."""
@@ -195,17 +199,6 @@ class Subscriber:
         None while it has not answered.
         """
         return self._answers.get(request)
-
-    def also_to(self, filters: frozenset[str]) -> None:
-        """Subscribe to these besides, and no longer to those of before that are not among them."""
-        if filters == self._foreign or not self.connected:
-            return
-        for topic in filters - self._foreign:
-            self._subscribe(self._client, [topic])
-            _log.info("Reading %s besides", topic)
-        if gone := sorted(self._foreign - filters):
-            self._client.unsubscribe(gone)
-        self._foreign = filters
 
     def _make_client(self) -> Client:
         client = Client(
@@ -313,7 +306,6 @@ class Subscriber:
             self._subscribing = self._subscribe(client, self._filters)
         else:
             self.trouble, self._subscribed = None, True
-        self._foreign = frozenset()  # subscribed to anew, as the broker may have lost them
         kept = "kept" if flags.session_present else "new"
         _log.info("Connected to the broker with a %s session", kept)
 

@@ -11,6 +11,7 @@ from typing import Final
 from drumkeep.domain.readings import ArrivedPack, GatewayKey
 from drumkeep.errors import Unavailable
 from drumkeep.ingest.backlog import Arrived, Backlog
+from drumkeep.ingest.besides import Besides
 from drumkeep.ingest.foreign import ForeignTopics
 from drumkeep.ingest.presence import PresenceChange
 from drumkeep.ingest.subscriber import Clock, Subscriber
@@ -22,6 +23,8 @@ from drumkeep.operations.readings import (
     record_batch,
     record_what_fits,
 )
+from drumkeep.operations.sparkplug import SparkplugMessage, hear, hear_what_fits
+from drumkeep.operations.sparkplug_wire import command_topic, rebirth_request
 from drumkeep.storage.engine import Engine
 from drumkeep.storage.transaction import Tx, transaction
 from drumkeep_wire.committed import Committed, encode_committed
@@ -83,6 +86,7 @@ class Writer:
         self._passes = passes
         self._other_devices = other_devices
         self._foreign = ForeignTopics(engine)
+        self._besides = Besides(engine, subscriber)
         self._stopping = threading.Event()
         self._untold: dict[tuple[GatewayKey, str], Confirmation] = {}
         self._told_at: dict[GatewayKey, float] = {}
@@ -131,7 +135,7 @@ class Writer:
     def _tend(self) -> None:
         self._foreign.look()
         if self._other_devices:
-            self._subscriber.also_to(self._foreign.filters)
+            self._besides.tend(self._foreign.filters)
 
     def _check_network(self) -> None:
         if not self._subscriber.alive and not self._stopping.is_set():
@@ -150,7 +154,8 @@ class Writer:
         read = [one for message in batch for one in self._read(message)]
         packs = [one for one in read if isinstance(one, ArrivedPack)]
         changes = [one for one in read if isinstance(one, PresenceChange)]
-        outcome = self._store_patiently(packs, changes)
+        sparkplug = [one for one in read if isinstance(one, SparkplugMessage)]
+        outcome = self._store_patiently(packs, changes, sparkplug)
         if outcome is None:
             return False
         self._subscriber.acknowledge(batch)
@@ -158,13 +163,16 @@ class Writer:
             self._untold[told.gateway, told.spool] = told
         return True
 
-    def _read(self, message: Arrived) -> Sequence[ArrivedPack | PresenceChange]:
+    def _read(self, message: Arrived) -> Sequence[ArrivedPack | PresenceChange | SparkplugMessage]:
         if self._passes(message):
             return []
-        return self._foreign.packs(message) or [translate(message, topics=self._topics)]
+        return self._foreign.read(message) or [translate(message, topics=self._topics)]
 
     def _store_patiently(
-        self, packs: Sequence[ArrivedPack], changes: Sequence[PresenceChange]
+        self,
+        packs: Sequence[ArrivedPack],
+        changes: Sequence[PresenceChange],
+        sparkplug: Sequence[SparkplugMessage],
     ) -> BatchOutcome | None:
         """Try until the database takes it; None when we stop before it does.
 
@@ -173,7 +181,7 @@ class Writer:
         pause = FIRST_PAUSE_S
         while True:
             try:
-                outcome = self._store(packs, changes)
+                outcome = self._store(packs, changes, sparkplug)
             except Unavailable as error:
                 self.trouble = error.title
                 _log.warning("Readings wait for the database: %s", error.title)
@@ -185,21 +193,29 @@ class Writer:
                 return outcome
 
     def _store(
-        self, packs: Sequence[ArrivedPack], changes: Sequence[PresenceChange]
+        self,
+        packs: Sequence[ArrivedPack],
+        changes: Sequence[PresenceChange],
+        sparkplug: Sequence[SparkplugMessage],
     ) -> BatchOutcome:
         now = self._clock()
         try:
             with transaction(self._engine) as tx:
                 _note(tx, changes, now)
-                outcome = record_batch(tx, packs=packs, now=now)
+                heard = hear(tx, messages=sparkplug, now=now)
+                outcome = record_batch(tx, packs=[*packs, *heard.packs], now=now)
         except Unavailable:
             raise
         except Exception:  # noqa: BLE001 - whatever it is, the others must be stored
             _log.exception("A batch could not be stored; its packs are tried in parts")
             with transaction(self._engine) as tx:
                 _note(tx, changes, now)
-                outcome = record_what_fits(tx, packs=packs, now=now)
+                heard = hear_what_fits(tx, messages=sparkplug, now=now)
+                outcome = record_what_fits(tx, packs=[*packs, *heard.packs], now=now)
         self.last_commit_at = now
+        for ask in heard.asks:
+            topic = command_topic(group=ask.group, node=ask.node)
+            self._subscriber.publish(topic, rebirth_request(now=now), qos=0)
         return outcome
 
     def _tell(self, *, at_once: bool) -> None:

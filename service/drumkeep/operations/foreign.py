@@ -17,24 +17,17 @@ import jmespath
 from jmespath.exceptions import JMESPathError
 
 from drumkeep.domain.checks import Checks
-from drumkeep.domain.quantities import celsius_from_fahrenheit
 from drumkeep.domain.readings import Reading, Rejection, sift
 from drumkeep.domain.sensors import name_fault
+from drumkeep.domain.unit_words import as_sent, unit_meant
 from drumkeep.errors import Fault
+from drumkeep.operations.sparkplug_wire import NAMESPACE
 
 LONGEST: Final = 400
 """Characters of a topic filter or an expression."""
 
 _MILLISECONDS_FROM: Final = 1e11
 """A greater number is no second that anybody means (year 5138), and so a millisecond."""
-_KELVIN: Final = 273.15
-_UNITS: Final = {
-    "c": "Cel", "°c": "Cel", "cel": "Cel", "celsius": "Cel",
-    "f": "F", "°f": "F", "degf": "F", "fahrenheit": "F",
-    "k": "K", "kelvin": "K",
-    "%": "%RH", "%rh": "%RH", "rh": "%RH",
-    "w/m2": "W/m2", "w/m²": "W/m2",
-}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -183,7 +176,9 @@ def _check_topic(checks: Checks, text: str, *, root: str) -> None:
             "is no filter of topics",
             "Write levels with / between; + stands for one level, # at the end for all further.",
         )
-    elif levels[0] in {"+", "#", "", root.split("/", maxsplit=1)[0]} or levels[0].startswith("$"):
+    elif levels[0] in {"+", "#", "", root.split("/", maxsplit=1)[0], NAMESPACE} or (
+        levels[0].startswith("$")
+    ):
         checks.add(
             "topic",
             text,
@@ -215,14 +210,11 @@ def _record(
         raise _NoReading("name", name, fault.problem, mend)
     value = _number("value", _search("value", mapping.value, context))
     word = _search("unit", mapping.unit, context)
-    unit = _UNITS.get(word.strip().lower()) if isinstance(word, str) else None
-    if unit == "F":
-        unit, value = "Cel", celsius_from_fahrenheit(value)
-    elif unit == "K":
-        unit, value = "Cel", value - _KELVIN
-    elif unit is None:
+    unit = unit_meant(word)
+    if unit is None:
         mend = "Have it find C, F or K, %RH, or W/m2; write one in single quotes if none is sent."
         raise _NoReading("unit", word, "is not a unit that is known", mend)
+    value, unit = as_sent(value, unit)
     time = now.timestamp()
     if mapping.time is not None:
         time = _time(_search("time", mapping.time, context))

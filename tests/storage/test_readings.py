@@ -190,9 +190,8 @@ def test_a_mark_set_again_while_its_drums_were_computed_stands(shed: Shed):
 
 def advance(shed: Shed, *numbers: int, spool: str = "00c0ffee") -> int:
     with transaction(shed.engine) as tx:
-        return spool_marks.advance(
-            tx, gateway_id=shed.gateway_id, spool=spool, numbers=numbers, now=NOW
-        )
+        file = shed.gateway_id, spool
+        return spool_marks.advance(tx, stored={file: numbers}, now=NOW)[file]
 
 
 def test_a_spool_file_never_seen_begins_at_its_first_number(shed: Shed):

@@ -22,9 +22,9 @@ import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Final, NamedTuple, Protocol
+from typing import Final, NamedTuple, Protocol, TypeGuard
 
-from drumkeep.domain.sensors import SENT, UNITS, Quantity, SentUnit
+from drumkeep.domain.sensors import SENT, UNITS, Quantity
 
 PLAUSIBLE: Final = {
     Quantity.TEMPERATURE: (-60.0, 200.0),
@@ -52,6 +52,22 @@ PREFIX_LENGTH: Final = 4096
 """Octets of a refused payload that are kept."""
 
 
+class _Scale(NamedTuple):
+    """What a unit says is measured, how to come to the stored unit, and what is taken in it."""
+
+    quantity: Quantity
+    factor: float
+    offset: float
+    low: float
+    high: float
+
+
+_SCALES: Final = {
+    unit: _Scale(sent.quantity, sent.factor, sent.offset, *PLAUSIBLE[sent.quantity])
+    for unit, sent in SENT.items()
+}
+
+
 class Reading(NamedTuple):
     """One value with its time.
 
@@ -73,7 +89,7 @@ class Reading(NamedTuple):
     quantity: Quantity
     ts_ms: int
     value: float
-    index: int = 0
+    index: int = 0  # type: ignore[assignment] # in place of a method that nobody asks for
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,8 +128,7 @@ class GatewayKey:
     code: str
 
 
-@dataclass(frozen=True, slots=True)
-class SpoolNumber:
+class SpoolNumber(NamedTuple):
     """Which pack of which spool file of a gateway this is."""
 
     urn: str
@@ -121,8 +136,7 @@ class SpoolNumber:
     number: int
 
 
-@dataclass(frozen=True, slots=True)
-class ArrivedPack:
+class ArrivedPack(NamedTuple):
     """A pack as it came, read as far as it can be.
 
     Attributes
@@ -205,50 +219,59 @@ def sift(
     tuple[tuple[Reading, ...], tuple[Rejection, ...]]
         What can be stored if its sensor is known, and why the rest cannot.
     """
-    newest_s, oldest_s = (now + AHEAD).timestamp(), (now - reach).timestamp()
+    at_s = now.timestamp()
+    newest_s, oldest_s = at_s + AHEAD.total_seconds(), at_s - reach.total_seconds()
     readings: list[Reading] = []
     rejections: list[Rejection] = []
     for record in records:
-        value = record.value
-        sent = SENT.get(record.unit or "")
-        # A bool is an int to Python and no number to SenML.
-        if not isinstance(value, float | int) or isinstance(value, bool):
-            rejections.append(
-                Rejection(
-                    record.index,
-                    "v",
-                    value,
-                    "is no number",
-                    "Send the value of a sensor as a number in v.",
-                )
-            )
-        elif sent is None:
-            rejections.append(
-                Rejection(
-                    record.index,
-                    "u",
-                    record.unit,
-                    "is not a unit that is stored",
-                    f"Send one of {', '.join(SENT)} (SenML, RFC 8428 and 8798).",
-                )
-            )
-        elif (fault := _implausible(sent, value)) is not None:
-            rejections.append(Rejection(record.index, "v", value, *fault))
-        elif not oldest_s <= record.time <= newest_s:
-            rejections.append(_wrong_time(record, now=now))
-        else:
-            ts_ms = round(record.time * 1000)
-            stored = value * sent.factor + sent.offset
-            readings.append(Reading(record.name, sent.quantity, ts_ms, stored, record.index))
+        value, time = record.value, record.time
+        scale = _SCALES.get(record.unit or "")
+        if scale is not None and _is_number(value):
+            quantity, factor, offset, low, high = scale
+            stored = value * factor + offset
+            if low <= stored <= high and oldest_s <= time <= newest_s:
+                ts_ms = round(time * 1000)
+                readings.append(Reading(record.name, quantity, ts_ms, stored, record.index))
+                continue
+        rejections.append(_refusal(record, now=now))
     return tuple(readings), tuple(rejections)
 
 
-def _implausible(sent: SentUnit, value: float) -> tuple[str, str] | None:
-    low, high = PLAUSIBLE[sent.quantity]
-    if low <= value * sent.factor + sent.offset <= high:
-        return None
-    unit = UNITS[sent.quantity]
-    return "is no plausible value", f"Check the sensor; {low:g} to {high:g} {unit} are taken."
+def _is_number(value: object) -> TypeGuard[float]:
+    # A bool is an int to Python and no number to SenML.
+    return isinstance(value, float) or (isinstance(value, int) and not isinstance(value, bool))
+
+
+def _refusal(record: Record, *, now: datetime) -> Rejection:
+    """Say why a record is no reading."""
+    value = record.value
+    scale = _SCALES.get(record.unit or "")
+    if not _is_number(value):
+        return Rejection(
+            record.index,
+            "v",
+            value,
+            "is no number",
+            "Send the value of a sensor as a number in v.",
+        )
+    if scale is None:
+        return Rejection(
+            record.index,
+            "u",
+            record.unit,
+            "is not a unit that is stored",
+            f"Send one of {', '.join(SENT)} (SenML, RFC 8428 and 8798).",
+        )
+    if not scale.low <= value * scale.factor + scale.offset <= scale.high:
+        bounds = f"{scale.low:g} to {scale.high:g} {UNITS[scale.quantity]}"
+        return Rejection(
+            record.index,
+            "v",
+            value,
+            "is no plausible value",
+            f"Check the sensor; {bounds} are taken.",
+        )
+    return _wrong_time(record, now=now)
 
 
 def _wrong_time(record: Record, *, now: datetime) -> Rejection:

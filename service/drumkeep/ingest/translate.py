@@ -1,5 +1,8 @@
 """From the wire to the domain: a message becomes a pack, or a change of presence."""
 
+from functools import lru_cache
+from typing import Final
+
 from drumkeep.domain.readings import (
     PREFIX_LENGTH,
     ArrivedPack,
@@ -15,6 +18,8 @@ from drumkeep_wire.records import Spool
 from drumkeep_wire.senml import decode_pack, find_spool
 from drumkeep_wire.topics import Topics
 
+_TOPICS_REMEMBERED: Final = 8192
+
 
 def translate(message: Arrived, *, topics: Topics) -> ArrivedPack | PresenceChange:
     """Read a message as far as it can be read; what cannot becomes a rejection.
@@ -28,13 +33,18 @@ def translate(message: Arrived, *, topics: Topics) -> ArrivedPack | PresenceChan
     """
     gateway: GatewayKey | None = None
     try:
-        address = topics.parse(message.topic)
-        gateway = GatewayKey(address.site, address.gateway)
-        if address.kind == "presence":
+        kind, gateway = _address(topics, message.topic)
+        if kind == "presence":
             return presence_change(message, gateway)
         return _pack(message, gateway)
     except WireError as error:
         return _unread(message, gateway, error)
+
+
+@lru_cache(_TOPICS_REMEMBERED)
+def _address(topics: Topics, topic: str) -> tuple[str, GatewayKey]:
+    address = topics.parse(topic)
+    return address.kind, GatewayKey(address.site, address.gateway)
 
 
 def _pack(message: Arrived, gateway: GatewayKey) -> ArrivedPack:

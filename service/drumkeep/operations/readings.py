@@ -2,27 +2,25 @@
 
 import logging
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
+from itertools import groupby
 
 from drumkeep.domain.grid import to_ms
-from drumkeep.domain.readings import ArrivedPack, GatewayKey, Reading, Rejection
+from drumkeep.domain.readings import ArrivedPack, GatewayKey, Rejection
 from drumkeep.errors import Unavailable
+from drumkeep.operations.gateway_clocks import note_clocks
+from drumkeep.operations.readings_batch import Batch
 from drumkeep.operations.strays import Heard, keep_aside
 from drumkeep.storage import arrivals, place_marks, readings, rejects, spool_marks
 from drumkeep.storage import drums as drum_rows
-from drumkeep.storage.arrivals import Hanging, KnownSensor
-from drumkeep.storage.readings import Key, Latest, Row
-from drumkeep.storage.rejects import Refusal
+from drumkeep.storage.arrivals import Hanging
+from drumkeep.storage.readings import Latest, Row
 from drumkeep.storage.savepoint import savepoint
 from drumkeep.storage.transaction import Tx
 
 _log = logging.getLogger(__name__)
-
-REASONS_PER_PACK: Final = 50
-"""Different reasons kept of one pack; a hostile pack could have one per record."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,34 +84,28 @@ def record_batch(tx: Tx, *, packs: Sequence[ArrivedPack], now: datetime) -> Batc
     gateways = arrivals.gateways_of_sites(
         tx, sites={pack.gateway.site for pack in packs if pack.gateway is not None}
     )
-    batch = _Batch(packs)
-    for place, pack in enumerate(packs):
-        if pack.gateway is not None and _id_of(gateways, pack.gateway) is None:
-            batch.refuse_pack(place, _unknown_gateway(pack))
-    batch.look_up(arrivals.sensors_by_name(tx, names=batch.names()))
-    strangers = [
-        Heard(reading, _id_of(gateways, packs[place].gateway)) for place, reading in batch.strangers
-    ]
-    batch.refuse_strangers(kept=keep_aside(tx, heard=strangers, now=now))
-    latest = readings.newest(tx, sensor_ids=[sensor_id for sensor_id, _ in batch.wanted])
-    # Later than anything its sensor has, a reading cannot be there already: nearly all are.
-    batch.compare(
-        readings.stored(
-            tx,
-            keys=[
-                (sensor_id, ts)
-                for sensor_id, ts in batch.wanted
-                if sensor_id in latest and ts <= latest[sensor_id].ts_ms
-            ],
-        )
+    senders = [_id_of(gateways, pack.gateway) for pack in packs]
+    batch = Batch(
+        packs,
+        refused={
+            place: _unknown_gateway(pack)
+            for place, (pack, sender) in enumerate(zip(packs, senders, strict=True))
+            if sender is None and pack.gateway is not None
+        },
     )
+    batch.look_up(arrivals.sensors_by_name(tx, names=batch.names()))
+    strangers = [Heard(reading, senders[place]) for place, reading in batch.strangers]
+    batch.refuse_strangers(kept=keep_aside(tx, heard=strangers, now=now))
+    latest = readings.newest(tx, sensor_ids=batch.sensor_ids())
+    batch.compare(readings.stored(tx, keys=batch.doubtful(latest)))
     rows = batch.rows()
     readings.insert_batch(tx, rows=rows)
     readings.raise_latest(tx, rows=rows, received_ms=to_ms(now))
     _mark(tx, rows, latest)
     rejects.add(tx, refusals=batch.refusals(), now=now)
-    confirmations = _confirm(tx, packs, gateways, now)
-    return BatchOutcome(batch.outcomes(), confirmations)
+    note_clocks(tx, packs=packs, senders=senders, now=now)
+    confirmations = _confirm(tx, packs, senders, now)
+    return BatchOutcome(tuple(PackOutcome(*told) for told in batch.outcomes()), confirmations)
 
 
 def record_what_fits(tx: Tx, *, packs: Sequence[ArrivedPack], now: datetime) -> BatchOutcome:
@@ -164,117 +156,15 @@ def _emptied(pack: ArrivedPack, error: Exception) -> ArrivedPack:
     )
 
 
-@dataclass
-class _Batch:
-    """The packs of one transaction and what becomes of their readings."""
-
-    packs: Sequence[ArrivedPack]
-    wanted: dict[Key, tuple[int, Reading]] = field(default_factory=dict)
-    """First reading of each sensor and time, with the place of its pack."""
-    strangers: list[tuple[int, Reading]] = field(default_factory=list)
-    """Readings whose sensor is not registered, with the place of their pack."""
-
-    def __post_init__(self) -> None:
-        self._readings = [list(pack.readings) for pack in self.packs]
-        self._rejected = [list(pack.rejections) for pack in self.packs]
-        self._duplicates = [0] * len(self.packs)
-        self._stored = [0] * len(self.packs)
-
-    def refuse_pack(self, place: int, reason: Rejection) -> None:
-        self._readings[place] = []
-        self._rejected[place].insert(0, reason)
-
-    def names(self) -> set[str]:
-        return {reading.sensor_name for some in self._readings for reading in some}
-
-    def look_up(self, sensors: Mapping[str, KnownSensor]) -> None:
-        """Find each reading's sensor; of two readings of one sensor and time take the first."""
-        for place, some in enumerate(self._readings):
-            for reading in some:
-                sensor = sensors.get(reading.sensor_name)
-                if sensor is None:
-                    self.strangers.append((place, reading))
-                elif sensor.quantity != reading.quantity:
-                    self._rejected[place].append(_other_quantity(reading, sensor))
-                elif (first := self.wanted.get((sensor.id, reading.ts_ms))) is not None:
-                    self._repeated(place, reading, first[1].value)
-                else:
-                    self.wanted[sensor.id, reading.ts_ms] = (place, reading)
-
-    def refuse_strangers(self, *, kept: Collection[str]) -> None:
-        """Tell of readings whose sensor is not registered, whether or not they are kept aside."""
-        for place, reading in self.strangers:
-            aside = reading.sensor_name in kept
-            self._rejected[place].append(_unknown_sensor(reading, kept=aside))
-
-    def compare(self, stored: Mapping[Key, float]) -> None:
-        """Take out what is stored already."""
-        for key, value in stored.items():
-            place, reading = self.wanted.pop(key)
-            self._repeated(place, reading, value)
-
-    def _repeated(self, place: int, reading: Reading, value: float) -> None:
-        if reading.value == value:
-            self._duplicates[place] += 1
-        else:
-            self._rejected[place].append(_second_value(reading, value))
-
-    def rows(self) -> list[Row]:
-        for place, _ in self.wanted.values():
-            self._stored[place] += 1
-        return [
-            (sensor_id, ts, reading.value) for (sensor_id, ts), (_, reading) in self.wanted.items()
-        ]
-
-    def outcomes(self) -> tuple[PackOutcome, ...]:
-        return tuple(
-            PackOutcome(stored, duplicates, tuple(sorted(rejected, key=_in_pack_order)))
-            for stored, duplicates, rejected in zip(
-                self._stored, self._duplicates, self._rejected, strict=True
-            )
-        )
-
-    def refusals(self) -> list[Refusal]:
-        return [
-            refusal
-            for pack, rejected in zip(self.packs, self._rejected, strict=True)
-            if rejected
-            for refusal in _refusals(pack, sorted(rejected, key=_in_pack_order))
-        ]
-
-
-def _in_pack_order(rejection: Rejection) -> int:
-    return -1 if rejection.index is None else rejection.index
-
-
-def _refusals(pack: ArrivedPack, rejected: Sequence[Rejection]) -> Iterable[Refusal]:
-    """Fold the rejections of one pack that have one reason, so that one bad sensor is one row."""
-    folded: dict[tuple[str, str, object], list[Rejection]] = defaultdict(list)
-    for rejection in rejected:
-        named = rejection.value if rejection.field == "n" else None
-        folded[rejection.field, rejection.problem, named].append(rejection)
-    digest = pack.digest()
-    for some in list(folded.values())[:REASONS_PER_PACK]:
-        first = some[0]
-        yield Refusal(
-            source=pack.source,
-            digest=digest,
-            record=first.index,
-            field=first.field,
-            value=first.value,
-            problem=first.problem,
-            mend=first.mend,
-            records=len(some),
-            payload=pack.prefix,
-            size=pack.size,
-        )
-
-
 def _mark(tx: Tx, rows: Sequence[Row], latest: Mapping[int, Latest]) -> None:
-    """Have the drums computed again that these readings tell of, by their place or by a strap."""
-    times: dict[int, list[int]] = defaultdict(list)
-    for sensor_id, ts, _ in rows:
-        times[sensor_id].append(ts)
+    """Have the drums computed again that these readings tell of, by their place or by a strap.
+
+    Parameters
+    ----------
+    rows
+        By sensor and time.
+    """
+    times = {sensor_id: [ts for _, ts, _ in some] for sensor_id, some in groupby(rows, _sensor)}
     places: dict[int, int] = {}
     drums: dict[int, int] = {}
     for mount in arrivals.mounts_of(tx, sensor_ids=times):
@@ -282,7 +172,7 @@ def _mark(tx: Tx, rows: Sequence[Row], latest: Mapping[int, Latest]) -> None:
         if first is None:
             continue
         before = latest.get(mount.sensor_id)
-        if first == min(times[mount.sensor_id]) and (before is None or before.ts_ms < first):
+        if first == times[mount.sensor_id][0] and (before is None or before.ts_ms < first):
             previous = None if before is None else before.ts_ms
         else:
             previous = readings.previous_ts(tx, sensor_id=mount.sensor_id, ts_ms=first)
@@ -295,38 +185,34 @@ def _mark(tx: Tx, rows: Sequence[Row], latest: Mapping[int, Latest]) -> None:
     drum_rows.mark(tx, from_ms=drums)
 
 
-def _first_during(mount: Hanging, times: Iterable[int]) -> int | None:
+def _sensor(row: Row) -> int:
+    return row[0]
+
+
+def _first_during(mount: Hanging, times: Sequence[int]) -> int | None:
+    """Return the first of these times, which ascend, at which a sensor hung there."""
     since = to_ms(mount.since)
-    until = None if mount.until is None else to_ms(mount.until)
-    during = (ts for ts in times if ts >= since and (until is None or ts < until))
-    return min(during, default=None)
+    first = next((ts for ts in times if ts >= since), None)
+    ended = first is not None and mount.until is not None and first >= to_ms(mount.until)
+    return None if ended else first
 
 
 def _confirm(
-    tx: Tx,
-    packs: Sequence[ArrivedPack],
-    gateways: Mapping[tuple[str, str], int],
-    now: datetime,
+    tx: Tx, packs: Sequence[ArrivedPack], senders: Sequence[int | None], now: datetime
 ) -> tuple[Confirmation, ...]:
-    """Note who was heard, and how far each spool file is stored."""
-    heard: set[int] = set()
-    numbers: dict[tuple[GatewayKey, int, str], list[int]] = defaultdict(list)
-    for pack in packs:
-        gateway_id = _id_of(gateways, pack.gateway)
-        if gateway_id is None or pack.gateway is None:
-            continue  # what nobody registered stays in its spool until somebody does
-        heard.add(gateway_id)
-        if pack.spool is not None:
-            numbers[pack.gateway, gateway_id, pack.spool.file].append(pack.spool.number)
-    arrivals.note_heard(tx, gateway_ids=heard, now=now)
-    return tuple(
-        Confirmation(
-            key,
-            spool,
-            spool_marks.advance(tx, gateway_id=gateway_id, spool=spool, numbers=some, now=now),
-        )
-        for (key, gateway_id, spool), some in numbers.items()
-    )
+    """Note who was heard, and how far each spool file is stored.
+
+    What nobody registered stays in its spool until somebody does.
+    """
+    arrivals.note_heard(tx, gateway_ids={one for one in senders if one is not None}, now=now)
+    numbers: dict[spool_marks.SpoolFile, list[int]] = defaultdict(list)
+    keys: dict[int, GatewayKey] = {}
+    for pack, sender in zip(packs, senders, strict=True):
+        if sender is not None and pack.gateway is not None and pack.spool is not None:
+            keys[sender] = pack.gateway
+            numbers[sender, pack.spool.file].append(pack.spool.number)
+    reached = spool_marks.advance(tx, stored=numbers, now=now)
+    return tuple(Confirmation(keys[file[0]], file[1], upto) for file, upto in reached.items())
 
 
 def _id_of(gateways: Mapping[tuple[str, str], int], key: GatewayKey | None) -> int | None:
@@ -344,36 +230,4 @@ def _unknown_gateway(pack: ArrivedPack) -> Rejection:
         pack.source,
         "names a site or gateway that is not registered",
         "Register the gateway; a spool will then send its packs again by itself.",
-    )
-
-
-def _unknown_sensor(reading: Reading, *, kept: bool) -> Rejection:
-    return Rejection(
-        reading.index,
-        "n",
-        reading.sensor_name,
-        "is not registered",
-        "Adopt it on the page of sensors: what it sent is kept aside."
-        if kept
-        else "Register a sensor under this name, then send its readings again.",
-    )
-
-
-def _other_quantity(reading: Reading, sensor: KnownSensor) -> Rejection:
-    return Rejection(
-        reading.index,
-        "u",
-        str(reading.quantity),
-        f"is not what this sensor measures ({sensor.quantity})",
-        "Send the unit of the registered sensor, or register it anew.",
-    )
-
-
-def _second_value(reading: Reading, value: float) -> Rejection:
-    return Rejection(
-        reading.index,
-        "v",
-        reading.value,
-        f"is a second value of this sensor and time ({value:g} is stored and stays)",
-        "Give each sensor one value per time.",
     )

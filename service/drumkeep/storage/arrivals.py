@@ -1,18 +1,16 @@
 """What ingest must know of the catalogue: who sends, which sensors are known, where they hang."""
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final, TypeVar
 
+from sqlalchemy import select as select_columns
 from sqlalchemy import update
 from sqlmodel import col, select
 
+from drumkeep.storage.bulk import keyed
 from drumkeep.storage.tables.catalogue import Gateway, Mount, Sensor, Site
 from drumkeep.storage.transaction import Tx
-
-_AT_ONCE: Final = 1000
-_Item = TypeVar("_Item")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,18 +35,20 @@ class Hanging:
 
 def gateways_of_sites(tx: Tx, *, sites: Collection[str]) -> dict[tuple[str, str], int]:
     """Return the ids of the gateways of these sites, by the codes of site and gateway."""
-    statement = select(Site.code, Gateway.code, Gateway.id).join(Site)
-    return {
-        (site, code): gateway_id
-        for some in _portions(sorted(sites))
-        for site, code, gateway_id in tx.session.exec(statement.where(col(Site.code).in_(some)))
-    }
+    connection = tx.session.connection()
+    rows = connection.execute(
+        select(Site.code, Gateway.code, Gateway.id)
+        .join(Site)
+        .where(keyed(connection, col(Site.code), sites))
+    )
+    return {(site, code): gateway_id for site, code, gateway_id in rows}
 
 
 def note_heard(tx: Tx, *, gateway_ids: Collection[int], now: datetime) -> None:
     """Note that these gateways sent something."""
-    for some in _portions(sorted(gateway_ids)):
-        tx.session.exec(update(Gateway).where(col(Gateway.id).in_(some)).values(last_seen_at=now))
+    connection = tx.session.connection()
+    heard = keyed(connection, col(Gateway.id), gateway_ids)
+    connection.execute(update(Gateway).where(heard).values(last_seen_at=now))
 
 
 def note_presence(
@@ -70,26 +70,25 @@ def note_presence(
 
 def sensors_by_name(tx: Tx, *, names: Collection[str]) -> dict[str, KnownSensor]:
     """Return the registered ones of these sensors by SenML name."""
-    statement = select(Sensor.id, Sensor.name, Sensor.quantity)
-    return {
-        name: KnownSensor(sensor_id, name, quantity)
-        for some in _portions(sorted(names))
-        for sensor_id, name, quantity in tx.session.exec(
-            statement.where(col(Sensor.name).in_(some))
+    connection = tx.session.connection()
+    rows = connection.execute(
+        select(Sensor.id, Sensor.name, Sensor.quantity).where(
+            keyed(connection, col(Sensor.name), names)
         )
-    }
+    )
+    return {name: KnownSensor(sensor_id, name, quantity) for sensor_id, name, quantity in rows}
 
 
 def mounts_of(tx: Tx, *, sensor_ids: Collection[int]) -> list[Hanging]:
     """Return every mount of these sensors."""
-    statement = select(Mount)
-    return [
-        Hanging(m.sensor_id, m.place_id, m.drum_id, m.since, m.until)
-        for some in _portions(sorted(sensor_ids))
-        for m in tx.session.exec(statement.where(col(Mount.sensor_id).in_(some)))
-    ]
-
-
-def _portions(items: Sequence[_Item]) -> Iterator[Sequence[_Item]]:
-    for start in range(0, len(items), _AT_ONCE):
-        yield items[start : start + _AT_ONCE]
+    connection = tx.session.connection()
+    rows = connection.execute(
+        select_columns(
+            col(Mount.sensor_id),
+            col(Mount.place_id),
+            col(Mount.drum_id),
+            col(Mount.since),
+            col(Mount.until),
+        ).where(keyed(connection, col(Mount.sensor_id), sensor_ids))
+    )
+    return [Hanging(*row) for row in rows]

@@ -1,14 +1,39 @@
-"""Many rows, and many numbers to look for, in one statement.
+"""Many rows, and many keys to look for, in few statements.
 
 Through the expression language the same takes half as long again on SQLite; on PostgreSQL a row
 at a time takes three times as long as whole columns.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from functools import lru_cache
+from itertools import chain
+from typing import Final, TypeVar
 
-from sqlalchemy import ARRAY, ColumnElement, Connection, Integer, any_, literal
+import msgspec
+from sqlalchemy import (
+    ARRAY,
+    BigInteger,
+    ColumnElement,
+    Connection,
+    Integer,
+    SQLColumnExpression,
+    Text,
+    any_,
+    false,
+    func,
+    literal,
+    select,
+)
 
 from drumkeep.storage.transaction import Tx
+
+_Key = TypeVar("_Key", bound=int | str)
+
+_ROWS_A_STATEMENT: Final = 200
+"""On SQLite. The driver lets go of the interpreter's lock once a statement, and beside the busy
+thread of the network it waits long to get it back: a row at a time takes twice as long."""
+
+_NUMBERS: Final = {"int4", "int8", "float8"}
 
 
 def among(
@@ -21,6 +46,24 @@ def among(
     if connection.dialect.name == "sqlite":
         return column.in_(numbers)
     return column == any_(literal(list(numbers), ARRAY(Integer)))
+
+
+def keyed(
+    connection: Connection, column: SQLColumnExpression[_Key], keys: Collection[_Key]
+) -> ColumnElement[bool]:
+    """Return the condition that a column is one of these keys, of which each has few rows.
+
+    One parameter on both stores, so that the statement is made once for any number of keys; each
+    is looked up in the column's index.
+    """
+    listed = sorted(set(keys))
+    if not listed:
+        return false()
+    if connection.dialect.name == "sqlite":
+        given = func.json_each(msgspec.json.encode(listed).decode()).table_valued("value")
+        return column.in_(select(given.c.value))
+    kind = Text if isinstance(listed[0], str) else BigInteger
+    return column == any_(literal(listed, ARRAY(kind)))
 
 
 def insert(
@@ -38,7 +81,7 @@ def insert(
     into
         Table and columns, ``table (column, ...)``; text of ours, like ``on_conflict``.
     types
-        What PostgreSQL calls the columns' types.
+        What PostgreSQL calls the columns' types; numbers must be finite.
     rows
         In the order of the table's key: pages are then filled one after the other.
     on_conflict
@@ -49,9 +92,40 @@ def insert(
     connection = tx.session.connection()
     conflict = "" if on_conflict is None else f" ON CONFLICT {on_conflict}"
     if connection.dialect.name == "sqlite":
-        marks = ", ".join("?" for _ in types)
-        sql = f"INSERT INTO {into} VALUES ({marks}){conflict}"  # noqa: S608 - text of ours
-        return connection.exec_driver_sql(sql, list(rows)).rowcount
-    marks = ", ".join(f"%b::{kind}[]" for kind in types)
-    sql = f"INSERT INTO {into} SELECT * FROM unnest({marks}){conflict}"  # noqa: S608 - the same
-    return connection.exec_driver_sql(sql, tuple(map(list, zip(*rows, strict=True)))).rowcount
+        return _insert_sqlite(connection, into, conflict, rows)
+    marks = ", ".join(f"%s::{kind}[]" for kind in types)
+    sql = f"INSERT INTO {into} SELECT * FROM unnest({marks}){conflict}"  # noqa: S608 - text of ours
+    columns = [
+        _array(kind, column) for kind, column in zip(types, zip(*rows, strict=True), strict=True)
+    ]
+    return connection.exec_driver_sql(sql, tuple(columns)).rowcount
+
+
+def _array(kind: str, column: tuple[object, ...]) -> object:
+    """Return a column as the driver takes it; numbers written here take a quarter of the time."""
+    if kind not in _NUMBERS:
+        return list(column)
+    return "{" + msgspec.json.encode(column)[1:-1].decode() + "}"
+
+
+def _insert_sqlite(
+    connection: Connection, into: str, conflict: str, rows: Sequence[tuple[object, ...]]
+) -> int:
+    columns = len(rows[0])
+    whole = len(rows) - len(rows) % _ROWS_A_STATEMENT
+    count = 0
+    if whole:
+        many = _insert_sql(into, conflict, columns, _ROWS_A_STATEMENT)
+        for start in range(0, whole, _ROWS_A_STATEMENT):
+            some = rows[start : start + _ROWS_A_STATEMENT]
+            count += connection.exec_driver_sql(many, tuple(chain.from_iterable(some))).rowcount
+    if whole < len(rows):
+        one = _insert_sql(into, conflict, columns, 1)
+        count += connection.exec_driver_sql(one, list(rows[whole:])).rowcount
+    return count
+
+
+@lru_cache
+def _insert_sql(into: str, conflict: str, columns: int, rows: int) -> str:
+    marks = ", ".join(["(" + ", ".join("?" * columns) + ")"] * rows)
+    return f"INSERT INTO {into} VALUES {marks}{conflict}"  # noqa: S608 - text of ours

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from sqlalchemy import update
 from sqlmodel import col, select
 
+from drumkeep.storage.bulk import insert
 from drumkeep.storage.tables.readings import PlaceMark
 from drumkeep.storage.transaction import Tx
 
@@ -27,20 +28,15 @@ def lower(tx: Tx, *, from_ms: Mapping[int, int]) -> None:
     from_ms
         Epoch ms by place id.
     """
-    marks = tx.session.exec(
-        select(PlaceMark).where(col(PlaceMark.place_id).in_(from_ms)).with_for_update()
-    ).all()
-    for mark in marks:
-        since = from_ms[mark.place_id]
-        mark.from_ms = since if mark.from_ms is None else min(mark.from_ms, since)
-        mark.seq += 1
-    known = {mark.place_id for mark in marks}
-    tx.session.add_all(
-        PlaceMark(place_id=place_id, from_ms=since, seq=1)
-        for place_id, since in from_ms.items()
-        if place_id not in known
+    insert(
+        tx,
+        into="place_mark (place_id, from_ms, seq)",
+        types=("int4", "int8", "int4"),
+        rows=[(place_id, since, 1) for place_id, since in sorted(from_ms.items())],
+        on_conflict="(place_id) DO UPDATE SET seq = place_mark.seq + 1, "
+        "from_ms = CASE WHEN place_mark.from_ms < excluded.from_ms THEN place_mark.from_ms "
+        "ELSE excluded.from_ms END",
     )
-    tx.session.flush()
 
 
 def standing(tx: Tx, *, limit: int = 1000) -> Sequence[Mark]:

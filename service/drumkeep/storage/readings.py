@@ -5,7 +5,7 @@ hours alone would read all sensors.
 """
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final, TypeVar
 
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from sqlalchemy import func, select
 
 from drumkeep.storage import partitions, rollups
-from drumkeep.storage.bulk import among, insert
+from drumkeep.storage.bulk import among, insert, keyed
 from drumkeep.storage.partitions import Month
 from drumkeep.storage.tables.readings import latest, reading
 from drumkeep.storage.transaction import Tx
@@ -71,17 +71,17 @@ def insert_batch(tx: Tx, *, rows: Iterable[Row]) -> int:
     int
         How many were new.
     """
-    keyed = sorted((hour_of(ts), sensor_id, ts, value) for sensor_id, ts, value in rows)
-    if not keyed:
+    ordered = sorted([(hour_of(ts), sensor_id, ts, value) for sensor_id, ts, value in rows])
+    if not ordered:
         return 0
-    hours = sorted({hour for hour, *_ in keyed})
+    hours = sorted({row[0] for row in ordered})
     partitions.ensure(tx, months={Month.of_hour(hour) for hour in hours})
     rollups.mark(tx, hours=hours)
     return insert(
         tx,
         into="reading (hour, sensor_id, ts, value)",
         types=("int4", "int4", "int8", "float8"),
-        rows=keyed,
+        rows=ordered,
         on_conflict="DO NOTHING",
     )
 
@@ -105,15 +105,11 @@ def stored(tx: Tx, *, keys: Iterable[Key]) -> dict[Key, float]:
 
 def raise_latest(tx: Tx, *, rows: Iterable[Row], received_ms: int) -> None:
     """Note newer readings as the latest of their sensors, and older ones as their oldest."""
-    newest: dict[int, Row] = {}
-    oldest: dict[int, int] = {}
-    for row in rows:
-        sensor_id, ts, _ = row
-        if sensor_id not in newest or ts > newest[sensor_id][1]:
-            newest[sensor_id] = row
-        oldest[sensor_id] = min(ts, oldest.get(sensor_id, ts))
-    if not newest:
+    ordered = sorted(rows)
+    if not ordered:
         return
+    newest = {row[0]: row for row in ordered}  # the last of each sensor stays
+    oldest = {row[0]: row[1] for row in reversed(ordered)}
     newer = "excluded.ts > latest.ts"
     insert(
         tx,
@@ -121,7 +117,7 @@ def raise_latest(tx: Tx, *, rows: Iterable[Row], received_ms: int) -> None:
         types=("int4", "int8", "float8", "int8", "int8"),
         rows=[
             (sensor_id, ts, value, received_ms, oldest[sensor_id])
-            for sensor_id, ts, value in sorted(newest.values())
+            for sensor_id, ts, value in newest.values()
         ],
         on_conflict="(sensor_id) DO UPDATE SET "
         f"ts = CASE WHEN {newer} THEN excluded.ts ELSE latest.ts END, "
@@ -132,17 +128,14 @@ def raise_latest(tx: Tx, *, rows: Iterable[Row], received_ms: int) -> None:
     )
 
 
-def newest(tx: Tx, *, sensor_ids: Sequence[int]) -> dict[int, Latest]:
+def newest(tx: Tx, *, sensor_ids: Collection[int]) -> dict[int, Latest]:
     """Return the newest reading of each of these sensors that has any, by sensor id."""
     statement = select(
         latest.c.sensor_id, latest.c.ts, latest.c.value, latest.c.received_at, latest.c.first_ts
     )
     connection = tx.session.connection()
-    return {
-        row.sensor_id: Latest(*row)
-        for some in _portions(sorted(set(sensor_ids)), _KEYS_AT_ONCE)
-        for row in connection.execute(statement.where(latest.c.sensor_id.in_(some)))
-    }
+    wanted = keyed(connection, latest.c.sensor_id, sensor_ids)
+    return {row[0]: Latest(*row) for row in connection.execute(statement.where(wanted))}
 
 
 def series(tx: Tx, *, sensor_ids: Sequence[int], from_ms: int, to_ms: int) -> dict[int, Series]:

@@ -1,11 +1,12 @@
 """How much of each gateway's spool files is stored."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import Final
 
 from sqlmodel import col, select
 
+from drumkeep.storage.bulk import keyed
 from drumkeep.storage.tables.readings import SpoolMark
 from drumkeep.storage.transaction import Tx
 
@@ -16,33 +17,58 @@ SPOOLS_KEPT: Final = 32
 """Spool files of one gateway that are remembered; a forgotten one begins anew."""
 
 
-def advance(tx: Tx, *, gateway_id: int, spool: str, numbers: Iterable[int], now: datetime) -> int:
-    """Note packs of a spool file as stored.
+SpoolFile = tuple[int, str]
+"""A gateway's id and the name of one of its spool files."""
 
-    A file never seen begins at the lowest of these numbers: what came before it was confirmed in
+
+def advance(
+    tx: Tx, *, stored: Mapping[SpoolFile, Collection[int]], now: datetime
+) -> dict[SpoolFile, int]:
+    """Note packs of spool files as stored.
+
+    A file never seen begins at the lowest of its numbers: what came before it was confirmed in
     an earlier life of this database. Whoever sends must therefore begin a file's first sending
     with its oldest pack.
 
+    Parameters
+    ----------
+    stored
+        At least one number of each file.
+
     Returns
     -------
-    int
-        The number up to which every pack is stored.
+    dict
+        The number up to which every pack of a file is stored.
     """
-    stored = set(numbers)
-    mark = tx.session.get(SpoolMark, (gateway_id, spool))
-    if mark is None:
-        mark = SpoolMark(gateway_id=gateway_id, spool=spool, upto=min(stored) - 1, changed_at=now)
-        tx.session.add(mark)
-        _forget_oldest(tx, gateway_id)
-    stored |= set(mark.beyond)
+    wanted = keyed(tx.session.connection(), col(SpoolMark.gateway_id), [one for one, _ in stored])
+    marks = {
+        (mark.gateway_id, mark.spool): mark
+        for mark in tx.session.exec(select(SpoolMark).where(wanted))
+    }
+    for file, numbers in stored.items():
+        mark = marks.get(file)
+        if mark is None:
+            gateway_id, spool = file
+            mark = SpoolMark(
+                gateway_id=gateway_id, spool=spool, upto=min(numbers) - 1, changed_at=now
+            )
+            marks[file] = mark
+            tx.session.add(mark)
+            _forget_oldest(tx, gateway_id)
+        _reach(mark, numbers)
+        mark.changed_at = now
+    tx.session.flush()
+    return {file: marks[file].upto for file in stored}
+
+
+def _reach(mark: SpoolMark, numbers: Collection[int]) -> None:
+    """Raise a mark to the first number that is missing, and remember those past it."""
+    known = set(numbers).union(mark.beyond)
     upto = mark.upto
-    while upto + 1 in stored:
+    while upto + 1 in known:
         upto += 1
     mark.upto = upto
-    mark.beyond = sorted(number for number in stored if number > upto)[:REMEMBERED]
-    mark.changed_at = now
-    tx.session.flush()
-    return upto
+    mark.beyond = sorted(number for number in known if number > upto)[:REMEMBERED]
 
 
 def _forget_oldest(tx: Tx, gateway_id: int) -> None:

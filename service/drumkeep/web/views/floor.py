@@ -25,6 +25,7 @@ from drumkeep.web.formats import Formats
 from drumkeep.web.view_models import AirLine, FloorView, GroupView, LimitView, ShelfView
 from drumkeep.web.views.alarms import OF_A_SENSOR, task_views
 from drumkeep.web.views.glimpses import Stock, by_group
+from drumkeep.web.views.notices import unheard_words
 from drumkeep.web.views.sentences import said
 from drumkeep.web.wording import PLACE_KIND, READINESS, output_words
 
@@ -115,6 +116,7 @@ def floor_view(
         if drawn
         else (),
         checked_at=now if computed_ms is None else from_ms(computed_ms),
+        unheard=unheard_words(tx, alarms),
         oldest_reading_at=_oldest(airs.values()),
         filter_words=_words(sift, choices=choices),
         filters=sift.given(),
@@ -163,9 +165,7 @@ def _tomorrow_at_six(local: Formats) -> datetime:
     return (today + timedelta(days=1)).replace(hour=6, minute=0, second=0, microsecond=0)
 
 
-def _shelf_order(
-    asked: Asked, *, tallies: Sequence[Tally], sift: Sift
-) -> list[Place]:
+def _shelf_order(asked: Asked, *, tallies: Sequence[Tally], sift: Sift) -> list[Place]:
     """Return the shelves in order: what is on its way first, then sheds, warm rooms and rigs."""
     occupied = {tally.place_id for tally in tallies}
     narrowed = any((sift.side, sift.lot, sift.readiness, sift.by))
@@ -251,9 +251,7 @@ def _drawn(
     for group in order:
         size = sum(tally.count for tally in alike[group])
         if size > left:
-            found[group] = rows.next_to_use(
-                tx, wanted=asked.wanted, groups=[group], limit=left
-            )
+            found[group] = rows.next_to_use(tx, wanted=asked.wanted, groups=[group], limit=left)
             break
         whole.append(group)
         left -= size

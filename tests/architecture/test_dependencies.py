@@ -52,7 +52,7 @@ def contract(identity: str) -> dict[str, Any]:
 @pytest.mark.parametrize(
     ("identity", "allowed"),
     [
-        ("pure", {"numba", "numpy"}),
+        ("pure", {"biip", "numba", "numpy"}),
         ("wire-alone", {"msgspec"}),
         ("gateway-light", {"msgspec", "paho", "pymodbus", "serial"}),
     ],

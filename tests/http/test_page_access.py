@@ -205,6 +205,7 @@ def page_forms(yard: Yard) -> dict[str, dict[str, str]]:
         "/gateways/north/attic/credential": {},
         "/gateways/north/attic/credential/revoke": {},
         f"/products/{yard.iso}/points": {},
+        "/labels": {"drums": tag, "size": "4x6in", "start": "1"},
     }
 
 

@@ -22,6 +22,7 @@ class Action(StrEnum):
 
     READ = "read"
     RECORD = "record what happened to a drum"
+    PRINT_LABELS = "print labels"
     RELEASE = "release a drum from hold"
     DISPOSE = "record the disposal of a drum"
     CORRECT_OWN = "correct an own record within ten minutes"
@@ -45,6 +46,7 @@ _MANAGING: Final = frozenset({Role.MANAGER})
 PERMISSIONS: Final[Mapping[Action, frozenset[Role]]] = {
     Action.READ: _EVERYBODY,
     Action.RECORD: _WORKING,
+    Action.PRINT_LABELS: _WORKING,
     Action.RELEASE: _MANAGING,
     Action.DISPOSE: _MANAGING,
     Action.CORRECT_OWN: _WORKING,

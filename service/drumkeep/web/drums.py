@@ -25,12 +25,13 @@ from drumkeep.storage.products import as_product
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.form_faults import in_words_of_form
 from drumkeep.web.formats import Formats
-from drumkeep.web.forms import event_body
+from drumkeep.web.forms import event_body, number_of
 from drumkeep.web.shell import Shell, ShellDep, see
 from drumkeep.web.view_models import HistoryRow
 from drumkeep.web.views.content import content_facts
 from drumkeep.web.views.drums import drum_view
 from drumkeep.web.views.events import action_views, event_views
+from drumkeep.web.views.labels import print_views
 from drumkeep.web.views.pressure import pressure_view
 from drumkeep.web.views.straps import strap_views
 
@@ -89,6 +90,7 @@ def drum_page(tx: ReadingDep, shell: ShellDep, tag: str, ahead: str = "here") ->
             met=measurements.by_events(tx, event_ids=[event.id for event in log]),
         ),
         straps=strap_views(tx, drum=drum, formats=formats),
+        prints=print_views(tx, drum_id=drum.id),
         actions=actions,
         history=_history(tx, row, shell=shell, ahead=chosen),
         ahead=chosen,
@@ -137,7 +139,7 @@ def record(
     us = form.get("units", shell.caller.units) == "us"
     formats = Formats(units="us" if us else "si", timezone=UTC, now=shell.now)
     try:
-        body = event_body(form, us=us, zone=row.site.timezone, now=_first_sent(tx, form, shell.now))
+        body = event_body(form, us=us, zone=row.site.timezone, now=_happened(tx, form, shell.now))
         drums.record_event(
             tx,
             tag=drum.tag,
@@ -151,10 +153,15 @@ def record(
     return see(f"/drums/{drum.tag}")
 
 
-def _first_sent(tx: Tx, form: Mapping[str, str], now: datetime) -> datetime:
-    """Return when a form without a time was first sent: sent twice it is one event."""
+def _happened(tx: Tx, form: Mapping[str, str], now: datetime) -> datetime:
+    """Return when what a form without a time tells of happened: sent twice it is one event.
+
+    A phone that had no connection says how long ago it was filled in: its clock may be wrong.
+    """
     try:
         known = rows.event_by_id(tx, event_id=UUID(form.get("id", "")))
     except ValueError:
         return now  # no UUID, which is told with whatever else is wrong
-    return now if known is None else known.at
+    if known is not None:
+        return known.at
+    return now - timedelta(seconds=number_of(form, "ago_s")) if form.get("ago_s") else now

@@ -61,4 +61,6 @@ def _back(request: Request) -> str:
         return request.url.path.removesuffix("/events")
     if request.method == "POST" and request.url.path.startswith("/products/"):
         return request.url.path.removesuffix("/points")
+    if request.url.path == "/labels":
+        return "/labels"
     return "/floor"

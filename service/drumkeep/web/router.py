@@ -23,8 +23,10 @@ from drumkeep.web import (
     places,
     products,
     qr,
+    readings_import,
     sensors,
     sign_in,
+    sparkplug,
     strays,
     verdict,
     why,
@@ -33,7 +35,7 @@ from drumkeep.web.templating import STATIC, static_address
 
 PAGES = (
     *(sign_in, floor, drums, why, chart, qr, verdict, alarms, sensors, strays, gateways),
-    *(mappings, places, products, labels, methods, me, notices, live, offline),
+    *(mappings, sparkplug, places, products, labels, methods, me, notices, live, offline),
 )
 
 

@@ -14,8 +14,8 @@ template              context
 ``floor.html``        ``floor``: ``FloorView``
 ``floor_table.html``  ``floor``, ``rows``: drums in order, ``sort``: column, ``descending``: bool
 ``drum.html``         ``drum``: ``DrumView``, ``events``: ``EventView`` newest first, ``actions``:
-                      ``ActionView``, ``history``: ``HistoryRow`` (may be empty), ``ahead``:
-                      ``here`` or ``warm_room``
+                      ``ActionView``, ``history``: ``HistoryRow`` (may be empty), ``prints``:
+                      ``PrintView`` latest first, ``ahead``: ``here`` or ``warm_room``
 ``verdict.html``      ``verdict``: ``VerdictView`` (a page of its own, not inside the base)
 ``alarms.html``       ``alarms``: ``AlarmView``, oldest unacknowledged first, ``checked_at``
 ``why.html``          ``why``: ``WhyView``
@@ -30,6 +30,9 @@ template              context
                       ``may_change``, ``writes_files``
 ``mappings.html``     ``mappings``: ``KnownMapping``, ``expressions``, ``given``: the form as sent,
                       ``faults``, ``tried``: ``TrialView`` or None, ``gateways``, ``may_change``
+``labels.html``       ``query``: ``LabelQuery``, ``drums``: ``LabelLine``, ``left_out``, ``places``
+                      and ``choices``: (code, words), ``sizes``: ``LabelSize``, ``size``: a code,
+                      ``address``: that codes begin with or None, ``may_print``
 ``me.html``           nothing more
 ``waiting.html``      ``titles``: what each kind of event is called
 ``problem.html``      ``problem``: ``ProblemView``

@@ -1,13 +1,16 @@
 """Views with everything in them: invented drums, places and people."""
 
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from drumkeep.domain.labels import SIZES
 from drumkeep.domain.quantities import celsius_from_fahrenheit as f
 from drumkeep.web.formats import Formats
+from drumkeep.web.labels import LabelQuery
 from drumkeep.web.methods import methods_context
 from drumkeep.web.templating import render
 from drumkeep.web.view_models import (
@@ -30,6 +33,7 @@ from drumkeep.web.view_models import (
     VerdictView,
     Viewer,
 )
+from drumkeep.web.views.labels import LabelLine, PrintView
 from drumkeep.web.views.places import FilmView, PlaceView, SettingView
 from drumkeep.web.views.products import PropertyRow
 from drumkeep.web.views.sensors import DoubtView, SensorView, SpotView
@@ -40,8 +44,9 @@ from drumkeep.web.views.why import (
     SensorWhyView,
     WhyView,
 )
-from drumkeep.web.wording import ACTION
+from drumkeep.web.wording import ACTION, drum_marks
 from tests.unit.web.device_samples import device_pages, stray
+from tests.unit.web.notice_samples import notice, notice_pages
 
 NOW = datetime(2027, 2, 5, 7, 12, tzinfo=UTC)  # 1:12 am at the site
 CHICAGO = ZoneInfo("America/Chicago")
@@ -124,7 +129,22 @@ def shelf(*groups: GroupView, code: str = "north") -> ShelfView:
 
 def group(*drums: DrumView, **changes: Any) -> GroupView:
     first = drums[0]
-    made = GroupView(lot=first.lot, product=first.product, side=first.side, drums=drums)
+    known = [d for d in drums if d.bottom_c is not None]
+    waiting = [(d.soonest_ready_at, d.ready_where) for d in drums if d.soonest_ready_at]
+    made = GroupView(
+        lot=first.lot,
+        product=first.product,
+        side=first.side,
+        size=len(drums),
+        gravest=min(drums, key=lambda d: d.gravity),
+        by_readiness=tuple(Counter(d.readiness for d in drums).items()),
+        marks=tuple(Counter(words for d in drums for words in drum_marks(d)).items()),
+        coldest_c=min((d.bottom_c or 0.0, d.low_c or 0.0, d.high_c or 0.0) for d in known)
+        if known
+        else None,
+        soonest=min(waiting, key=lambda w: w[0]) if waiting else None,
+        drums=drums,
+    )
     return replace(made, **changes)
 
 
@@ -275,6 +295,7 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
         acknowledged_at=NOW,
         returned_at=NOW,
         history=(AlarmEntry(at=NOW - HOUR, words="Raised, unacknowledged", by="Sam Ito"),),
+        notices=(notice(NOW), notice(NOW, state="waiting", fate="not yet: it refused")),
         can_acknowledge=True,
     )
     event = EventView(at=NOW - 3 * HOUR, recorded_at=NOW, by="Sam Ito", kind="note", words="Dipped")
@@ -301,12 +322,21 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
     rows = tuple(d for s in whole.shelves for g in s.groups for d in g.drums)
     own: Mapping[str, dict[str, Any]] = {
         "floor.html": {"floor": whole, "page": "floor"},
-        "floor_table.html": {"floor": whole, "rows": rows, "sort": "lot", "descending": True},
+        "floor_table.html": {
+            "floor": whole,
+            "rows": rows,
+            "total": 450,
+            "number": 2,
+            "pages": 3,
+            "sort": "lot",
+            "descending": True,
+        },
         "drum.html": {
             "drum": change(drum(conditions=("seeding_risk",))),
             "events": (change(event),),
             "actions": change(actions),
             "history": history,
+            "prints": (change(PrintView(at=NOW, by="Rosa", what="Printed (single, 4 × 6 in)")),),
             "ahead": "here",
             "straps": (
                 change(StrapView(sensor="strap-1", on_wall=True, met="Computed 52.3", at=NOW)),
@@ -347,7 +377,11 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
         "why.html": {"why": change(WHY)},
         "methods.html": methods_context("us"),
         "verdict.html": {"verdict": change(verdict)},
-        "alarms.html": {"alarms": (change(alarm),), "checked_at": NOW},
+        "alarms.html": {
+            "alarms": (change(alarm),),
+            "checked_at": NOW,
+            "unheard": change("Nobody hears of this alarm."),
+        },
         "sensors.html": {
             "spots": (change(SPOT),),
             "loose": (change("urn:dev:os:32473-spare:temp"),),
@@ -356,7 +390,31 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
             "may_change": True,
         },
         **device_pages(change, now=NOW),
+        **notice_pages(change, now=NOW),
         "sign_in.html": {"csrf": "c", "next": "/floor", "name": change("ana"), "error": "No."},
+        "labels.html": {
+            "query": LabelQuery(lot="2231"),
+            "drums": (
+                change(
+                    LabelLine(
+                        tag="K7Q-X4M",
+                        side="iso",
+                        lot="2231",
+                        product="Northwind A",
+                        place="North shed",
+                        copies=1,
+                    )
+                ),
+            ),
+            "left_out": 0,
+            "places": (("pine/north", "North shed"),),
+            "choices": (("pine/north", "North shed"),),
+            "sizes": tuple(SIZES.values()),
+            "size": "4x6in",
+            "address": "https://drums.example",
+            "may_print": True,
+            "page": "labels",
+        },
         "me.html": {},
         "problem.html": {"problem": change(problem)},
     }

@@ -126,7 +126,7 @@ def test_no_more_than_sixty_single_drums_are_drawn_at_once():
 
 
 def test_group_may_count_more_drums_than_were_loaded():
-    view = group(drum(), count=400, tally={"too_cold": 390, "ready": 10})
+    view = group(drum(), size=400, by_readiness=(("too_cold", 390), ("ready", 10)))
     assert drawn_by_group([shelf(view)]) == [[1]]
     text = render("floor.html", floor=floor(shelf(view)), viewer=VIEWER, formats=formats())
     assert ">400<" in text
@@ -152,7 +152,7 @@ def test_missing_context_is_refused():
 
 def test_drum_page_works_for_a_viewer_who_may_record_nothing():
     text = render(
-        "drum.html", drum=drum(), events=(), actions=(), history=(), ahead="here", straps=(),
+        "drum.html", drum=drum(), events=(), actions=(), history=(), ahead="here", straps=(), prints=(),
         viewer=VIEWER, formats=formats(),
     )  # fmt: skip
     assert "Record what you did" not in text

@@ -58,6 +58,24 @@ def upgrade() -> None:
         )
 
     op.create_table(
+        "trade_item",
+        sa.Column("gtin", sa.String(length=14), nullable=False),
+        sa.Column("product_id", sa.Integer(), nullable=False),
+        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("account_id", sa.Integer(), nullable=True),
+        sa.Column("by", sa.String(length=120), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["account_id"], ["account.id"], name=op.f("fk_trade_item_account_id_account")
+        ),
+        sa.ForeignKeyConstraint(
+            ["product_id"], ["product.id"], name=op.f("fk_trade_item_product_id_product")
+        ),
+        sa.PrimaryKeyConstraint("gtin", name=op.f("pk_trade_item")),
+    )
+    with op.batch_alter_table("trade_item", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_trade_item_product_id"), ["product_id"], unique=False)
+
+    op.create_table(
         "shelf_air",
         sa.Column("place_id", sa.Integer(), nullable=False),
         sa.Column("step", sa.Integer(), nullable=False),
@@ -110,7 +128,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("drum_id", "output", name=op.f("pk_glance")),
     )
     op.create_table(
-        "labelprint",
+        "label_print",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("drum_id", sa.Integer(), nullable=True),
         sa.Column("place_id", sa.Integer(), nullable=True),
@@ -120,20 +138,20 @@ def upgrade() -> None:
         sa.Column("account_id", sa.Integer(), nullable=True),
         sa.Column("by", sa.String(length=120), nullable=False),
         sa.CheckConstraint(
-            "(place_id IS NULL) <> (drum_id IS NULL)", name=op.f("ck_labelprint_place_or_drum")
+            "(place_id IS NULL) <> (drum_id IS NULL)", name=op.f("ck_label_print_place_or_drum")
         ),
         sa.ForeignKeyConstraint(
-            ["account_id"], ["account.id"], name=op.f("fk_labelprint_account_id_account")
+            ["account_id"], ["account.id"], name=op.f("fk_label_print_account_id_account")
         ),
-        sa.ForeignKeyConstraint(["drum_id"], ["drum.id"], name=op.f("fk_labelprint_drum_id_drum")),
+        sa.ForeignKeyConstraint(["drum_id"], ["drum.id"], name=op.f("fk_label_print_drum_id_drum")),
         sa.ForeignKeyConstraint(
-            ["place_id"], ["place.id"], name=op.f("fk_labelprint_place_id_place")
+            ["place_id"], ["place.id"], name=op.f("fk_label_print_place_id_place")
         ),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_labelprint")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_label_print")),
     )
-    with op.batch_alter_table("labelprint", schema=None) as batch_op:
-        batch_op.create_index(batch_op.f("ix_labelprint_drum_id"), ["drum_id"], unique=False)
-        batch_op.create_index(batch_op.f("ix_labelprint_place_id"), ["place_id"], unique=False)
+    with op.batch_alter_table("label_print", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_label_print_drum_id"), ["drum_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_label_print_place_id"), ["place_id"], unique=False)
 
     op.create_table(
         "notice",
@@ -236,17 +254,21 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_notice_address_id"))
 
     op.drop_table("notice")
-    with op.batch_alter_table("labelprint", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_labelprint_place_id"))
-        batch_op.drop_index(batch_op.f("ix_labelprint_drum_id"))
+    with op.batch_alter_table("label_print", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_label_print_place_id"))
+        batch_op.drop_index(batch_op.f("ix_label_print_drum_id"))
 
-    op.drop_table("labelprint")
+    op.drop_table("label_print")
     op.drop_table("glance")
     with op.batch_alter_table("sparkplug_group", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_sparkplug_group_gateway_id"))
 
     op.drop_table("sparkplug_group")
     op.drop_table("shelf_air")
+    with op.batch_alter_table("trade_item", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_trade_item_product_id"))
+
+    op.drop_table("trade_item")
     with op.batch_alter_table("notice_address", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_notice_address_account_id"))
 

@@ -227,7 +227,8 @@ def test_a_group_is_made_listed_and_let_go_with_all_that_is_known_of_it(shed, gr
     say(shed, (NODE.format("NBIRTH"), birth()))
     with reading(shed.engine) as tx:
         assert sparkplug_groups.known_groups(tx) == (group,)
-        assert group.topic == "spBv1.0/Shed/#"
+        assert "spBv1.0/Shed/NDATA/#" in group.messages
+        assert not any("CMD" in topic for topic in group.messages)
     with transaction(shed.engine) as tx:
         delete_group(tx, group_id=group.id)
     with pytest.raises(NotFound), transaction(shed.engine) as tx:

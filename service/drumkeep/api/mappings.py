@@ -23,8 +23,9 @@ from drumkeep.asgi.dependencies import (
 from drumkeep.domain.grid import from_ms
 from drumkeep.domain.roles import Action
 from drumkeep.operations import foreign_mappings
-from drumkeep.operations.foreign import check_map, read_message
+from drumkeep.operations.foreign import ForeignReadings, check_map, read_message
 from drumkeep.operations.foreign_mappings import KnownMapping
+from drumkeep.operations.sparkplug_metrics import Metrics
 
 router = APIRouter(prefix="/mappings", tags=["gateways"])
 _CHANGE = [Depends(require(Action.CHANGE_CATALOGUE))]
@@ -59,28 +60,7 @@ def try_mapping(request: Request, _caller: CurrentAccount, body: TrialIn, now: N
     mapping = body.as_map()
     check_map(mapping, root=services(request).mqtt_root)
     read = read_message(mapping, topic=body.sample_topic, payload=body.sample.encode(), now=now)
-    return TrialOut(
-        readings=[
-            TriedReading(
-                item=one.index,
-                name=one.sensor_name,
-                quantity=one.quantity,
-                value=one.value,
-                at=from_ms(one.ts_ms),
-            )
-            for one in read.readings
-        ],
-        rejections=[
-            TriedRejection(
-                item=one.index,
-                field=one.field,
-                value=None if one.value is None else str(one.value)[:200],
-                problem=one.problem,
-                mend=one.mend,
-            )
-            for one in read.rejections
-        ],
-    )
+    return trial_out(read)
 
 
 @router.get("/{code}")
@@ -106,4 +86,30 @@ def _out(known: KnownMapping) -> MappingOut:
         value=known.map.value,
         unit=known.map.unit,
         time=known.map.time,
+    )
+
+
+def trial_out(read: ForeignReadings | Metrics) -> TrialOut:
+    """Answer what a sample would become."""
+    return TrialOut(
+        readings=[
+            TriedReading(
+                item=one.index,
+                name=one.sensor_name,
+                quantity=one.quantity,
+                value=one.value,
+                at=from_ms(one.ts_ms),
+            )
+            for one in read.readings
+        ],
+        rejections=[
+            TriedRejection(
+                item=one.index,
+                field=one.field,
+                value=None if one.value is None else str(one.value)[:200],
+                problem=one.problem,
+                mend=one.mend,
+            )
+            for one in read.rejections
+        ],
     )

@@ -8,8 +8,9 @@ so that summer time and zones have no part in them:
 * A time from 90 days back to 10 minutes ahead of its arrival is taken, both ends included; what
   lies outside is refused, kept with its reason, and noted of its gateway (:data:`CLOCK_OFF`). It is
   never set right by guess. Older readings can be imported (``drumkeep import readings``).
-* A time relative to now (RFC 8428, 4.5.3) and a time left out count from the arrival, once: what
-  the broker retained cannot have such a time.
+* A time relative to now (RFC 8428, 4.5.3: any below 2**28 s, so also that of a clock which counts
+  from being switched on) and a time left out count from the arrival, once: what the broker
+  retained cannot have such a time.
 * Late readings and readings out of order are stored where they belong, and what was computed since
   is computed again.
 * The same sensor, time and value again is a duplicate and changes nothing. Of two values for one

@@ -64,7 +64,10 @@ class ForeignTopics:
             _log.warning("Mappings could not be looked up: %s", error.title)
             return self._known
         self._filters = frozenset(
-            [*(known.map.topic for known in self._mappings), *(group.topic for group in groups)]
+            [
+                *(known.map.topic for known in self._mappings),
+                *(topic for group in groups for topic in group.messages),
+            ]
         )
         self._looked_at = time.monotonic()
         self._known = True

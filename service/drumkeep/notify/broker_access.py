@@ -29,12 +29,15 @@ class Holder:
         Of its password, as :func:`hashed` made it.
     foreign
         Filters of topics that it writes besides, for devices whose messages are mapped.
+    commands
+        Filters of topics on which such devices take commands.
     """
 
     site: str
     gateway: str
     hash: str
     foreign: tuple[str, ...] = ()
+    commands: tuple[str, ...] = ()
 
     @property
     def username(self) -> str:
@@ -77,6 +80,7 @@ def acl_file(holders: Iterable[Holder], *, topics: Topics) -> str:
         f"topic write {topics.readings(site=holder.site, gateway=holder.gateway)}\n"
         f"topic write {topics.presence(site=holder.site, gateway=holder.gateway)}\n"
         + "".join(f"topic write {topic}\n" for topic in holder.foreign)
+        + "".join(f"topic read {topic}\n" for topic in holder.commands)
         + f"topic read {topics.committed(site=holder.site, gateway=holder.gateway)}\n"
         for holder in holders
     )

@@ -10,6 +10,7 @@ from drumkeep.errors import Conflict, Fault
 from drumkeep.notify.broker_access import Holder, hashed
 from drumkeep.operations.foreign_mappings import known_mappings
 from drumkeep.operations.gateways import gateway_at
+from drumkeep.operations.sparkplug_groups import known_groups
 from drumkeep.storage import credentials
 from drumkeep.storage.tables.credentials import GatewayCredential
 from drumkeep.storage.transaction import Tx
@@ -71,9 +72,19 @@ def revoke_credential(tx: Tx, *, site: str, code: str, now: datetime) -> None:
 def holders(tx: Tx) -> list[Holder]:
     """Return who may sign in at the broker."""
     foreign: dict[GatewayKey, set[str]] = defaultdict(set)
+    commands: dict[GatewayKey, set[str]] = defaultdict(set)
     for known in known_mappings(tx):
         foreign[known.gateway].add(known.map.topic)
+    for group in known_groups(tx):
+        foreign[group.gateway].update(group.messages)
+        commands[group.gateway].update(group.commands)
     return [
-        Holder(site, gateway, digest, tuple(sorted(foreign[GatewayKey(site, gateway)])))
+        Holder(
+            site,
+            gateway,
+            digest,
+            foreign=tuple(sorted(foreign[GatewayKey(site, gateway)])),
+            commands=tuple(sorted(commands[GatewayKey(site, gateway)])),
+        )
         for site, gateway, digest in credentials.in_force(tx)
     ]

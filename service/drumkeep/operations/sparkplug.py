@@ -183,7 +183,7 @@ class _Hearing:
             payload,
             address=address,
             reads=group.reads,
-            births=self._births(address, payload, node),
+            births=births_of(self._tx, address, payload, node_id=node.id),
             received_at=message.received_at,
             retained=message.retained,
         )
@@ -196,21 +196,6 @@ class _Hearing:
         if missing or found.unknown or not node.alive:
             self._ask(group, node)
         return _pack_of(message, group.gateway, found.readings, rejections)
-
-    def _births(self, address: Address, payload: Payload, node: SparkplugNode) -> Births:
-        if address.kind in BIRTHS:
-            return Births()
-        rows = sparkplug.metrics_of(
-            self._tx,
-            node_id=node.id,
-            aliases=[metric.alias for metric in payload.metrics if metric.alias is not None],
-            device=address.device,
-            names=[metric.name[:LONGEST_NAME] for metric in payload.metrics if metric.name],
-        )
-        return Births.of(
-            Born(row.device, row.name, sparkplug.wire_alias(row.alias), row.datatype, row.unit)
-            for row in rows
-        )
 
     def _keep(self, address: Address, node: SparkplugNode, born: Sequence[Born]) -> bool:
         """Keep what a birth says; False when it is too much."""
@@ -277,6 +262,23 @@ class _Hearing:
             return
         node.asked_at = self._now
         self.asks.append(Ask(group.group, node.name))
+
+
+def births_of(tx: Tx, address: Address, payload: Payload, *, node_id: int) -> Births:
+    """Return what an edge node's births said of the metrics of a message; a birth needs none."""
+    if address.kind in BIRTHS:
+        return Births()
+    rows = sparkplug.metrics_of(
+        tx,
+        node_id=node_id,
+        aliases=[metric.alias for metric in payload.metrics if metric.alias is not None],
+        device=address.device,
+        names=[metric.name[:LONGEST_NAME] for metric in payload.metrics if metric.name],
+    )
+    return Births.of(
+        Born(row.device, row.name, sparkplug.wire_alias(row.alias), row.datatype, row.unit)
+        for row in rows
+    )
 
 
 def _decoded(message: SparkplugMessage) -> Payload:

@@ -10,7 +10,7 @@ from drumkeep.domain.unit_words import unit_meant
 from drumkeep.errors import Conflict, Fault, NotFound
 from drumkeep.operations.gateways import gateway_named
 from drumkeep.operations.sparkplug_metrics import Reads
-from drumkeep.operations.sparkplug_wire import NAMESPACE
+from drumkeep.operations.sparkplug_wire import NAMESPACE, Kind
 from drumkeep.storage import catalogue, sparkplug
 from drumkeep.storage.sparkplug import GroupRow
 from drumkeep.storage.tables.sparkplug import SparkplugGroup
@@ -45,18 +45,18 @@ class KnownGroup:
     asks: bool
 
     @property
-    def topic(self) -> str:
-        """The filter of its topics."""
-        return f"{NAMESPACE}/{self.group}/+/{self.node}/#" if self.node else self._all
+    def messages(self) -> tuple[str, ...]:
+        """The filters of the topics on which its edge nodes and devices tell."""
+        return tuple(self._topics(kind) for kind in Kind)
 
     @property
-    def commands(self) -> str:
-        """The filter of the topics on which its edge nodes take commands."""
-        return f"{NAMESPACE}/{self.group}/NCMD/{self.node or '+'}"
+    def commands(self) -> tuple[str, ...]:
+        """The filters of the topics on which they take commands."""
+        return self._topics("NCMD"), self._topics("DCMD")
 
-    @property
-    def _all(self) -> str:
-        return f"{NAMESPACE}/{self.group}/#"
+    def _topics(self, kind: str) -> str:
+        # The sign for all further levels stands for none as well (MQTT 5.0, 4.7.1.2).
+        return f"{NAMESPACE}/{self.group}/{kind}/{self.node}/#".replace("//", "/")
 
 
 def create_group(
@@ -142,7 +142,12 @@ def check_group(*, group: str, node: str, units: Sequence[tuple[str, str]]) -> R
 
 
 def _is_level(text: str) -> bool:
-    return len(text) <= LONGEST and not set(text) & set("/+#") and (text.isprintable())
+    return (
+        len(text) <= LONGEST
+        and text == text.strip()
+        and text.isprintable()
+        and not set(text) & set("/+#")
+    )
 
 
 def delete_group(tx: Tx, *, group_id: int) -> None:

@@ -7,6 +7,7 @@ from drumkeep.domain.grid import from_ms
 from drumkeep.domain.readings import Rejection
 from drumkeep.domain.sensors import UNITS
 from drumkeep.operations.foreign import ForeignReadings
+from drumkeep.operations.sparkplug_metrics import Metrics
 from drumkeep.web.formats import Formats
 from drumkeep.web.views.strays import reading_words
 
@@ -29,7 +30,7 @@ class TrialView:
     rejections: tuple[Rejection, ...]
 
 
-def trial_view(found: ForeignReadings, *, formats: Formats) -> TrialView:
+def trial_view(found: ForeignReadings | Metrics, *, formats: Formats) -> TrialView:
     """Return what was found in a sample in the person's units."""
     readings = []
     for one in found.readings:

@@ -25,6 +25,7 @@ from drumkeep.errors import Fault, Invalid, faults_within
 from drumkeep.operations import drums, history, receipts
 from drumkeep.operations.places import place_named
 from drumkeep.storage import drums as rows
+from drumkeep.storage.glances import of_state
 from drumkeep.storage.transaction import Tx
 
 router = APIRouter(prefix="/drums", tags=["drums"])
@@ -88,17 +89,14 @@ def list_drums(tx: ReadingDep, query: Annotated[DrumQuery, Query()]) -> PageOf[D
         lot=query.lot,
         place_ids=place_ids,
         condition=query.condition,
+        among=None if query.readiness is None else of_state(query.readiness, output=query.output),
         after=query.after,
-        limit=None if query.readiness else query.limit + 1,
+        limit=query.limit + 1,
     )
-    answers = [(row.drum.id, drum_out(row, output=query.output)) for row in found]
-    if query.readiness is not None:
-        answers = [(i, a) for i, a in answers if a.readiness.state == query.readiness]
-    shown = answers[: query.limit]
-    more = len(answers) > query.limit
+    shown = found[: query.limit]
     return PageOf(
-        items=[answer for _, answer in shown],
-        next_cursor=cursor_after(shown[-1][0]) if more else None,
+        items=[drum_out(row, output=query.output) for row in shown],
+        next_cursor=cursor_after(shown[-1].drum.id) if len(found) > query.limit else None,
     )
 
 

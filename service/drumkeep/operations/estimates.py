@@ -8,7 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 
 from drumkeep.domain.drum_past import Advanced, DrumPast, Measurement, first_measurement
 from drumkeep.domain.drums import DrumFacts, fold
@@ -23,6 +23,8 @@ from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import Product
 from drumkeep.operations.donors import with_donors, with_poured_on
+from drumkeep.operations.glances import glances_of
+from drumkeep.operations.shelf_air import as_stored
 from drumkeep.operations.straps import read_straps
 from drumkeep.operations.surroundings import (
     Ground,
@@ -34,13 +36,14 @@ from drumkeep.operations.surroundings import (
 from drumkeep.operations.verdicts import Known, judge_drums
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage import estimates as estimate_rows
+from drumkeep.storage import glances as glance_rows
 from drumkeep.storage import measurements as measurement_rows
 from drumkeep.storage import place_marks
 from drumkeep.storage.place_marks import Mark
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.catalogue import Lot
 from drumkeep.storage.tables.drums import Drum
-from drumkeep.storage.tables.estimates import Estimate
+from drumkeep.storage.tables.estimates import Estimate, Glance
 from drumkeep.storage.tables.measurements import Measurement as MeasurementRow
 from drumkeep.storage.transaction import Tx
 
@@ -87,6 +90,8 @@ class Outcome:
     work: Work
     advanced: Advanced
     estimates: Sequence[Estimate]
+    glances: Sequence[Sequence[Glance]]
+    shelf_airs: Mapping[int, Any]
 
 
 def due(tx: Tx, *, now: datetime) -> tuple[dict[int, int | None], list[Mark]]:
@@ -275,7 +280,16 @@ def compute(work: Work) -> Outcome:
         ground=work.ground,
         now=work.now,
     )
-    return Outcome(work=work, advanced=advanced, estimates=estimates)
+    return Outcome(
+        work=work,
+        advanced=advanced,
+        estimates=estimates,
+        glances=[
+            glances_of(estimate, facts=one.facts, product=one.product)
+            for estimate, one in zip(estimates, known, strict=True)
+        ],
+        shelf_airs=as_stored(work.places, ground=work.ground, step=work.step),
+    )
 
 
 def store(tx: Tx, *, outcome: Outcome) -> int:
@@ -303,6 +317,12 @@ def store(tx: Tx, *, outcome: Outcome) -> int:
             tx.session.add(drum)
     stored = [estimate for row, estimate in enumerate(outcome.estimates) if row in fresh]
     estimate_rows.put(tx, estimates=stored)
+    glance_rows.put(
+        tx,
+        rows=[glance for row in sorted(fresh) for glance in outcome.glances[row]],
+        of=[work.tasks[row].drum.id for row in sorted(fresh)],
+    )
+    glance_rows.put_shelf_airs(tx, told=outcome.shelf_airs, step=work.step)
     after = {
         work.tasks[row].drum.id: (-1 if (step := work.tasks[row].checkpoint) is None else step)
         for row in fresh

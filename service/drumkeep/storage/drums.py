@@ -3,13 +3,16 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
+from sqlalchemy import Select
 from sqlalchemy import select as select_rows
 from sqlmodel import col, delete, or_, select
 
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.events import DrumEvent, EventKind
+from drumkeep.storage import glances
 from drumkeep.storage.tables.catalogue import Lot, Place, Product, Site
 from drumkeep.storage.tables.drums import Drum, Event, Pour, Stay
 from drumkeep.storage.tables.estimates import Estimate
@@ -60,6 +63,7 @@ def list_drums(
     lot: str | None = None,
     place_ids: Sequence[int] | None = None,
     condition: str | None = None,
+    among: Select[Any] | Sequence[int] | None = None,
     present: bool = True,
     after: int = 0,
     limit: int | None = 200,
@@ -70,6 +74,8 @@ def list_drums(
     ----------
     tag, side, lot, place_ids, condition
         Narrow the list; ``clear`` as condition asks for drums without any.
+    among
+        Only drums of these ids, or of those that a query gives.
     present
         Leave out drums that were emptied or disposed of.
     limit
@@ -95,17 +101,13 @@ def list_drums(
         statement = statement.where(col(Lot.code) == lot)
     if place_ids is not None:
         statement = statement.where(col(Drum.place_id).in_(place_ids))
-    if limit is not None and condition is None:
+    if condition is not None:
+        statement = statement.where(col(Drum.id).in_(glances.of_condition(condition)))
+    if among is not None:
+        statement = statement.where(col(Drum.id).in_(among))
+    if limit is not None:
         statement = statement.limit(limit)
-    rows = [StockRow(*row) for row in tx.session.execute(statement)]
-    if condition is not None:  # a list in JSON: the two databases share no way to ask into it
-        rows = [row for row in rows if _has(row.estimate, condition)][:limit]
-    return rows
-
-
-def _has(estimate: Estimate | None, condition: str) -> bool:
-    found = estimate.conditions if estimate is not None else []
-    return not found if condition == "clear" else condition in found
+    return [StockRow(*row) for row in tx.session.execute(statement)]
 
 
 def event_by_id(tx: Tx, *, event_id: UUID) -> Event | None:

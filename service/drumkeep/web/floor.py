@@ -1,17 +1,18 @@
 """The floor, as shelves and as a table; the last choice is remembered."""
 
-from collections.abc import Callable, Mapping
-from datetime import UTC, datetime
-from typing import Annotated, Any, Final
+from typing import Annotated, Final
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
 from pydantic import BaseModel, Field
 
 from drumkeep.asgi.dependencies import ReadingDep
+from drumkeep.operations.surroundings import read_ground
+from drumkeep.storage import glances as rows
+from drumkeep.storage.drums import list_drums
 from drumkeep.web.shell import ShellDep, see
-from drumkeep.web.view_models import GRAVITY, DrumView
-from drumkeep.web.views.floor import Sift, floor_view
+from drumkeep.web.views.drums import drum_view
+from drumkeep.web.views.floor import Sift, asked_for, floor_view
 
 router = APIRouter()
 
@@ -19,9 +20,8 @@ VIEW_COOKIE: Final = "drumkeep_floor"
 _YEAR_S: Final = 365 * 86_400
 
 Word = Annotated[str, Field(max_length=200)]
-_LONG_AGO: Final = datetime.min.replace(tzinfo=UTC)
-_NEVER: Final = datetime.max.replace(tzinfo=UTC)
-_WARMEST: Final = 1e9
+ROWS_AT_ONCE: Final = 200
+"""Of the table: more would take long to make, and nobody reads them."""
 
 
 class FloorQuery(BaseModel):
@@ -37,23 +37,15 @@ class FloorQuery(BaseModel):
     view: Word = ""
     sort: Word = "place"
     order: Word = ""
+    page: Word = ""
+
+    def number(self) -> int:
+        """Return which page of the table is asked for, from 1; anything strange is the first."""
+        return max(int(self.page), 1) if self.page.isdecimal() and len(self.page) < 6 else 1  # noqa: PLR2004
 
     def sift(self) -> Sift:
         """Return the filter."""
         return Sift(**{name: getattr(self, name) for name in Sift.__dataclass_fields__})
-
-
-_SORTS: Final[Mapping[str, Callable[[DrumView], Any]]] = {
-    "tag": lambda d: d.tag,
-    "side": lambda d: (d.side, d.lot, d.tag),
-    "lot": lambda d: (d.lot, d.tag),
-    "place": lambda d: (d.site, d.place, d.lot, d.tag),
-    "left": lambda d: d.net_kg,
-    "bottom": lambda d: _WARMEST if d.bottom_c is None else d.bottom_c,
-    "mean": lambda d: _WARMEST if d.mean_c is None else d.mean_c,
-    "readiness": lambda d: (-GRAVITY.index(d.readiness), d.tag),
-    "ready_at": lambda d: _LONG_AGO if d.readiness == "ready" else d.soonest_ready_at or _NEVER,
-}
 
 
 @router.get("/")
@@ -91,18 +83,36 @@ def floor_table(
         formats=shell.formats,
         role=shell.caller.role,
         now=shell.now,
-        worded=True,
+        drawn=False,
     )
-    sort = query.sort if query.sort in _SORTS else "place"
+    sort = query.sort if query.sort in rows.SORTS else "place"
     descending = query.order == "descending"
-    drums = [drum for shelf in view.shelves for group in shelf.groups for drum in group.drums]
-    rows = sorted(drums, key=_SORTS[sort], reverse=descending)
+    total = sum(view.counts.values())
+    pages = max(-(-total // ROWS_AT_ONCE), 1)
+    number = min(query.number(), pages)
+    asked = asked_for(query.sift(), ground=read_ground(tx), formats=shell.formats)
+    ids = (
+        rows.page(
+            tx,
+            wanted=asked.wanted,
+            sort=sort,
+            descending=descending,
+            start=(number - 1) * ROWS_AT_ONCE,
+            limit=ROWS_AT_ONCE,
+        )
+        if total
+        else []
+    )
+    stock = {row.drum.id: row for row in list_drums(tx, among=ids, limit=None)}
     response = shell.answer(
         "floor_table.html",
         tx=tx,
         page="floor",
         floor=view,
-        rows=rows,
+        rows=[drum_view(stock[i], formats=shell.formats, output=asked.output) for i in ids],
+        total=total,
+        number=number,
+        pages=pages,
         sort=sort,
         descending=descending,
     )

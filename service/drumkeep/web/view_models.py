@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
-from drumkeep.domain.glances import GRAVITY, gravity_of
+from drumkeep.domain.glances import gravity_of
 
 SideName = Literal["iso", "resin"]
 Basis = Literal["measured", "modelled", "unsupported"]
@@ -26,6 +26,7 @@ ConditionName = Literal[
 ]
 Phrase = Literal["READY", "NOT YET", "DO NOT OPEN", "LOOK FIRST", "ASK"]
 Units = Literal["us", "si"]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Viewer:

@@ -5,18 +5,20 @@ take a ``Formats``, so that they read in the viewer's units.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 from typing import Final
 
+from drumkeep.domain.glances import GRAVITY
 from drumkeep.domain.readiness import OUTPUT_EDGE_KG
 from drumkeep.web.formats import Formats
 from drumkeep.web.view_models import (
-    GRAVITY,
     DrumView,
     GroupView,
     LimitView,
     Phrase,
     TaskView,
     VerdictView,
+    sweats,
 )
 
 SIDE: Final[Mapping[str, str]] = {"iso": "iso", "resin": "resin"}
@@ -113,6 +115,7 @@ ACTION: Final[Mapping[str, tuple[str, str]]] = {
 """What each form is called, and what its button says."""
 
 _FULL: Final = 0.95
+_WAITING: Final = ("too_cold", "too_warm")
 
 
 def output_words(output_class: str, formats: Formats) -> str:
@@ -138,6 +141,11 @@ def drums_words(count: int, side: str | None = None) -> str:
     """Return a number of drums: ``1 drum``, ``6 iso drums``."""
     noun = "drum" if count == 1 else "drums"
     return f"{count} {side} {noun}" if side else f"{count} {noun}"
+
+
+def page_words(number: int, pages: int) -> str:
+    """Return which page of a list is shown: ``Page 2 of 50.``."""
+    return f"Page {number} of {pages}."
 
 
 def near(drum: DrumView) -> tuple[float, ...]:
@@ -190,10 +198,14 @@ def headline(drum: DrumView, formats: Formats) -> str:
 def until_words(drum: DrumView, formats: Formats) -> str:
     """Return until when a drum is too cold or too warm, soonest way first; empty if not known."""
     soonest = drum.soonest_ready_at
-    if soonest is None or drum.readiness not in ("too_cold", "too_warm"):
+    if soonest is None or drum.readiness not in _WAITING:
         return ""
+    return _until(soonest, drum.ready_where, formats)
+
+
+def _until(soonest: datetime, where: str | None, formats: Formats) -> str:
     words = f"until {formats.about(soonest)}"
-    return f"{words} in {drum.ready_where}" if drum.ready_where else words
+    return f"{words} in {where}" if where else words
 
 
 def state_words(drum: DrumView) -> str:
@@ -261,28 +273,30 @@ def group_state(group: GroupView, formats: Formats) -> str:
     """Return the readiness of a group, with the time of its first drum if none is ready yet."""
     if len(group.by_readiness) > 1:
         return tally(group.by_readiness)
-    waiting = [(d.soonest_ready_at, d.tag, d) for d in group.drums if d.soonest_ready_at]
-    until = until_words(min(waiting)[2], formats) if waiting else ""
-    return f"{READINESS[group.by_readiness[0][0]]} {until}".strip()
+    ((state, _),) = group.by_readiness
+    words = _until(*group.soonest, formats) if group.soonest and state in _WAITING else ""
+    return f"{READINESS[state]} {words}".strip()
 
 
 def marks(group: GroupView) -> tuple[str, ...]:
     """Return the conditions of a group's drums with their number: ``2 solids suspected``."""
-    counts: dict[str, int] = {}
-    for drum in group.drums:
-        for words in drum_marks(drum):
-            counts[words] = counts.get(words, 0) + 1
     if group.size == 1:
-        return tuple(counts)
-    return tuple(f"{number} {words}" for words, number in counts.items())
+        return tuple(words for words, _ in group.marks)
+    return tuple(f"{number} {words}" for words, number in group.marks)
 
 
 def drum_marks(drum: DrumView) -> tuple[str, ...]:
     """Return the conditions of a drum in words, and whether it must stay shut."""
-    words = [CONDITION[name] for name in drum.conditions if name != "clear"]
-    if drum.too_hot:
+    return marks_of(drum.conditions, answer=drum.answer, too_hot=drum.too_hot)
+
+
+def marks_of(conditions: Sequence[str], *, answer: Phrase, too_hot: bool) -> tuple[str, ...]:
+    """Return conditions in words, and whether what has them must stay shut."""
+    words = [CONDITION[name] for name in conditions if name != "clear"]
+    if too_hot:
         words.append("over its maximum, keep away")
-    return (*words, "keep shut, it may sweat") if drum.sweats else tuple(words)
+    keep_shut = sweats(conditions, answer=answer, too_hot=too_hot)
+    return (*words, "keep shut, it may sweat") if keep_shut else tuple(words)
 
 
 def verdict_lines(phrase: Phrase) -> tuple[str, ...]:

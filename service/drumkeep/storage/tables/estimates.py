@@ -3,6 +3,7 @@
 from datetime import datetime
 from typing import Any
 
+from sqlalchemy import BigInteger
 from sqlmodel import JSON, Field, LargeBinary, SQLModel
 
 
@@ -46,3 +47,45 @@ class Checkpoint(SQLModel, table=True):
     drum_id: int = Field(foreign_key="drum.id", primary_key=True)
     step: int = Field(primary_key=True)
     state: bytes = Field(sa_type=LargeBinary)
+
+
+class Glance(SQLModel, table=True):
+    """What a list tells of a present drum for one output class; made with its estimate.
+
+    Short rows beside the long ones, so that the floor can count and sort ten thousand drums.
+    ``gravity`` is the place of the worst about it in ``domain.glances.GRAVITY``, ``turn`` that of
+    its readiness in the order of use; ``conditions`` are joined by commas; times are epoch ms UTC,
+    ``soonest_in`` the warm room if it is there that it will be ready soonest.
+    """
+
+    drum_id: int = Field(foreign_key="drum.id", primary_key=True)
+    output: str = Field(max_length=16, primary_key=True)
+    state: str = Field(max_length=8)
+    answer: str = Field(max_length=12)
+    gravity: int
+    turn: int
+    fill: float
+    too_hot: bool
+    conditions: str = Field(max_length=120)
+    basis: str | None = Field(default=None, max_length=12)
+    bottom_c: float | None = None
+    mean_c: float | None = None
+    low_c: float | None = None
+    high_c: float | None = None
+    soonest_ms: int | None = Field(default=None, sa_type=BigInteger)
+    soonest_in: str | None = Field(default=None, max_length=200)
+    computed_ms: int = Field(sa_type=BigInteger)
+    step: int
+
+
+class ShelfAir(SQLModel, table=True):
+    """What the floor tells of the air of a place as of a grid step; made with its drums' estimates.
+
+    ``told`` is ``operations.shelf_air.ShelfAir`` as JSON.
+    """
+
+    __tablename__ = "shelf_air"
+
+    place_id: int = Field(foreign_key="place.id", primary_key=True)
+    step: int
+    told: dict[str, Any] = Field(default_factory=dict, sa_type=JSON)

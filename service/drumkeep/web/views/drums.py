@@ -1,6 +1,6 @@
 """One drum as every page shows it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import date, datetime, time
 from typing import Any, Final, cast
 from zoneinfo import ZoneInfo
@@ -189,12 +189,6 @@ def limit_views(product: Product) -> tuple[LimitView, ...]:
         )
         for name in names
     )
-
-
-def next_to_use_first(drums: Sequence[DrumView]) -> tuple[DrumView, ...]:
-    """Order drums of one lot as a crew should take them: ready first, partial before full."""
-    order = ("ready", "too_cold", "too_warm", "unknown", "on_hold")
-    return tuple(sorted(drums, key=lambda d: (order.index(d.readiness), round(d.fill, 2), d.tag)))
 
 
 def _moment(text: str | None) -> datetime | None:

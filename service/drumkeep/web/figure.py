@@ -84,6 +84,8 @@ FRAMES: Final[dict[Size, Frame]] = {
 }  # fmt: skip
 
 
+_SOLIDS: Final = {"solids_suspected", "redissolving"}
+
 _HEIGHTS: Final = {1: (1.0,), 2: (1 / 8, 7 / 8), 8: (1 / 8,) * 8}
 """Shares of the depth, bottom first, by the number of bands."""
 
@@ -172,7 +174,7 @@ def figure(drum: DrumView, *, size: Size, formats: Formats, bands: int = 8) -> F
         low_label=formats.degrees(drum.low_c, against=limits) if labels else "",
         high_label=formats.degrees(drum.high_c, against=limits) if labels else "",
         dashed=drum.basis == "unsupported",
-        dots=_dots(frame, depth, foot),
+        dots=_dots(frame, depth, foot) if _SOLIDS & set(drum.conditions) else (),
         clock=_hand(at, formats),
         clock_hour=formats.clock(at, short=True) if at is not None else "",
         unknown=drum.bottom_c is None,

@@ -32,6 +32,7 @@ _MONTHS: Final = (
 )
 _DAYS_NAMED: Final = 6
 """A weekday alone says which day is meant for this many days ahead."""
+_NEAR_K: Final = 2.0
 _SPARE_DIGITS: Final = 1
 _NOON: Final = 12
 _HALF_HOUR: Final = timedelta(minutes=30)
@@ -103,7 +104,8 @@ class Formats:
             return NOT_KNOWN
         digits = 0 if self.units == "us" else 1
         value = self._scaled(c)
-        limits = [self._scaled(limit) for limit in against]
+        # rounding moves neither of them so far that one farther off would be met
+        limits = [self._scaled(limit) for limit in against if abs(limit - c) < _NEAR_K]
         for spare in range(_SPARE_DIGITS + 1):
             if _reads_true(value, round(value, digits + spare), limits, digits):
                 return _figure(value, digits + spare)

@@ -57,7 +57,7 @@ from markupsafe import Markup
 from drumkeep.web import wording
 from drumkeep.web.airline import air_drawing
 from drumkeep.web.cautions import cautions_for, verdict_cautions
-from drumkeep.web.figure import drawn_by_group, figure
+from drumkeep.web.figure import Figure, Size, drawn_by_group, figure
 from drumkeep.web.mathml import formula
 from drumkeep.web.plot import drawing
 
@@ -108,6 +108,7 @@ def environment() -> Environment:
         "cautions_for": cautions_for,
         "verdict_cautions": verdict_cautions,
         "figure": figure,
+        "drum_drawing": drum_drawing,
         "air_drawing": air_drawing,
         "drawn_by_group": drawn_by_group,
         "formula": formula,
@@ -117,6 +118,16 @@ def environment() -> Environment:
     }
     made.globals.update(given)
     return made
+
+
+@lru_cache(maxsize=4096)
+def drum_drawing(
+    f: Figure, /, *, size: Size, side: str, readiness: str, conditions: tuple[str, ...]
+) -> Markup:
+    """Return the inside of a drum figure: of ten thousand drums some hundred look different."""
+    template = environment().get_template("macros/drum_drawing.html")
+    drawn = template.render(f=f, size=size, side=side, readiness=readiness, conditions=conditions)
+    return Markup(drawn)  # noqa: S704 - our template, which escapes
 
 
 @lru_cache(maxsize=64)

@@ -18,6 +18,7 @@ from drumkeep.asgi.authentication import Seals
 from drumkeep.asgi.broker import catch_up
 from drumkeep.asgi.dependencies import Database, Services
 from drumkeep.asgi.middleware import Envelope
+from drumkeep.asgi.own_writes import OwnWrites
 from drumkeep.asgi.soundness import refuse_unsound
 from drumkeep.errors import Fault, Invalid
 from drumkeep.ingest.address import broker_at
@@ -30,6 +31,7 @@ from drumkeep.scheduler.runner import Runner
 from drumkeep.settings import Settings
 from drumkeep.storage import engine as engines
 from drumkeep.storage.engine import Engine
+from drumkeep.storage.replica import Replica
 from drumkeep.web import router as pages
 from drumkeep.web.problem_pages import problem_page
 
@@ -69,6 +71,32 @@ class Part(Protocol):
 def make_engine(settings: Settings) -> Engine:
     """Make the engine of the database that the settings name."""
     return engines.create(settings.database, pool_size=POOL + settings.ingest_slots)
+
+
+def make_replica(settings: Settings, engine: Engine) -> Replica | None:
+    """Make what knows the replica that the settings name; None if they name none.
+
+    Raises
+    ------
+    Invalid
+        Its address cannot be used, or the database is none that could have a replica.
+    """
+    if settings.replica_url is None:
+        return None
+    url = settings.replica_url.get_secret_value()
+    if engine.dialect.name == "sqlite" or not url.startswith("postgresql"):
+        raise Invalid(
+            "There is no replica to read from.",
+            [
+                Fault(
+                    "DRUMKEEP_REPLICA_URL",
+                    None,
+                    "is of use with PostgreSQL only",
+                    "Unset it, or set DRUMKEEP_DATABASE_URL to the PostgreSQL that it follows.",
+                )
+            ],
+        )
+    return Replica(engines.create(url, pool_size=_READERS + 1), primary=engine)
 
 
 def make_parts(settings: Settings, engine: Engine, *, roles: frozenset[Role]) -> list[Part]:
@@ -147,6 +175,7 @@ def create_app(
     *,
     engine: Engine,
     parts: Sequence[Part] = (),
+    replica: Replica | None = None,
 ) -> FastAPI:
     """Make the app that serves API and pages.
 
@@ -158,6 +187,8 @@ def create_app(
         Of a database that has the tables of this version.
     parts
         What runs beside the requests of this process, in the order in which it is started.
+    replica
+        Where pages may be read from; one of the parts.
 
     Returns
     -------
@@ -167,7 +198,7 @@ def create_app(
     """
     writers = 1 if engine.dialect.name == "sqlite" else _WRITERS
     services = Services(
-        database=Database(engine, writers=writers, readers=_READERS),
+        database=Database(engine, writers=writers, readers=_READERS, replica=replica),
         seals=Seals(settings.secret()),
         secure_cookies=settings.people_come_by_https,
         broker_files=make_broker_files(settings),
@@ -212,6 +243,8 @@ def create_app(
     closing: list[Callable[[], None]] = []
     app.state.closing = closing
     app.add_middleware(Envelope, meters=services.meters)
+    if replica is not None:
+        app.add_middleware(OwnWrites, secure=settings.people_come_by_https)
     problems.install(app, page=problem_page)
     app.include_router(make_router())
     pages.install(app)

@@ -22,6 +22,8 @@ from drumkeep.domain.roles import Role
 from drumkeep.errors import Refused
 
 COOKIE: Final = "drumkeep_session"
+WROTE: Final = "drumkeep_wrote"
+"""Cookie of whoever changed something a moment ago, and must see it."""
 CSRF_HEADER: Final = "X-CSRF-Token"
 CSRF_FIELD: Final = "csrf"
 SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})

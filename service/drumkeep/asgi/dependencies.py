@@ -1,7 +1,7 @@
 """What a request hands to its function: a transaction, the asker, and the time."""
 
-from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import asynccontextmanager
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from contextlib import ExitStack, asynccontextmanager, contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cache
@@ -11,15 +11,24 @@ import anyio
 from fastapi import Depends, Request
 from fastapi.concurrency import contextmanager_in_threadpool, run_in_threadpool
 
-from drumkeep.asgi.authentication import COOKIE, SAFE_METHODS, Caller, Seals, Throttle, check_csrf
+from drumkeep.asgi.authentication import (
+    COOKIE,
+    SAFE_METHODS,
+    WROTE,
+    Caller,
+    Seals,
+    Throttle,
+    check_csrf,
+)
 from drumkeep.asgi.meters import Meters
 from drumkeep.domain.roles import Action, Role, may
 from drumkeep.errors import Refused, Unauthenticated, Unavailable
 from drumkeep.notify.broker_files import BrokerFiles
 from drumkeep.operations import sessions, tokens
 from drumkeep.storage.engine import Engine
+from drumkeep.storage.replica import STALE_S, Replica
 from drumkeep.storage.tables.accounts import Account
-from drumkeep.storage.transaction import Tx, reading, transaction
+from drumkeep.storage.transaction import Tx, begin, reading, transaction
 
 _WAIT_SECONDS: Final = 10.0
 _T = TypeVar("_T")
@@ -40,10 +49,15 @@ class Database:
     readers
         Requests that may read at a time. Writers and readers together stay below the size of the
         engine's pool, so that no thread ever waits for a connection.
+    replica
+        Where those may read who can do with what was so a few seconds ago.
     """
 
-    def __init__(self, engine: Engine, *, writers: int, readers: int) -> None:
+    def __init__(
+        self, engine: Engine, *, writers: int, readers: int, replica: Replica | None = None
+    ) -> None:
         self.engine = engine
+        self._replica = replica
         self._writers = anyio.Semaphore(writers)
         self._readers = anyio.Semaphore(readers)
 
@@ -64,27 +78,54 @@ class Database:
         ):
             yield tx
 
+    @property
+    def replica_serves(self) -> bool:
+        """Whether those who can do with what was so a few seconds ago read from a replica now."""
+        return self._replica is not None and self._replica.fresh
+
     @asynccontextmanager
-    async def reading(self) -> AsyncIterator[Tx]:
+    async def reading(self, *, stale: bool = False) -> AsyncIterator[Tx]:
         """Open a transaction that cannot write.
+
+        Parameters
+        ----------
+        stale
+            Whether what was so a few seconds ago will do.
 
         Raises
         ------
         Unavailable
             No turn came within 10 s, or the database is away.
         """
-        async with _turn(self._readers), contextmanager_in_threadpool(reading(self.engine)) as tx:
+        async with (
+            _turn(self._readers),
+            contextmanager_in_threadpool(self._open(stale=stale)) as tx,
+        ):
             yield tx
 
-    async def read(self, call: Callable[[Tx], _T]) -> _T:
+    async def read(self, call: Callable[[Tx], _T], *, stale: bool = False) -> _T:
         """Run a function of a reading transaction in a thread."""
 
         def run() -> _T:
-            with reading(self.engine) as tx:
+            with self._open(stale=stale) as tx:
                 return call(tx)
 
         async with _turn(self._readers):
             return await run_in_threadpool(run)
+
+    @contextmanager
+    def _open(self, *, stale: bool) -> Iterator[Tx]:
+        with ExitStack() as ends:
+            if stale and self._replica is not None and self._replica.fresh:
+                try:
+                    tx = ends.enter_context(reading(self._replica.engine))
+                    begin(tx)
+                except Unavailable:
+                    self._replica.doubt()
+                else:
+                    yield tx
+                    return
+            yield ends.enter_context(reading(self.engine))
 
     async def write(self, call: Callable[[Tx], _T]) -> _T:
         """Run a function of a writing transaction in a thread, and commit."""
@@ -191,8 +232,10 @@ async def _transaction(database: DatabaseDep, _caller: CurrentAccount) -> AsyncI
         yield tx
 
 
-async def _reading(database: DatabaseDep, _caller: CurrentAccount) -> AsyncIterator[Tx]:
-    async with database.reading() as tx:
+async def _reading(
+    request: Request, database: DatabaseDep, caller: CurrentAccount
+) -> AsyncIterator[Tx]:
+    async with database.reading(stale=stale_will_do(request, caller)) as tx:
         yield tx
 
 
@@ -203,6 +246,22 @@ TransactionDep = Annotated[Tx, Depends(_transaction, scope="function")]
 
 ReadingDep = Annotated[Tx, Depends(_reading, scope="function")]
 """A transaction that cannot write, of a caller who is known."""
+
+
+def stale_will_do(request: Request, caller: Caller) -> bool:
+    """Whether an answer from a replica, at most :data:`STALE_S` old, will do.
+
+    Whoever has just changed something must see it, and whoever reloads a page means it. Programs
+    keep no cookies, so they say how old an answer may be (``Cache-Control: max-age=5``; RFC 9111,
+    5.2.1.1).
+    """
+    if request.method not in {"GET", "HEAD"} or WROTE in request.cookies:
+        return False
+    wanted = request.headers.get("cache-control", "").lower().replace(" ", "").split(",")
+    ages = [one.removeprefix("max-age=") for one in wanted if one.startswith("max-age=")]
+    if "no-cache" in wanted or any(not age.isdigit() or int(age) < STALE_S for age in ages):
+        return False
+    return caller.session_id is not None or bool(ages)
 
 
 @cache

@@ -13,7 +13,7 @@ import uvicorn
 from fastapi import FastAPI
 
 from drumkeep import logs
-from drumkeep.app import Role, create_app, make_engine, make_parts
+from drumkeep.app import Role, create_app, make_engine, make_parts, make_replica
 from drumkeep.errors import Unavailable
 from drumkeep.settings import Settings, load
 from drumkeep.storage import schema
@@ -121,7 +121,11 @@ def _listen(settings: Settings) -> socket.socket:
 def _run_server(
     settings: Settings, engine: Engine, *, roles: frozenset[Role], listening: socket.socket
 ) -> None:
-    app = create_app(settings, engine=engine, parts=make_parts(settings, engine, roles=roles))
+    parts = make_parts(settings, engine, roles=roles)
+    replica = make_replica(settings, engine)
+    if replica is not None:
+        parts.append(replica)
+    app = create_app(settings, engine=engine, parts=parts, replica=replica)
     server = Server(app)
     _LOG.info("listening on http://%s:%d", *listening.getsockname()[:2])
     server.run(sockets=[listening])

@@ -111,6 +111,19 @@ def reading(engine: Engine) -> Iterator[Tx]:
 _FULL: Final = ("53100", "database or disk is full")
 """PostgreSQL's code and SQLite's words for a full disk."""
 
+
+def begin(tx: Tx) -> None:
+    """Begin now and not with the first query, to see whether the database is there.
+
+    Raises
+    ------
+    Unavailable
+        It is away.
+    """
+    with _seam():
+        tx.session.connection()
+
+
 _NOT_SET_UP: Final = {"42P01", "42501"}
 """PostgreSQL's codes of a table that is not there, and of one that we may not touch."""
 

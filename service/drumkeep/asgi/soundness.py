@@ -13,6 +13,7 @@ from typing import Final
 
 from fastapi import HTTPException, Request
 
+from drumkeep.asgi.faults import SECRET_FIELDS
 from drumkeep.errors import Fault, Invalid
 
 DEEPEST: Final = 32
@@ -95,18 +96,19 @@ def json_fault(data: object) -> Fault | None:
 
 
 def text_fault(place: str, text: str) -> Fault | None:
-    """Return what is unsound about a text, if anything."""
+    """Return what is unsound about a text, if anything; a secret is not repeated."""
+    told = None if place.rpartition(".")[2] in SECRET_FIELDS else text
     if _UNSOUND.search(text):
         return Fault(
             place,
-            text,
+            told,
             "has a NUL character or half a surrogate pair in it",
             "Write it without, in UTF-8.",
         )
     if len(text) > LONGEST:
         return Fault(
             place,
-            text,
+            told,
             f"is {len(text)} characters long",
             f"Write at most {LONGEST} characters.",
         )

@@ -203,10 +203,10 @@ def settle(
     else:
         notice.state, notice.reason = NoticeState.WAITING, reason
         notice.due_at = now + pause_after(tries, notice_id=notice.id)
-    level = logging.INFO if notice.state == NoticeState.SENT else logging.WARNING
-    _LOG.log(
-        level, "notice %s, try %d: %s%s", notice.id, tries, notice.state, reason and f", {reason}"
-    )
+    if reason is None:
+        _LOG.info("notice %s, try %d: sent", notice.id, tries)
+    else:
+        _LOG.warning("notice %s, try %d: %s, %s", notice.id, tries, notice.state, reason)
     return notice
 
 

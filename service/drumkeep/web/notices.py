@@ -8,7 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, services
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.alarms import Priority
-from drumkeep.domain.notices import USUALLY_TOLD
+from drumkeep.domain.notices import USUALLY_TOLD, Channel
 from drumkeep.domain.roles import Action, may
 from drumkeep.errors import Conflict, Fault, Invalid
 from drumkeep.notify.notice_addresses import CHANNELS
@@ -130,11 +130,15 @@ def _page(
         latest=notice_views(tx, latest, formats=formats),
         choices=[(str(priority), LEAST_WORDS[priority]) for priority in Priority],
         usual=str(USUALLY_TOLD),
-        schemes=", ".join(sorted(CHANNELS)),
+        kinds=[(str(channel), _schemes_of(channel)) for channel in Channel],
         faulty=account,
         faults=faults,
         sending=services(shell.request).sends_notices,
     )
+
+
+def _schemes_of(channel: Channel) -> str:
+    return ", ".join(sorted(scheme for scheme, kind in CHANNELS.items() if kind is channel))
 
 
 def _people(tx: Tx, shell: Shell) -> list[Account]:

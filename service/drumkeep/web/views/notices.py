@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Final
 
 from drumkeep.domain.alarms import Priority
@@ -143,7 +144,8 @@ def _fate(notice: Notice, formats: Formats) -> str:
         case NoticeState.SENDING:
             return "being sent"
         case NoticeState.WAITING if notice.tries:
-            again = formats.when(notice.due_at)
+            soon = notice.due_at - formats.now < timedelta(minutes=1)
+            again = "within a minute" if soon else formats.when(notice.due_at)
             return f"not yet: {notice.reason}, trying again {again} ({tries} so far)"
         case _:
             return "waiting to be sent"

@@ -9,12 +9,17 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Protocol
 
 from paho.mqtt.client import Client, MQTTv5
 from paho.mqtt.enums import CallbackAPIVersion
 
+from drumkeep.ingest.address import CLIENT_ID
+from drumkeep.ingest.backlog import Backlog
+from drumkeep.ingest.session import Session
+from drumkeep.ingest.subscriber import Broker
 from tests.fixtures.broker import Mosquitto
 from tests.fixtures.shed import Shed
 
@@ -76,6 +81,25 @@ def ingest(shed: Shed, broker: Door) -> Iterator[IngestProcess]:
     finally:
         if process.alive:
             process.kill()
+
+
+@contextmanager
+def session(shed: Shed, broker: Mosquitto, *, queue: Backlog | None = None) -> Iterator[Session]:
+    """Run one session in this process until the end of the block, if asked with this queue."""
+    running = Session(
+        engine=shed.engine,
+        broker=Broker(host=broker.host, port=broker.port, client_id=CLIENT_ID),
+        clock=lambda: datetime.now(UTC),  # noqa: TID251 - the edge
+        slot=0,
+        slots=1,
+        may_connect=lambda: True,
+        backlog=queue,
+    )
+    running.start()
+    try:
+        yield running
+    finally:
+        running.stop()
 
 
 @contextmanager

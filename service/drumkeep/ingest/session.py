@@ -33,6 +33,8 @@ class Session:
         that there was before there were several, so that it finds what is kept for that.
     may_connect
         Asked before each connection.
+    backlog
+        What waits; one of the usual size if left out.
     """
 
     def __init__(
@@ -44,9 +46,10 @@ class Session:
         slot: int,
         slots: int,
         may_connect: Callable[[], bool],
+        backlog: Backlog | None = None,
     ) -> None:
         self.slot = slot
-        self._backlog = Backlog()
+        self._backlog = Backlog() if backlog is None else backlog
         named = f"{broker.client_id}-{slot}" if slot else broker.client_id
         everything = [broker.topics.every("readings"), broker.topics.every("presence")]
         self._subscriber = Subscriber(

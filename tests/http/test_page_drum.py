@@ -275,6 +275,19 @@ def test_form_sent_twice_records_once(yard, crew, tag, at):
     assert len(yard.history(tag)["events"]) == before + 1
 
 
+def test_form_that_waited_for_a_connection_tells_of_when_it_was_filled_in(yard, crew, tag):
+    path = f"/drums/{tag}"
+    form = crew.fill(path, f"{path}/events", kind="agitated", minutes="15", ago_s="3000")
+    assert crew.send(form).status_code == 303
+    (event,) = (e for e in yard.history(tag)["events"] if e["kind"] == "agitated")
+    age = datetime.now(UTC) - datetime.fromisoformat(event["at"])  # noqa: TID251 - as above
+    assert 3000.0 <= age.total_seconds() < 3030.0
+
+    for ago_s in ("x", "-90000", "1e3"):
+        bad = crew.fill(path, f"{path}/events", kind="agitated", minutes="15", ago_s=ago_s)
+        assert crew.send(bad).status_code == 422
+
+
 def test_form_of_one_drum_sent_for_another_is_refused(yard, crew, tag):
     other = yard.receive()["tag"]
     form = crew.fill(f"/drums/{tag}", f"/drums/{tag}/events", kind="opened")

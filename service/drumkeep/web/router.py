@@ -24,6 +24,7 @@ from drumkeep.web import (
     products,
     qr,
     readings_import,
+    receive,
     sensors,
     sign_in,
     sparkplug,
@@ -35,7 +36,8 @@ from drumkeep.web.templating import STATIC, static_address
 
 PAGES = (
     *(sign_in, floor, drums, why, chart, qr, verdict, alarms, sensors, strays, gateways),
-    *(mappings, sparkplug, places, products, labels, methods, me, notices, live, offline),
+    readings_import,
+    *(mappings, sparkplug, places, products, labels, receive, methods, me, notices, live, offline),
 )
 
 

@@ -33,6 +33,9 @@ template              context
 ``labels.html``       ``query``: ``LabelQuery``, ``drums``: ``LabelLine``, ``left_out``, ``places``
                       and ``choices``: (code, words), ``sizes``: ``LabelSize``, ``size``: a code,
                       ``address``: that codes begin with or None, ``may_print``
+``receive.html``      ``given``: the form as filled in, ``faults``, ``facts`` and ``doubts`` of a label,
+                      ``lots``: what its lot may be, ``products``, ``places``, ``may_receive``
+``receipt.html``      ``receipt``: ``ReceiptView``
 ``me.html``           nothing more
 ``waiting.html``      ``titles``: what each kind of event is called
 ``problem.html``      ``problem``: ``ProblemView``

@@ -1,0 +1,58 @@
+"""What lets a phone go on without a connection: worker, manifest, and the list of what waits."""
+
+from datetime import UTC, datetime
+from typing import Final
+
+from fastapi import APIRouter, Request
+from fastapi.responses import FileResponse, HTMLResponse, JSONResponse
+
+from drumkeep.web.formats import Formats
+from drumkeep.web.templating import STATIC, render, static_address
+from drumkeep.web.wording import ACTION
+
+router = APIRouter()
+
+_PAPER: Final = "#fbfcf9"
+_INK: Final = "#171a19"
+
+
+@router.get("/worker.js")
+async def worker() -> FileResponse:
+    """Give the script that stands between pages and connection; looked for anew at each visit."""
+    return FileResponse(
+        STATIC / "js" / "worker.js",
+        media_type="text/javascript",
+        headers={"Cache-Control": "no-cache"},
+    )
+
+
+@router.get("/app.webmanifest")
+async def manifest() -> JSONResponse:
+    """Say how the pages stand on a phone's home screen."""
+    icon = {"src": static_address("mark.svg"), "sizes": "any", "type": "image/svg+xml"}
+    return JSONResponse(
+        {
+            "name": "drumkeep",
+            "short_name": "drumkeep",
+            "id": "/",
+            "start_url": "/floor",
+            "scope": "/",
+            "display": "standalone",
+            "background_color": _PAPER,
+            "theme_color": _INK,
+            "icons": [icon],
+        },
+        media_type="application/manifest+json",
+    )
+
+
+@router.get("/waiting")
+async def waiting(request: Request) -> HTMLResponse:
+    """Show what waits on this device; the same for everybody, so that a phone can keep it."""
+    html = render(
+        "waiting.html",
+        formats=Formats(units="us", timezone=UTC, now=datetime.fromtimestamp(0, tz=UTC)),
+        nonce=request.state.nonce,
+        titles={kind: title for kind, (title, _) in ACTION.items()},
+    )
+    return HTMLResponse(html)

@@ -1,0 +1,131 @@
+"""A phone without a connection shows what it last knew, marked, and keeps what is tapped."""
+
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack
+from datetime import datetime
+
+import pytest
+
+from tests.builders.stock import Body, ago
+from tests.fixtures.devtools import Chromium, Page
+from tests.fixtures.ports import free_port
+from tests.fixtures.serving import MANAGER, PASSWORD, Serving, listening, serving
+from tests.fixtures.yard import Yard, yard
+
+__all__ = ["serving", "yard"]
+
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(120)]
+
+TWELVE = 12
+LATE_S = 3.0
+"""A tap is told by the second, and noted here after the page that follows it."""
+
+
+def moment(text: str) -> float:
+    return datetime.fromisoformat(text).timestamp()
+
+
+class Coverage:
+    """The service on a port of its own that can be out of reach for a while."""
+
+    def __init__(self, serving: Serving) -> None:
+        self._app = serving.app
+        self._port = free_port()
+        self.url = f"http://127.0.0.1:{self._port}"
+        self._there = ExitStack()
+
+    def come(self) -> None:
+        self._there.enter_context(listening(self._app, port=self._port))
+
+    def go(self) -> None:
+        self._there.close()
+
+
+@pytest.fixture
+def coverage(serving) -> Iterator[Coverage]:
+    made = Coverage(serving)
+    made.come()
+    yield made
+    made.go()
+
+
+@pytest.fixture
+def phone(coverage, chromium, tmp_path) -> Iterator[Page]:
+    """Give a phone whose owner has signed in, with the worker at its post."""
+    browser = Chromium(program=chromium, profile=tmp_path)
+    with browser.page(coverage.url, width=390, height=844) as page:
+        page.goto("/sign-in")
+        page.wait_for("navigator.serviceWorker.controller !== null")
+        page.click("#name")
+        page.type(MANAGER)
+        page.click("#password")
+        page.type(PASSWORD)
+        page.press("Enter")
+        page.wait_for("location.pathname === '/floor' && document.readyState === 'complete'")
+        yield page
+    browser.close()
+
+
+def tap(page: Page, tag: str, kind: str, **typed: str) -> None:
+    """Open a form of the drum page, fill it in and send it."""
+    page.goto(f"/drums/{tag}")
+    page.click(f"#do-{kind} > summary")
+    for field, text in typed.items():
+        page.click(f"#do-{kind} [name={field}]")
+        page.type(text)
+    page.evaluate("window.before = true")
+    page.click(f"#do-{kind} button.strong")
+    page.wait_for("!window.before && document.readyState === 'complete'")
+
+
+def recorded(yard: Yard, tag: str, kind: str) -> list[Body]:
+    """Return a drum's events of a kind, in the order in which they happened."""
+    events = [event for event in yard.history(tag)["events"] if event["kind"] == kind]
+    return sorted(events, key=lambda event: event["at"])
+
+
+@pytest.mark.slow
+def test_an_hour_without_connection_loses_nothing_and_doubles_nothing(yard, coverage, phone):
+    tag = yard.receive(place=yard.place("room"), liquid_c=27.0, at=ago(3.0))["tag"]
+    other = yard.receive(place=yard.place("room"), liquid_c=27.0, at=ago(3.0))["tag"]
+    for address in (f"/d/{tag}", f"/drums/{tag}", f"/drums/{other}"):
+        phone.goto(address)
+    assert phone.text().strip()
+
+    coverage.go()
+    phone.goto(f"/d/{tag}")
+    assert "No connection" in phone.text()
+    assert phone.evaluate("document.querySelector('h1').textContent") == "WAS READY"
+    assert "Take it" not in phone.text()
+    tapped = []
+    for minutes in range(1, TWELVE):
+        tap(phone, tag, "agitated", minutes=str(minutes))
+        tapped.append(time.time())  # noqa: TID251 - the browser's clock is the real one
+    tap(phone, other, "emptied")
+    # Meanwhile somebody else, elsewhere, is done with the other drum.
+    yard.record(other, "emptied")
+    phone.wait_for(f"document.querySelectorAll('.deed').length === {TWELVE}")
+    assert phone.text().count("Waits for a connection") == TWELVE
+
+    coverage.come()
+    phone.click("#send")
+    phone.wait_for("document.querySelectorAll('.deed').length === 1")
+    phone.wait_for("document.querySelectorAll('.deed button').length === 2")
+    mixed = recorded(yard, tag, "agitated")
+    assert [event["data"]["minutes"] for event in mixed] == [float(m) for m in range(1, TWELVE)]
+    assert all(
+        abs(moment(event["at"]) - at) < LATE_S for event, at in zip(mixed, tapped, strict=True)
+    )
+    assert len(recorded(yard, other, "emptied")) == 1
+    assert "Send again as mara" in phone.text()
+    phone.click(".deed button:last-of-type")
+    phone.wait_for("document.querySelectorAll('.deed').length === 0")
+    assert "Nothing waits." in phone.text()
+
+
+def test_what_is_tapped_with_a_connection_is_recorded_at_once_and_once(yard, phone):
+    tag = yard.receive(place=yard.place("room"), liquid_c=27.0, at=ago(3.0))["tag"]
+    tap(phone, tag, "agitated", minutes="7")
+    assert phone.evaluate("location.pathname") == f"/drums/{tag}"
+    assert len(recorded(yard, tag, "agitated")) == 1

@@ -1,0 +1,28 @@
+"""What a phone needs to go on without a connection."""
+
+import pytest
+
+from tests.fixtures.html import Page
+from tests.fixtures.serving import nobody, serving
+
+__all__ = ["nobody", "serving"]
+
+
+def test_worker_is_looked_for_anew_and_is_script(nobody):
+    answer = nobody.get("/worker.js")
+    assert answer.headers["Content-Type"].startswith("text/javascript")
+    assert answer.headers["Cache-Control"] == "no-cache"
+
+
+def test_manifest_makes_the_pages_installable(nobody):
+    # W3C Web Application Manifest: the members that a browser needs to offer it
+    told = nobody.get("/app.webmanifest").json()
+    assert {"name", "start_url", "display", "icons"} <= told.keys()
+    assert nobody.get(told["icons"][0]["src"]).headers["Content-Type"] == "image/svg+xml"
+
+
+@pytest.mark.parametrize("path", ["/waiting", "/sign-in"])
+def test_pages_without_anybody_bring_the_worker_along(nobody, path):
+    page = Page(nobody.get(path).text)
+    assert any("offline.js" in script.get("src", "") for script in page.all("script"))
+    assert {"rel": "manifest", "href": "/app.webmanifest"} in page.all("link")

@@ -2,6 +2,7 @@
 
 import base64
 import json
+import re
 import signal
 import subprocess
 import sys
@@ -14,6 +15,7 @@ import pytest
 from drumkeep.notify.broker_access import hashed
 from drumkeep.operations.foreign import ForeignMap
 from drumkeep.operations.foreign_mappings import create_mapping
+from drumkeep.operations.sparkplug_groups import create_group
 from drumkeep.storage.transaction import transaction
 from tests.end_to_end.ingest_runs import wait_until
 from tests.fixtures.shipped_broker import (
@@ -129,6 +131,31 @@ def test_a_device_that_speaks_another_json_is_read_once_its_mapping_is_kept(yard
         wait_until(lambda: stored(yard) != [], "it is stored")
 
     assert stored(yard) == [pytest.approx(25.0)]
+
+
+def test_an_edge_node_of_sparkplug_writes_its_group_and_hears_its_births_asked_for(yard):
+    door = yard.broker.door("north/gw-1", yard.give("gw-1"))
+    acl = yard.broker.root / "etc/mosquitto/drumkeep-service.acl"
+    # as deploy/mosquitto/README.md says
+    acl.write_text(acl.read_text() + "topic read spBv1.0/#\ntopic write spBv1.0/+/NCMD/+\n")
+    with transaction(yard.engine) as tx:
+        create_group(tx, group="Shed 1", node="edge-1", gateway="north/gw-1")
+    yard.broker.stop()
+    yard.write()
+    yard.broker.start()
+
+    command = "spBv1.0/Shed 1/NCMD/edge-1"
+    with ingesting(yard):
+        wait_until(lambda: "spBv1.0/Shed 1/NDATA/edge-1/# (QoS 1)" in yard.broker.log(), "it reads")
+        assert NOT_ALLOWED in publish(door, "spBv1.0/Shed 1/NDATA/edge-2", "forged").stderr
+        assert NOT_ALLOWED in publish(door, command, "forged").stderr
+        assert publish(door, "spBv1.0/Shed 1/NDATA/edge-1", "").stderr == ""
+        asked = rf"Received PUBLISH from drumkeep-ingest \(d0, q0, r0, m0, '{command}'"
+        wait_until(lambda: re.search(asked, yard.broker.log()) is not None, "it is asked")
+    with listening(yard, door, command, "spBv1.0/Shed 1/NCMD/edge-2") as heard:
+        for node in ("edge-1", "edge-2"):
+            publish(service_door(yard), f"spBv1.0/Shed 1/NCMD/{node}", f"for {node}")
+    assert heard == [f"{command} for edge-1"]
 
 
 @pytest.mark.parametrize(

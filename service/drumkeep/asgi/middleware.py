@@ -18,6 +18,11 @@ from drumkeep.errors import Invalid
 MAX_BODY: Final = 1024 * 1024
 """Bytes of a request's body."""
 
+MAX_UPLOAD: Final = 16 * MAX_BODY
+"""Bytes where a file is uploaded: a year of a logger that records every minute."""
+
+UPLOADS: Final = frozenset({"/api/v1/readings/imports", "/sensors/import"})
+
 request_id: ContextVar[str | None] = ContextVar("request_id", default=None)
 """Id of the request that is being answered, for the log."""
 
@@ -54,8 +59,8 @@ class Envelope:
     """ASGI middleware around everything else.
 
     It puts ``request_id`` and ``nonce`` into ``request.state``, refuses bodies over
-    :data:`MAX_BODY` by their length or while they stream, sets the security headers, and answers a
-    defect with a problem that tells nothing but the id.
+    :data:`MAX_BODY`, or :data:`MAX_UPLOAD` where files come, by their length or while they stream,
+    sets the security headers, and answers a defect with a problem that tells nothing but the id.
     """
 
     def __init__(self, app: ASGIApp, *, meters: Meters) -> None:
@@ -89,11 +94,12 @@ class Envelope:
                 headers.setdefault("Cache-Control", "no-store")
             await send(message)
 
-        body = _BoundedBody(receive)
+        most = MAX_UPLOAD if scope["path"] in UPLOADS else MAX_BODY
+        body = _BoundedBody(receive, most)
         headers = Headers(scope=scope)
         length = headers.get("content-length", "")
         try:
-            if length.isdigit() and int(length) > MAX_BODY:
+            if length.isdigit() and int(length) > most:
                 if "expect" not in headers:  # such a client waits for our word before it sends
                     await body.drain()
                 response = problems.of_status(413).response(request_id=identity)
@@ -118,17 +124,18 @@ def _method(scope: Scope) -> str:
 
 
 class _BoundedBody:
-    """A request's ``receive`` that refuses to hand on more than :data:`MAX_BODY` bytes."""
+    """A request's ``receive`` that refuses to hand on more than so many bytes."""
 
-    def __init__(self, receive: Receive) -> None:
+    def __init__(self, receive: Receive, most: int) -> None:
         self._receive = receive
+        self._most = most
         self._size = 0
 
     async def __call__(self) -> Message:
         message = await self._receive()
         if message["type"] == "http.request":
             self._size += len(message.get("body", b""))
-            if self._size > MAX_BODY:
+            if self._size > self._most:
                 if message.get("more_body", False):
                     await self.drain()
                 raise HTTPException(413)

@@ -8,7 +8,7 @@ from typing import Final
 
 from drumkeep.app import make_engine
 from drumkeep.domain.devices import said as device_said
-from drumkeep.domain.logger_columns import FOR_ALL
+from drumkeep.domain.logger_columns import said_of_column
 from drumkeep.domain.sensors import OF_A_DEVICE, UNITS, Quantity
 from drumkeep.errors import Fault, Invalid
 from drumkeep.operations.readings_import import (
@@ -85,10 +85,8 @@ def _run(arguments: argparse.Namespace) -> int:
         zone=arguments.zone,
         day_first=arguments.day_first,
         time=arguments.time,
-        sensors=dict(_pair(text, "--sensor") for text in arguments.sensor),
-        units=dict(
-            _pair(text, "--unit") if "=" in text else (FOR_ALL, text) for text in arguments.unit
-        ),
+        sensors=dict(said_of_column(text, field="sensor") for text in arguments.sensor),
+        units=dict(said_of_column(text, field="unit") for text in arguments.unit),
     )
     content = _read(arguments.file)
     settings = load(data_dir=arguments.data_dir)
@@ -108,15 +106,6 @@ def _run(arguments: argparse.Namespace) -> int:
     report = report_of(imported, outcomes)
     sys.stdout.write("\n".join(_lines(report, check=arguments.check)) + "\n")
     return 0
-
-
-def _pair(text: str, option: str) -> tuple[str, str]:
-    # A header may have = in it, a sensor's name and a unit have none.
-    column, mark, name = text.rpartition("=")
-    if not (mark and column and name):
-        mend = "Write it as COLUMN=NAME, with quotes around it where the header has spaces."
-        raise Invalid(_TITLE, [Fault(option, text, "names no column", mend)])
-    return column, name.strip()
 
 
 def _read(file: Path) -> bytes:

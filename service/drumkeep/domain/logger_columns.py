@@ -117,6 +117,24 @@ def names_in(table: LoggerTable) -> set[str]:
     return found - {""}
 
 
+def said_of_column(text: str, *, field: str) -> tuple[str, str]:
+    """Part ``COLUMN=NAME`` or ``COLUMN=UNIT``; a unit alone is said of all columns.
+
+    Raises
+    ------
+    Invalid
+        One of the two is missing.
+    """
+    # A header may have = in it; a sensor's name and a unit have none.
+    column, mark, said = text.rpartition("=")
+    if not mark and field == "unit":
+        column = FOR_ALL
+    if not column or not said.strip():
+        mend = "Write COLUMN=NAME, such as Dock=urn:dev:ow:10e2073a01080063:temp; or COLUMN=F."
+        raise Invalid(TITLE, [Fault(field, text, "names no column", mend)])
+    return column, said.strip()
+
+
 def cell(row: Sequence[str], column: int) -> str:
     """Return a cell; lines may end early."""
     return row[column] if column < len(row) else ""

@@ -156,7 +156,7 @@ def test_a_day_that_comes_first_is_said(engine, imported, capsys):
         (WEEK, (), r"sensor is not said for any of the columns 'Datum', 'Temp \(°F\)', 'Feuchte'"),
         (WEEK, ("--sensor", "Temp=urn:x:y"), "sensor 'urn:x:y' is not registered"),
         (WEEK, ("--sensor", f"Wind={AIR}"), "sensor 'Wind' is no column. Use one of"),
-        (WEEK, ("--sensor", AIR), f"--sensor '{AIR}' names no column"),
+        (WEEK, ("--sensor", AIR), f"sensor '{AIR}' names no column"),
         (WEEK.replace(" (°F)", ""), COLUMNS, "unit 'Temp' says no unit"),
         (WEEK, (*COLUMNS, "--unit", "furlong"), "unit 'furlong' is no unit that is known"),
         (WEEK, (*COLUMNS, "--zone", "Mars/Base"), "zone 'Mars/Base' is no time zone"),

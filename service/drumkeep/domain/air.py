@@ -56,9 +56,11 @@ class PlaceAir:
     """Air of a place at grid steps ``first`` … ``first + len − 1``, °C.
 
     ``likely`` is NaN where no sensor has a say. ``known`` says where ``low`` and ``high`` are the
-    likely air itself; ``supported`` where readings bound it, as they do where it is known and
-    where sensors contradict one another. ``error_k`` is the sensors' own error, K.
-    ``supported_to_ms`` is the earliest of the newest readings of the sensors trusted at the end.
+    likely air itself or, of old readings that were thinned, how far the air strayed from it within
+    a quarter of an hour; ``supported`` where readings bound it, as they do where it is known and
+    where sensors contradict one another. ``error_k`` is the error of what is told, K: the sensors'
+    own, and how far the air strayed. ``supported_to_ms`` is the earliest of the newest readings of
+    the sensors trusted at the end.
     """
 
     first: int
@@ -139,7 +141,8 @@ def place_air(
     voices = np.where(known, heard.sound & ~apart, np.where(split, heard.sound, heard.has_say))
     voices = np.where(unsure, heard.jumping, voices)
     likely = median_of(np.where(voices, lines, np.nan))
-    low, high = likely.copy(), likely.copy()
+    strayed = np.where(voices & known, heard.strayed_k, 0.0).max(axis=0)
+    low, high = likely - strayed, likely + strayed
     open_ = split | unsure
     if open_.any():
         low[open_] = np.where(voices, low_lines, np.inf).min(axis=0)[open_]
@@ -157,7 +160,7 @@ def place_air(
         known=known,
         supported=supported,
         supported_to_ms=heard.supported_to_ms(),
-        error_k=np.where(np.isfinite(error_k), error_k, NO_SENSOR_K),
+        error_k=np.where(np.isfinite(error_k), error_k, NO_SENSOR_K) + strayed,
     )
 
 
@@ -217,6 +220,7 @@ class _Heard:
         self.has_say = np.stack([t.has_say for t in told])[:, APART_STEPS:]
         self.jumping = np.stack([t.jumping for t in told])[:, APART_STEPS:]
         given = np.stack([t.given for t in told])[:, APART_STEPS:]
+        self.strayed_k = np.stack([t.strayed_k for t in told])[:, APART_STEPS:]
         self.low = np.where(self.jumping, np.fmin(self.lines, given), self.lines)
         self.high = np.where(self.jumping, np.fmax(self.lines, given), self.lines)
         self.last_ms = np.stack([t.trusted_ms for t in told])[:, APART_STEPS:].max(axis=0)
@@ -269,6 +273,11 @@ class _Told:
         limit_ms = gap_limit_seconds(kind=kind, interval_s=series.interval_s) * 1000.0
         self.line = np.interp(times, ts, said)
         self.given = np.interp(times, ts, np.where(codes == Code.RANGE, said, series.value_c))
+        self.strayed_k = (
+            np.zeros(len(times))
+            if series.strayed_k is None
+            else np.maximum(series.strayed_k[at], series.strayed_k[after])
+        )
         self.has_say = (
             _hanging(series, times=times) & (trusted[at] >= 0) & ~(nonsense & (age > HELD_MS))
         )

@@ -119,7 +119,11 @@ class Weather:
     def over(
         self, step: int, *, at: Indices, mean_c: Floats
     ) -> tuple[Floats, Floats, NDArray[np.bool_], Floats]:
-        """Air (3, drum), floor (3, drum), whether known, and high − low, over a step's length."""
+        """Air (3, drum), floor (3, drum), whether known, and the doubt in it, over a step's length.
+
+        The doubt is high − low, and where the air is known half of that: its mean is right, and it
+        strayed as far either way.
+        """
         k = step - self.first
 
         def middle(values: Floats) -> Floats:
@@ -133,7 +137,7 @@ class Weather:
         floor = middle(self.floor)
         floor = np.where(np.isfinite(floor), floor, mean_c)
         below = np.where(known, floor, floor + (air - likely))
-        return air, below, known, np.where(known, 0.0, high - low)
+        return air, below, known, np.where(known, 0.5, 1.0) * (high - low)
 
 
 def memory_limits(products: Sequence[Product]) -> MemoryLimits:

@@ -35,6 +35,10 @@ class SensorSeries:
         As the sensor gave it, shape (reading,); left out where there is no calibration.
     what
         What it measures there.
+    strayed_k
+        How far what it measures strayed within the quarter of an hour of each reading, half of
+        highest less lowest, K, shape (reading,): of old readings, thinned to one in a quarter,
+        which then say the mean of all. None where none was thinned.
     stuck
         Spans over which it stands still while what it measures does not (``domain.constancy``):
         epoch ms, the end None while it does; they reach back further than the readings here.
@@ -47,6 +51,7 @@ class SensorSeries:
     until_ms: int | None = None
     raw: Floats | None = None
     what: What = What.AIR
+    strayed_k: Floats | None = None
     stuck: tuple[tuple[int, int | None], ...] = field(default=())
 
     @property

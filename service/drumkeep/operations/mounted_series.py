@@ -24,6 +24,7 @@ from drumkeep.domain.grid import to_ms
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import (
     HELD_MS,
+    POWER_ON_C,
     Code,
     codes_of,
     look_back_ms,
@@ -32,7 +33,7 @@ from drumkeep.domain.plausibility import (
 )
 from drumkeep.domain.sensor_series import SensorSeries
 from drumkeep.domain.sensors import What
-from drumkeep.storage import readings
+from drumkeep.storage import readings, retention
 from drumkeep.storage.tables.catalogue import Calibration, Mount, Sensor
 from drumkeep.storage.transaction import Tx
 
@@ -45,6 +46,9 @@ _NOTHING: Final = (np.empty(0, dtype=np.int64), np.empty(0))
 
 _WITNESSES: Final = 32
 """So many sensors elsewhere are asked about one that stands still, those in the open air first."""
+
+_SPARSE_MS: Final = 10 * 60_000
+"""In an hour that was thinned some two readings are at least this far apart."""
 
 _REACHES: Final = (2 * 86_400_000, HISTORY_MS)
 """Most of what is stuck shows within two days of when it was; else more is read."""
@@ -144,13 +148,44 @@ def _read(tx: Tx, one: Hung, *, from_ms: int, to_ms: int) -> SensorSeries:
     begin = bridge - look_back_ms(one.sensor.interval_s)
     while True:
         stored = readings.series(tx, sensor_ids=[one.sensor.id], from_ms=begin, to_ms=to_ms)
-        series = one.series(*stored[one.sensor.id])
+        series = _with_quarters(tx, one, series=one.series(*stored[one.sensor.id]))
         enough = begin <= max(bridge - HELD_MS, one.since_ms()) or reaches_back(
             series, kind=one.kind, begin_ms=begin, at_ms=bridge
         )
         if enough:
             return series
         begin -= HELD_MS
+
+
+def _with_quarters(tx: Tx, one: Hung, *, series: SensorSeries) -> SensorSeries:
+    """Let old readings, thinned to one in a quarter of an hour, say the mean of all that were.
+
+    Liquid takes hours to follow air, so the mean is what matters of a quarter; how far the air
+    strayed from it is doubt. Where one of the readings that went would have been doubted for its
+    value alone, the one that stayed, which was the nearest to the mean, speaks for itself.
+    """
+    times = series.ts_ms
+    if not len(times) or (np.diff(times) < _SPARSE_MS).all():
+        return series
+    found = retention.quarters(
+        tx, sensor_id=one.sensor.id, from_ms=int(times[0]), to_ms=int(times[-1])
+    )
+    if not found:
+        return series
+    begins = np.array([quarter.begin_ms for quarter in found], dtype=np.int64)
+    raw = np.array([(quarter.mean, quarter.low, quarter.high) for quarter in found]).T
+    mean, low, high = (calibrated(begins, row, calibrations=one.calibrations) for row in raw)
+    manner = manner_of(one.what, kind=one.kind)
+    sound = (np.minimum(low, high) >= manner.low) & (np.maximum(low, high) <= manner.high)
+    sound &= raw[2] != POWER_ON_C
+    at = np.searchsorted(begins, times, side="right") - 1
+    inside = (at >= 0) & (times - begins[at] < retention.QUARTER_MS)
+    inside[inside] = sound[at[inside]]
+    return replace(
+        series,
+        value_c=np.where(inside, mean[at], series.value_c),
+        strayed_k=np.where(inside, 0.5 * np.abs(high - low)[at], 0.0),
+    )
 
 
 def _stuck(
@@ -255,13 +290,15 @@ def week_extremes(tx: Tx, *, hung: Sequence[Hung]) -> Extremes:
             since = max(moment_ms - _WEEK_MS, one.since_ms())
             if since > until or one.sensor.id not in oldest:
                 continue
+            within = _raw_range(one, at=until)
             found = readings.extremes(
-                tx,
-                sensor_ids=[one.sensor.id],
-                from_ms=since,
-                to_ms=until,
-                within=_raw_range(one, at=until),
+                tx, sensor_ids=[one.sensor.id], from_ms=since, to_ms=until, within=within
             ).get(one.sensor.id)
+            thinned = retention.extremes(
+                tx, sensor_id=one.sensor.id, from_ms=since, to_ms=until, within=within
+            )
+            if found is not None and thinned is not None:
+                found = (min(found[0], thinned[0]), max(found[1], thinned[1]))
             if found is not None:
                 pair = calibrated(
                     np.full(2, until, dtype=np.int64),
@@ -304,8 +341,9 @@ def span_air(
         times, true = series.ts_ms[good], series.value_c[good]
         if not len(times):
             continue
-        lows.append(float(true.min()))
-        highs.append(float(true.max()))
+        strayed = np.zeros(len(times)) if series.strayed_k is None else series.strayed_k[good]
+        lows.append(float((true - strayed).min()))
+        highs.append(float((true + strayed).max()))
         span = float(times[-1] - times[0])
         area = float(np.trapezoid(true, times.astype(np.float64)))
         means.append(area / span if span else float(true[0]))

@@ -6,6 +6,7 @@ quarter of an hour that had any; how many there were, the lowest, the highest an
 """
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Final
 
 from sqlalchemy import func, select, tuple_
@@ -18,6 +19,16 @@ from drumkeep.storage.transaction import Tx
 QUARTER_MS: Final = 900_000
 _QUARTERS_PER_HOUR: Final = 4
 _HOUR_MS: Final = 3_600_000
+
+
+@dataclass(frozen=True, slots=True)
+class Quarter:
+    """All readings of a sensor in a quarter of an hour: as it gave them, from an epoch ms on."""
+
+    begin_ms: int
+    mean: float
+    low: float
+    high: float
 
 
 def first_hour(tx: Tx) -> int | None:
@@ -93,3 +104,42 @@ def thin(tx: Tx, *, hour: int, may: Callable[[int], bool]) -> int:
         )
     )
     return gone.rowcount
+
+
+def quarters(tx: Tx, *, sensor_id: int, from_ms: int, to_ms: int) -> list[Quarter]:
+    """Return what is known of the quarters of an hour that were thinned in a span, oldest first."""
+    connection = tx.session.connection()
+    hours = list(range(from_ms // _HOUR_MS, to_ms // _HOUR_MS + 1))
+    rows = connection.execute(
+        select(
+            rollup_15m.c.quarter,
+            rollup_15m.c.n,
+            rollup_15m.c.low,
+            rollup_15m.c.high,
+            rollup_15m.c.total,
+        )
+        .where(among(connection, rollup_15m.c.hour, hours), rollup_15m.c.sensor_id == sensor_id)
+        .order_by(rollup_15m.c.quarter)
+    )
+    return [
+        Quarter(number * QUARTER_MS, mean=total / n, low=low, high=high)
+        for number, n, low, high, total in rows
+    ]
+
+
+def extremes(
+    tx: Tx, *, sensor_id: int, from_ms: int, to_ms: int, within: tuple[float, float]
+) -> tuple[float, float] | None:
+    """Return the lowest and highest value of the quarters that were thinned in a span.
+
+    As the sensor gave them, of those quarters whose values all lie ``within`` two others; None if
+    there is none.
+    """
+    kept = [
+        quarter
+        for quarter in quarters(tx, sensor_id=sensor_id, from_ms=from_ms, to_ms=to_ms)
+        if within[0] <= quarter.low and quarter.high <= within[1]
+    ]
+    if not kept:
+        return None
+    return min(quarter.low for quarter in kept), max(quarter.high for quarter in kept)

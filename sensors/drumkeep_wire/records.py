@@ -102,9 +102,13 @@ _NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")
 _SPOOL: Final = re.compile(r"(.+):spool:([0-9a-f]{8})")
 
 
+is_name: Final = _NAME.fullmatch
+"""Whether RFC 8428 §4.5.1 allows a joined name."""
+
+
 def check_name(name: str, index: int) -> None:
     """Refuse a joined name that RFC 8428 §4.5.1 does not allow."""
-    if _NAME.fullmatch(name) is None:
+    if not is_name(name):
         raise WireError(
             f"{index}.n",
             name,

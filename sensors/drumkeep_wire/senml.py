@@ -31,6 +31,7 @@ from drumkeep_wire.records import (
     Value,
     check_name,
     finite,
+    is_name,
     spool_of,
 )
 
@@ -214,6 +215,7 @@ def _refuse_must_understand(payload: bytes) -> None:
 
 
 def _resolve(sent: list[_Fields], received_at: float) -> Pack:  # noqa: C901, PLR0912 - one pass
+    # Every reading of every gateway passes here; so what raises is called only where it will.
     version: int | None = None
     base_name = ""
     base_time = base_value = 0.0
@@ -241,7 +243,8 @@ def _resolve(sent: list[_Fields], received_at: float) -> Pack:  # noqa: C901, PL
             base_sum = fields.bs
 
         name = base_name if fields.n is UNSET else base_name + fields.n
-        check_name(name, index)
+        if not is_name(name):
+            check_name(name, index)
         unit = base_unit if fields.u is UNSET else fields.u
         value = _value(fields, base_value, index)
         total = base_sum
@@ -259,7 +262,8 @@ def _resolve(sent: list[_Fields], received_at: float) -> Pack:  # noqa: C901, PL
         if time < FIRST_ABSOLUTE_S:
             relative = True
             time += received_at
-        finite(time, index, "t")
+        if not math.isfinite(time):
+            finite(time, index, "t")
         ordered = ordered and time >= last_time
         last_time = time
         update_time = None if fields.ut is UNSET else fields.ut
@@ -287,7 +291,8 @@ def _version(sent: float, index: int, known: int | None) -> int:
 
 def _value(fields: _Fields, base_value: float, index: int) -> Value:
     if fields.vs is UNSET and fields.vb is UNSET and fields.vd is UNSET and fields.v is not UNSET:
-        return finite(base_value + fields.v, index, "v")  # nearly every record there is
+        value = base_value + fields.v  # nearly every record there is
+        return value if math.isfinite(value) else finite(value, index, "v")
     given: list[tuple[str, Value]] = []
     if fields.v is not UNSET:
         given.append(("v", finite(base_value + fields.v, index, "v")))

@@ -227,7 +227,7 @@ def sift(
     for record in records:
         value, time = record.value, record.time
         scale = _SCALES.get(record.unit or "")
-        if scale is not None and _is_number(value):
+        if scale is not None and (isinstance(value, float) or _is_number(value)):
             quantity, factor, offset, low, high = scale
             stored = value * factor + offset
             if low <= stored <= high and oldest_s <= time <= newest_s:

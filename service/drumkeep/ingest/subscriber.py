@@ -7,6 +7,7 @@ while the client goes on calling itself connected. So callbacks only queue, and 
 import logging
 import random
 import ssl
+import struct
 import threading
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
@@ -45,6 +46,10 @@ HANG_UPS: Final = 3
 """After so many without an answer in between the other protocol is tried."""
 
 _OTHER_PROTOCOL: Final = "Unsupported protocol version"
+
+_PUBACK: Final = struct.Struct("!HH")
+_PUBACK_HEAD: Final = 0x4002
+"""Of a success, in 3.1.1 and 5.0 alike: the kind of packet and that a message's number follows."""
 
 _OPTIONS: Final = SubscribeOptions(qos=1, retainHandling=1)
 # 1: retained messages come when the subscription is new, and not at each reconnect.
@@ -168,9 +173,13 @@ class Subscriber:
     def acknowledge(self, messages: Iterable[Arrived]) -> None:
         """Acknowledge messages, in the order in which they came (MQTT 5.0, 4.6)."""
         with self._epoch_lock:
-            for message in messages:
-                if message.qos and message.epoch == self._epoch:
-                    self._client.ack(message.mid, message.qos)
+            mids = [one.mid for one in messages if one.qos and one.epoch == self._epoch]
+            if not mids:
+                return
+            # There is no public way to send many at once. One by one each would wake the network
+            # thread and be written by itself, a fifth of all that a message costs.
+            packets = b"".join(_PUBACK.pack(_PUBACK_HEAD, mid) for mid in mids)
+            self._client._packet_queue(PacketTypes.PUBACK << 4, packets, mids[-1], 1)  # noqa: SLF001
 
     def publish_retained(self, topic: str, payload: bytes) -> bool:
         """Publish for whoever listens now or later; False when there is no connection."""

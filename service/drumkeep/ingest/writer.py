@@ -36,8 +36,8 @@ DIED: Final = 70
 """Exit status of a process whose writer died (EX_SOFTWARE of sysexits.h). Whoever watches the
 process starts it again; one that goes on receiving and stores nothing would look well."""
 
-BATCH_MESSAGES: Final = 2000
-BATCH_OCTETS: Final = 2**20
+BATCH_MESSAGES: Final = 5000
+BATCH_OCTETS: Final = 4 * 2**20
 LINGER_S: Final = 0.005
 IDLE_S: Final = 0.5
 FIRST_PAUSE_S: Final = 0.1

@@ -7,6 +7,7 @@ hours alone would read all sensors.
 import math
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 from typing import Final, TypeVar
 
 import numpy as np
@@ -71,10 +72,12 @@ def insert_batch(tx: Tx, *, rows: Iterable[Row]) -> int:
     int
         How many were new.
     """
-    ordered = sorted([(hour_of(ts), sensor_id, ts, value) for sensor_id, ts, value in rows])
+    ordered = [(hour_of(ts), sensor_id, ts, value) for sensor_id, ts, value in sorted(rows)]
     if not ordered:
         return 0
     hours = sorted({row[0] for row in ordered})
+    if len(hours) > 1:
+        ordered.sort(key=itemgetter(0))
     partitions.ensure(tx, months={Month.of_hour(hour) for hour in hours})
     rollups.mark(tx, hours=hours)
     return insert(

@@ -205,7 +205,12 @@ def page_forms(yard: Yard) -> dict[str, dict[str, str]]:
         "/gateways/north/attic/credential": {},
         "/gateways/north/attic/credential/revoke": {},
         f"/products/{yard.iso}/points": {},
+        "/notices/mara": {"url": "jsons://hooks.example.com/x"},
+        "/notices/mara/1/least": {"least": "low"},
+        "/notices/mara/1/test": {},
+        "/notices/mara/1/remove": {},
         "/labels": {"drums": tag, "size": "4x6in", "start": "1"},
+        "/receive": {"product": yard.iso, "count": "1"},
     }
 
 

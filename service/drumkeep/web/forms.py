@@ -47,7 +47,7 @@ def event_body(  # noqa: C901 - one arm a kind
         "note": form.get("note") or None,
     }
     if kind in ("dipped", "skin"):
-        body["c"] = _temperature(form, "temperature", us=us)
+        body["c"] = temperature_of(form, "temperature", us=us)
         body["height_m"] = _length(form, us=us)
     elif kind == "moved":
         body["to"] = form.get("to", "")
@@ -55,10 +55,10 @@ def event_body(  # noqa: C901 - one arm a kind
         body["minutes"] = _number(form, "minutes")
     elif kind == "weighed":
         name = "net_kg" if form.get("weighed_as") == "net" else "gross_kg"
-        body[name] = _mass(form, "mass", us=us)
-        body["resolution_kg"] = _mass(form, "resolution", us=us)
+        body[name] = mass_of(form, "mass", us=us)
+        body["resolution_kg"] = mass_of(form, "resolution", us=us)
     elif kind == "decanted":
-        body["kg"] = _mass(form, "mass", us=us)
+        body["kg"] = mass_of(form, "mass", us=us)
         body["to"] = form.get("to", "").strip()
     elif kind == "blanketed":
         body["gas"] = form.get("gas", "")
@@ -86,7 +86,7 @@ def _heated(form: Mapping[str, str], *, us: bool, zone: str) -> dict[str, Any]:
         "watts": number_of(form, "watts"),
         "until": until,
         "height_m": _length(form, us=us),
-        "thermostat_c": _temperature(form, "thermostat", us=us),
+        "thermostat_c": temperature_of(form, "thermostat", us=us),
     }
 
 
@@ -194,7 +194,8 @@ def number_of(form: Mapping[str, str], name: str) -> float:
     return value
 
 
-def _temperature(form: Mapping[str, str], name: str, *, us: bool) -> float | None:
+def temperature_of(form: Mapping[str, str], name: str, *, us: bool) -> float | None:
+    """Return the temperature in a field, °C; None where it is empty."""
     value = _number(form, name)
     return celsius_from_fahrenheit(value) if us and value is not None else value
 
@@ -204,7 +205,8 @@ def _length(form: Mapping[str, str], *, us: bool) -> float | None:
     return None if value is None else value * (INCH_M if us else 0.01)
 
 
-def _mass(form: Mapping[str, str], name: str, *, us: bool) -> float | None:
+def mass_of(form: Mapping[str, str], name: str, *, us: bool) -> float | None:
+    """Return the mass in a field, kg; None where it is empty."""
     value = _number(form, name)
     return kilograms_from_pounds(value) if us and value is not None else value
 

@@ -25,6 +25,7 @@ from drumkeep.web import (
     qr,
     readings_import,
     receive,
+    refused,
     sensors,
     sign_in,
     sparkplug,
@@ -37,7 +38,20 @@ from drumkeep.web.templating import STATIC, static_address
 PAGES = (
     *(sign_in, floor, drums, why, chart, qr, verdict, alarms, sensors, strays, gateways),
     readings_import,
-    *(mappings, sparkplug, places, products, labels, receive, methods, me, notices, live, offline),
+    *(
+        mappings,
+        sparkplug,
+        refused,
+        places,
+        products,
+        labels,
+        receive,
+        methods,
+        me,
+        notices,
+        live,
+        offline,
+    ),
 )
 
 

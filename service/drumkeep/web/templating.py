@@ -36,7 +36,10 @@ template              context
 ``receive.html``      ``given``: the form as filled in, ``faults``, ``facts`` and ``doubts`` of a label,
                       ``lots``: what its lot may be, ``products``, ``places``, ``may_receive``
 ``receipt.html``      ``receipt``: ``ReceiptView``
-``me.html``           nothing more
+``me.html``           ``name``: signs in as, ``devices``: ``DeviceLine``, ``faults`` of a new password
+``people.html``       ``people``: ``PersonLine``, ``code``: ``PhoneCode`` or None, ``faults``,
+                      ``faulty``: whose, or empty for the new one's, ``typed``: the form as sent
+``phone.html``        ``person``: whom the pass signs in, ``secret``: of the pass (nobody signed in)
 ``waiting.html``      ``titles``: what each kind of event is called
 ``problem.html``      ``problem``: ``ProblemView``
 ====================  ============================================================================

@@ -7,10 +7,8 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from drumkeep.domain.labels import SIZES
 from drumkeep.domain.quantities import celsius_from_fahrenheit as f
 from drumkeep.web.formats import Formats
-from drumkeep.web.labels import LabelQuery
 from drumkeep.web.methods import methods_context
 from drumkeep.web.templating import render
 from drumkeep.web.view_models import (
@@ -33,7 +31,8 @@ from drumkeep.web.view_models import (
     VerdictView,
     Viewer,
 )
-from drumkeep.web.views.labels import LabelLine, PrintView
+from drumkeep.web.views.labels import PrintView
+from drumkeep.web.views.people import DeviceLine, PersonLine
 from drumkeep.web.views.places import FilmView, PlaceView, SettingView
 from drumkeep.web.views.products import PropertyRow
 from drumkeep.web.views.sensors import DoubtView, SensorView, SpotView
@@ -47,10 +46,17 @@ from drumkeep.web.views.why import (
 from drumkeep.web.wording import ACTION, drum_marks
 from tests.unit.web.device_samples import device_pages, stray
 from tests.unit.web.notice_samples import notice, notice_pages
+from tests.unit.web.receiving_samples import receiving_pages
 
 NOW = datetime(2027, 2, 5, 7, 12, tzinfo=UTC)  # 1:12 am at the site
 CHICAGO = ZoneInfo("America/Chicago")
 HOUR = timedelta(hours=1)
+DEVICE = DeviceLine(
+    handle="00ff", words="Android phone", since=NOW, until=NOW + timedelta(days=60), here=True
+)
+PERSON = PersonLine(
+    name="dana", display_name="Dana", role="crew", disabled_at=None, devices=(DEVICE,)
+)
 VIEWER = Viewer(display_name="Ana Ruiz", role="manager", units="us", csrf="token-7")
 
 
@@ -391,31 +397,18 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
         },
         **device_pages(change, now=NOW),
         **notice_pages(change, now=NOW),
+        **receiving_pages(change, now=NOW),
         "sign_in.html": {"csrf": "c", "next": "/floor", "name": change("ana"), "error": "No."},
-        "labels.html": {
-            "query": LabelQuery(lot="2231"),
-            "drums": (
-                change(
-                    LabelLine(
-                        tag="K7Q-X4M",
-                        side="iso",
-                        lot="2231",
-                        product="Northwind A",
-                        place="North shed",
-                        copies=1,
-                    )
-                ),
-            ),
-            "left_out": 0,
-            "places": (("pine/north", "North shed"),),
-            "choices": (("pine/north", "North shed"),),
-            "sizes": tuple(SIZES.values()),
-            "size": "4x6in",
-            "address": "https://drums.example",
-            "may_print": True,
-            "page": "labels",
+        "me.html": {"name": "dana", "devices": change((DEVICE,)), "faults": ()},
+        "people.html": {
+            "people": change((PERSON,)),
+            "code": None,
+            "faults": (),
+            "faulty": "",
+            "typed": {},
         },
-        "me.html": {},
+        "phone.html": {"person": change("Dana"), "secret": "s3cret", "viewer": None},
+        "waiting.html": {"titles": {"dipped": "Dip"}, "viewer": None},
         "problem.html": {"problem": change(problem)},
     }
     return {name: render(name, **{**context, **given}) for name, given in own.items()}

@@ -1,0 +1,200 @@
+"""Receiving drums: scan or type, say what was measured and seen, and get a receipt."""
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Annotated, Any, Final
+from uuid import UUID, uuid4
+
+from fastapi import APIRouter, Depends, Query, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import HTMLResponse, Response
+from pydantic import ValidationError
+
+from drumkeep.asgi.deliveries import DeliveryIn, delivery_of
+from drumkeep.asgi.dependencies import ReadingDep, refuse_unless_may, services
+from drumkeep.asgi.happenings import by_caller
+from drumkeep.domain.products import Side
+from drumkeep.domain.roles import Action, may
+from drumkeep.domain.supplier_labels import LONGEST
+from drumkeep.errors import Conflict, Fault, Invalid
+from drumkeep.operations.deliveries import RINGS, delivered, receive_delivery, received_before
+from drumkeep.operations.places import place_named
+from drumkeep.operations.products import product_named
+from drumkeep.operations.supplier_labels import Scanned, look_up_label
+from drumkeep.operations.surroundings import read_ground
+from drumkeep.storage import catalogue
+from drumkeep.storage import drums as drum_rows
+from drumkeep.storage.transaction import Tx
+from drumkeep.web.drums import posted
+from drumkeep.web.forms import mass_of, number_of, temperature_of, when
+from drumkeep.web.shell import Shell, ShellDep, see
+from drumkeep.web.views.receive import (
+    faults_in_words,
+    filled_in,
+    label_facts,
+    receipt_view,
+)
+from drumkeep.web.views.sentences import all_said
+
+router = APIRouter()
+
+PLACE_COOKIE: Final = "drumkeep_receive"
+_YEAR_S: Final = 365 * 86_400
+
+Text = Annotated[str, Query(max_length=LONGEST)]
+
+
+@router.get("/receive")
+def receive_page(request: Request, tx: ReadingDep, shell: ShellDep, label: Text = "") -> Response:
+    """Ask for a scan, and for what no label says; filled in as far as one does."""
+    given = {"id": str(uuid4()), "place": request.cookies.get(PLACE_COOKIE, "")}
+    if not label.strip():
+        return _page(tx, shell, given=given)
+    try:
+        found = look_up_label(tx, text=label, now=shell.now)
+    except Invalid as error:
+        faults = faults_in_words(error.faults, shell.formats)
+        return _page(tx, shell, given=given | {"label": label}, faults=faults)
+    filled = given | filled_in(found, formats=shell.formats) | {"label": label}
+    return _page(tx, shell, given=filled, found=found)
+
+
+@router.post("/receive")
+async def receive(
+    request: Request, shell: ShellDep, form: Annotated[dict[str, str], Depends(posted)]
+) -> Response:
+    """Receive the drums and show the receipt; what cannot be is told on the filled-in form."""
+    refuse_unless_may(shell.caller, Action.RECORD)
+    database = services(request).database
+    try:
+        identity = await database.write(lambda tx: _receive(tx, shell, form))
+    except (Conflict, Invalid, RequestValidationError) as error:
+        faults = faults_in_words(error, shell.formats)
+        return await database.read(lambda tx: _page(tx, shell, given=form, faults=faults))
+    answer = see(f"/receipts/{identity}")
+    answer.set_cookie(
+        PLACE_COOKIE, form.get("place", ""), max_age=_YEAR_S, httponly=True, samesite="lax"
+    )
+    return answer
+
+
+@router.get("/receipts/{identity}")
+def receipt_page(tx: ReadingDep, shell: ShellDep, identity: UUID) -> HTMLResponse:
+    """Show what was received in one go, to be printed."""
+    found = delivered(tx, delivery_id=identity)
+    row = drum_rows.list_drums(tx, tag=found[0][0].tag, present=False)[0]
+    formats = shell.formats.at(row.site.timezone)
+    return shell.answer(
+        "receipt.html",
+        tx=tx,
+        page="receive",
+        formats=formats,
+        receipt=receipt_view(tx, found, formats=formats),
+    )
+
+
+def _page(
+    tx: Tx,
+    shell: Shell,
+    *,
+    given: Mapping[str, str],
+    found: Scanned | None = None,
+    faults: tuple[Fault, ...] = (),
+) -> HTMLResponse:
+    ground = read_ground(tx)
+    answer = shell.answer(
+        "receive.html",
+        tx=tx,
+        page="receive",
+        given=given,
+        faults=faults,
+        facts=() if found is None else label_facts(found.label, formats=shell.formats),
+        doubts=() if found is None else all_said(list(found.doubts), shell.formats),
+        lots=() if found is None else found.label.lots,
+        products=[(p.code, p.name, p.side) for p in catalogue.list_products(tx, limit=1000)],
+        places=[
+            (
+                f"{ground.sites[p.site_id].code}/{p.code}",
+                f"{p.name}, {ground.sites[p.site_id].name}",
+            )
+            for p in ground.places.values()
+        ],
+        may_receive=may(shell.caller.role, Action.RECORD),
+    )
+    answer.status_code = 422 if faults else 200
+    return answer
+
+
+def _receive(tx: Tx, shell: Shell, form: Mapping[str, str]) -> UUID:
+    body = _body(tx, shell, form)
+    try:
+        sent = DeliveryIn.model_validate(body)
+    except ValidationError as error:
+        raise RequestValidationError(
+            [{**e, "loc": ("body", *e["loc"])} for e in error.errors(include_url=False)]
+        ) from None
+    by = by_caller(shell.caller)
+    receive_delivery(tx, delivery=delivery_of(tx, sent), by=by, now=shell.now)
+    return sent.id
+
+
+def _body(tx: Tx, shell: Shell, form: Mapping[str, str]) -> dict[str, Any]:
+    """Return the delivery that a form tells of, as the API takes it."""
+    us = form.get("units", shell.caller.units) == "us"
+    place = place_named(tx, reference=form.get("place", ""))
+    zone = catalogue.sites_by_id(tx, ids=[place.site_id])[place.site_id].timezone
+    body: dict[str, Any] = {
+        "id": form.get("id", ""),
+        "product": form.get("product", ""),
+        "lot": form.get("lot", "").strip(),
+        "place": form.get("place", ""),
+        "at": when(form, "at", zone=zone, now=shell.now) or _came(tx, form, shell.now),
+        "count": _whole(form, "count"),
+        "made_on": form.get("made_on") or None,
+        "expires_on": form.get("expires_on") or None,
+        "net_kg": mass_of(form, "mass", us=us),
+        "measured": form.get("measured", "dip"),
+        "liquid_c": temperature_of(form, "temperature", us=us),
+        "looks": _looks(tx, form),
+        "gtin": form.get("gtin") or None,
+        "note": form.get("note", "").strip() or None,
+    }
+    return {name: value for name, value in body.items() if value is not None}
+
+
+def _whole(form: Mapping[str, str], name: str) -> int:
+    value = number_of(form, name)
+    if value != int(value):
+        raise Invalid(
+            "That is no number of drums.",
+            [Fault(name, form[name], "is not a whole number", "Write how many there are.")],
+        )
+    return int(value)
+
+
+def _looks(tx: Tx, form: Mapping[str, str]) -> dict[str, str]:
+    off: dict[str, str] = {name: "seen" for name in ("bulge", "solids") if form.get(name) == "seen"}
+    if form.get("ring", "not_looked") != "not_looked":
+        off["ring"] = form["ring"]
+    if form.get("damage", "").strip():
+        off["damage"] = form["damage"].strip()
+    if form.get("fine") != "yes":
+        return off
+    if off:
+        mend = "Untick it, or clear what is off. Drums that differ are received apart."
+        raise Invalid(
+            "The looks do not go together.",
+            [Fault("fine", "nothing off", "is ticked, and something off is told", mend)],
+        )
+    product = product_named(tx, code=form.get("product", ""))
+    return {"bulge": "none", "ring": RINGS[Side(product.side)]}
+
+
+def _came(tx: Tx, form: Mapping[str, str], now: datetime) -> str:
+    """Return when drums came that a form without a time tells of: sent twice they came once."""
+    try:
+        known = received_before(tx, delivery_id=UUID(form.get("id", "")))
+    except ValueError:
+        known = []  # no UUID, which is told with whatever else is wrong
+    at = known[0][1].at if known else now
+    return at.astimezone(UTC).isoformat().replace("+00:00", "Z")

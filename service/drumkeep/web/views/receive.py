@@ -1,0 +1,188 @@
+"""What a supplier's label says, and what was received, as pages show it."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from typing import Any, Final
+
+from fastapi.exceptions import RequestValidationError
+
+from drumkeep.asgi.faults import validation_faults
+from drumkeep.domain.drums import fold
+from drumkeep.domain.events import effective
+from drumkeep.domain.quantities import pounds
+from drumkeep.domain.supplier_labels import SupplierLabel
+from drumkeep.errors import DrumkeepError, Fault
+from drumkeep.operations.supplier_labels import Scanned
+from drumkeep.storage import catalogue
+from drumkeep.storage import drums as rows
+from drumkeep.storage.products import as_product
+from drumkeep.storage.tables.drums import Drum, Event
+from drumkeep.storage.transaction import Tx
+from drumkeep.web.form_faults import in_units
+from drumkeep.web.formats import Formats
+
+_LABELS: Final = {
+    "label": "Supplier's label",
+    "label.gtin": "Trade item number",
+    "label.sscc": "Pallet number",
+    "id": "This form",
+    "product": "Product",
+    "lot": "Lot",
+    "code": "Lot",
+    "made_on": "Made on",
+    "expires_on": "Expires on",
+    "net_kg": "Liquid in each",
+    "mass": "Liquid in each",
+    "count": "How many alike",
+    "place": "Into",
+    "at": "When",
+    "measured": "Measured",
+    "liquid_c": "Temperature",
+    "c": "Temperature",
+    "temperature": "Temperature",
+    "looks.damage": "Damage",
+    "fine": "Looked at",
+    "gtin": "Trade item number",
+    "note": "Note",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReceivedDrum:
+    """A drum of a receipt; ``hold`` is why it is on hold."""
+
+    tag: str
+    hold: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReceiptView:
+    """Drums that were received in one go; ``facts`` hold for all of them."""
+
+    side: str
+    drums: tuple[ReceivedDrum, ...]
+    at: datetime
+    by: str
+    facts: tuple[tuple[str, str], ...]
+    note: str | None
+
+    @property
+    def tags(self) -> str:
+        """All tags, as the page of labels takes them."""
+        return " ".join(drum.tag for drum in self.drums)
+
+
+def faults_in_words(
+    found: DrumkeepError | RequestValidationError | Sequence[Fault], formats: Formats
+) -> tuple[Fault, ...]:
+    """Return faults under the labels of the form, figures in the person's units."""
+    faults: Iterable[Fault]
+    if isinstance(found, RequestValidationError):
+        faults = validation_faults(found)
+    elif isinstance(found, DrumkeepError):
+        faults = found.faults or [Fault("", None, found.title, "")]
+    else:
+        faults = found
+    return tuple(
+        replace(
+            fault,
+            field=_LABELS.get(fault.field, fault.field),
+            problem=in_units(fault.problem, formats=formats),
+            mend=in_units(fault.mend, formats=formats),
+        )
+        for fault in faults
+    )
+
+
+def filled_in(found: Scanned, *, formats: Formats) -> dict[str, str]:
+    """Return the fields of the form that a label fills in."""
+    label = found.label
+    told: dict[str, Any] = {
+        "gtin": label.gtin,
+        "product": None if found.product is None else found.product.code,
+        "lot": label.lot,
+        "made_on": _iso(label.made_on),
+        "expires_on": _iso(label.last_day),
+        "mass": None if label.net_kg is None else _mass(label.net_kg, formats),
+        "count": label.count,
+        "note": _marks(label),
+    }
+    return {name: str(value) for name, value in told.items() if value is not None}
+
+
+def label_facts(label: SupplierLabel, *, formats: Formats) -> tuple[tuple[str, str], ...]:
+    """Return in words what a label says beside what its fields hold."""
+    kept = None
+    if label.lowest_c is not None and label.highest_c is not None:
+        kept = formats.temp_span(label.lowest_c, label.highest_c)
+    elif label.highest_c is not None:
+        kept = f"up to {formats.temp(label.highest_c)}"
+    elif label.lowest_c is not None:
+        kept = f"from {formats.temp(label.lowest_c)}"
+    told = {
+        "Trade item": label.gtin,
+        "Serial": label.serial,
+        "Pallet": label.sscc,
+        "Keep at": kept,
+    }
+    return tuple((name, value) for name, value in told.items() if value is not None)
+
+
+def receipt_view(tx: Tx, found: Sequence[tuple[Drum, Event]], *, formats: Formats) -> ReceiptView:
+    """Return what was received in one go."""
+    first, event = found[0]
+    lot, product = rows.lots_and_products(tx, lot_ids=[first.lot_id])[first.lot_id]
+    rules = as_product(product)
+    place_id = int(event.data["place"])
+    place = catalogue.places_by_id(tx, ids=[place_id])[place_id]
+    log = rows.events_of(tx, drum_ids=[drum.id for drum, _ in found])
+    holds = {i: fold(effective(events), product=rules).hold for i, events in log.items()}
+    warm = next((e for e in log[first.id] if e.kind.value == "skin"), None)
+    expires = rules.expires_at(made_on=lot.made_on, expires_on=lot.expires_on).date()
+    facts = {
+        "Product": product.name,
+        "Lot": lot.code,
+        "Made": _day(lot.made_on),
+        "Expires": _day(expires),
+        "Into": place.name,
+        "Liquid in each": formats.mass(event.data.get("net_kg", rules.properties.net_kg)),
+        "Temperature": "not measured",
+    }
+    if event.data.get("liquid_c") is not None:
+        facts["Temperature"] = f"{formats.temp(event.data['liquid_c'])} by a dip"
+    elif warm is not None:
+        facts["Temperature"] = f"{formats.temp(warm.data['c'])} on the skin"
+    return ReceiptView(
+        side=product.side,
+        drums=tuple(
+            ReceivedDrum(tag=drum.tag, hold=hold.reason if (hold := holds[drum.id]) else None)
+            for drum, _ in found
+        ),
+        at=event.at,
+        by=event.by,
+        facts=tuple(facts.items()),
+        note=event.note,
+    )
+
+
+def _iso(day: date | None) -> str | None:
+    return None if day is None else day.isoformat()
+
+
+def _day(day: date) -> str:
+    return f"{day.day} {day:%b} {day.year}"
+
+
+def _mass(kg: float, formats: Formats) -> str:
+    return f"{round(pounds(kg) if formats.units == 'us' else kg, 1):g}"
+
+
+def _marks(label: SupplierLabel) -> str | None:
+    """Return what a label says that the drum's record has no field for."""
+    told = {
+        "GTIN": label.gtin,
+        "serial of the one scanned": label.serial,
+        "SSCC": label.sscc,
+    }
+    return ", ".join(f"{name} {value}" for name, value in told.items() if value) or None

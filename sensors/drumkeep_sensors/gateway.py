@@ -262,12 +262,17 @@ def _identity(file: Path, told: Configuration) -> Identity:
         site=told.gateway.site,
         gateway=told.gateway.code,
         username=broker.username,
-        password=_password(broker, folder),
+        password=lambda: _password(broker, folder),
         tls=tls,
+        keepalive_s=broker.keepalive_s,
     )
 
 
 def _password(broker: BrokerTable, folder: Path) -> str | None:
     if broker.password_file is None:
         return broker.password
-    return (folder / broker.password_file).read_text(encoding="utf-8").partition("\n")[0]
+    try:
+        return (folder / broker.password_file).read_text(encoding="utf-8").partition("\n")[0]
+    except (OSError, UnicodeDecodeError) as error:
+        _log.error("broker.password_file cannot be read: %s", error)  # noqa: TRY400 - no defect
+        return None

@@ -86,8 +86,12 @@ class Identity:
 
     Attributes
     ----------
+    password
+        Asked for at the start and after each refusal: another one may have been given meanwhile.
     tls
         None for a plain line.
+    keepalive_s
+        A line on which nothing comes for twice as long counts as lost.
     """
 
     host: str
@@ -96,8 +100,9 @@ class Identity:
     site: str
     gateway: str
     username: str | None = None
-    password: str | None = field(default=None, repr=False)
+    password: Callable[[], str | None] = field(default=lambda: None, repr=False)
     tls: Tls | None = None
+    keepalive_s: int = KEEPALIVE_S
 
 
 class Publisher:
@@ -143,7 +148,10 @@ class Publisher:
     def start(self) -> None:
         """Begin to connect, and keep at it."""
         self._client.connect_async(
-            self._identity.host, self._identity.port, keepalive=KEEPALIVE_S, clean_start=True
+            self._identity.host,
+            self._identity.port,
+            keepalive=self._identity.keepalive_s,
+            clean_start=True,
         )
         self._client.loop_start()
 
@@ -196,7 +204,7 @@ class Publisher:
             reconnect_on_failure=True,
         )
         if identity.username is not None:
-            client.username_pw_set(identity.username, identity.password)
+            client.username_pw_set(identity.username, identity.password())
         if identity.tls is not None:
             client.tls_set_context(tls_context(identity.tls))
         will = encode_presence(Presence("offline"))
@@ -264,6 +272,8 @@ class Publisher:
     def _begin(self, reason: ReasonCode) -> None:
         if reason.is_failure:
             _log.error("The broker refused us: %s", reason)
+            if self._identity.username is not None:
+                self._client.username_pw_set(self._identity.username, self._identity.password())
             return
         _log.info("Connected, with %d packs to send", len(self._spool.packs))
         self._client.subscribe(self._committed, options=SubscribeOptions(qos=1))

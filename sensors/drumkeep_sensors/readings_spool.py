@@ -30,6 +30,8 @@ _log = logging.getLogger(__name__)
 PACK_RECORDS: Final = 200
 PACKS_AHEAD: Final = 100
 """Packs made before the first of them is confirmed."""
+PACKED_SHARE: Final = 1 / 8
+"""Of the readings that may be kept: packs cannot be thinned, and are not begun beyond it."""
 WORTH_THINNING: Final = 16
 """A stretch is thinned when it holds one in so many of the readings that may be kept."""
 
@@ -118,7 +120,7 @@ class ReadingsSpool:
         self._file, self._next = self._read_state()
         self._count = self._number("SELECT count(*) FROM reading")
         self._packs = {number: self._encode(number) for number in self._numbers()}
-        self._packed = len(self._packs) * PACK_RECORDS
+        self._packed = self._number("SELECT count(*) FROM reading WHERE pack IS NOT NULL")
 
     @property
     def file(self) -> str:
@@ -188,7 +190,7 @@ class ReadingsSpool:
         at_once
             Whether a pack may be short; else readings wait until there are enough of them.
         """
-        while len(self._packs) < PACKS_AHEAD and 2 * self._packed < self._most:
+        while len(self._packs) < PACKS_AHEAD and self._packed < PACKED_SHARE * self._most:
             ready = self._db.execute(
                 "SELECT seq FROM reading WHERE pack IS NULL AND time_ms IS NOT NULL "
                 "ORDER BY seq LIMIT ?",
@@ -203,7 +205,7 @@ class ReadingsSpool:
                 )
                 self._db.execute("UPDATE state SET next = ?", (number + 1,))
             self._next = number + 1
-            self._packed += PACK_RECORDS
+            self._packed += len(ready)
             self._packs[number] = self._encode(number)
 
     def confirm(self, upto: int) -> list[int]:
@@ -221,7 +223,7 @@ class ReadingsSpool:
             with self._transaction():
                 gone = self._db.execute("DELETE FROM reading WHERE pack <= ?", (upto,)).rowcount
             self._count -= gone
-            self._packed -= len(confirmed) * PACK_RECORDS
+            self._packed -= gone
             for number in confirmed:
                 del self._packs[number]
         return confirmed

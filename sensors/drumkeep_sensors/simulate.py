@@ -55,7 +55,7 @@ def simulate(file: Path, *, stopping: Event, clock: Callable[[], float]) -> None
             site=scenario.site,
             gateway=scenario.gateway,
             username=broker.username,
-            password=broker.password,
+            password=lambda: broker.password,
         ),
         spool=spool,
         clock=clock,

@@ -70,7 +70,10 @@ class BrokerTable(Table, frozen=True, kw_only=True):
     Attributes
     ----------
     password_file
-        Its first line is the password; better than ``password`` in a file that many may read.
+        Its first line is the password; better than ``password`` in a file that many may read. Read
+        again whenever the broker refuses us.
+    keepalive_s
+        A line on which nothing comes for twice as long counts as lost, and another is begun.
     """
 
     host: _Text
@@ -79,6 +82,7 @@ class BrokerTable(Table, frozen=True, kw_only=True):
     username: str | None = None
     password: str | None = None
     password_file: str | None = None
+    keepalive_s: Annotated[int, msgspec.Meta(ge=1, le=3600)] = 30
     tls: TlsTable | None = None
 
 

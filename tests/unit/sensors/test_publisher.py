@@ -33,6 +33,8 @@ def test_gateways_that_lost_one_broker_come_back_spread_out_and_ever_more_slowly
 
 
 def test_a_password_is_not_in_what_a_log_would_show():
-    identity = Identity("h", 1, Topics(), "north", "attic", username="u", password="hunter2")
+    identity = Identity(
+        "h", 1, Topics(), "north", "attic", username="u", password=lambda: "hunter2"
+    )
 
     assert "hunter2" not in repr(identity)

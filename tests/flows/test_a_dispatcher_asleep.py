@@ -55,7 +55,7 @@ def load_out_of_coverage(depot):
     depot.advance(1.0)
     assert not [a for a in depot.alarms() if a.kind == AlarmKind.COLD_LOAD]
     heated = steady(15.0, first_h=0.5, last_h=6.0)
-    return tags, heated | steady(6.8, first_h=6.25, last_h=TWO_AM)
+    return tags, {**heated, **steady(6.8, first_h=6.25, last_h=TWO_AM)}
 
 
 def test_she_is_told_once_by_phone_and_mail_and_in_the_morning_that_it_is_over(depot):

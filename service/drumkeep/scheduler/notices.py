@@ -11,7 +11,7 @@ from typing import Final
 from drumkeep.domain.notices import CLAIMED_FOR
 from drumkeep.errors import DrumkeepError
 from drumkeep.notify.apprise_sender import Letter, send
-from drumkeep.operations import notices
+from drumkeep.operations import outbox
 from drumkeep.scheduler.jobs import Job
 from drumkeep.storage import notices as rows
 from drumkeep.storage.engine import Engine
@@ -84,12 +84,12 @@ class NoticePost:
             self._look(engine, now)
         room = 0 if self._ending else self._room()
         with reading(engine) as tx:
-            waits = notices.waits(tx, now=now)
+            waits = outbox.waits(tx, now=now)
         if not waits or room == 0:
             return
         begun = time.monotonic()
         with transaction(engine) as tx:
-            letters = notices.claim(
+            letters = outbox.claim(
                 tx, most=room, link_base=self._link_base, sending=self._sending, now=now
             )
         for letter in letters:
@@ -129,7 +129,7 @@ class NoticePost:
         for pause_s in (1.0, 2.0, 4.0, None):
             try:
                 with transaction(self._engine) as tx:
-                    notices.settle(
+                    outbox.settle(
                         tx, notice_id=letter.notice_id, tries=letter.tries, reason=reason, now=ended
                     )
             except DrumkeepError as error:
@@ -153,7 +153,7 @@ class NoticePost:
 def forget_old(engine: Engine, now: datetime) -> None:
     """Delete what became of notices of long ago."""
     with transaction(engine) as tx:
-        notices.forget_old(tx, now=now)
+        outbox.forget_old(tx, now=now)
 
 
 FORGETTING: Final = Job("old notices", forget_old, every_s=6 * 3600.0)

@@ -114,3 +114,18 @@ def test_a_clock_that_is_right_and_one_that_was_wrong_long_ago_are_not_told_of(s
 
     with signed_in(serving, "manager") as person:
         assert f"Gateway {gateway['gateway']}" not in person.get("/sensors").words
+
+
+def test_a_manager_reads_what_was_refused_and_others_may_not(serving, manager, sensor):
+    told = send(manager, sensor, (NOW - YEAR).timestamp())
+    assert told["stored"] == 0
+    with signed_in(serving, "manager") as person:
+        page = person.get("/refused")
+        assert "about a year" in page.words
+        assert "is more than 90 days back" in page.words
+        assert "Refused readings" in person.get("/gateways").words
+        person.get("/refused?before=1")
+        person.get("/refused?before=x", status=422)
+    with signed_in(serving, "dispatcher") as person:
+        person.get("/refused", status=403)
+        assert "Refused readings" not in person.get("/gateways").words

@@ -250,6 +250,21 @@ def test_a_sensor_that_hangs_nowhere_marks_nothing(shed: Shed):
     assert marks(shed) == []
 
 
+def test_a_wrong_clock_is_listed_once_however_often_it_sends(shed: Shed):
+    def late(source: str, days: float) -> ArrivedPack:
+        ahead_s = -days * 86_400
+        reason = Rejection(0, "t", ahead_s, "is more than 90 days back", "Set it.", ahead_s)
+        octets = str(days).encode()
+        return pack(rejections=[reason], prefix=octets)._replace(source=source)
+
+    record(shed, late("a", 365.0), late("b", 365.0))
+    record(shed, late("a", 365.1))
+
+    with reading(shed.engine) as tx:
+        told = {row.source: (row.value, row.times) for row in rejects.list_rejects(tx)}
+    assert told == {"a": ("about a year", 2), "b": ("about a year", 1)}
+
+
 def test_refusals_of_one_pack_are_folded_and_bounded(shed: Shed, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr("drumkeep.storage.strays.MOST_NAMES", 0)
     outcome = record(

@@ -170,10 +170,20 @@ class ArrivedPack(NamedTuple):
     size: int
     repeats: bool = False
 
-    def digest(self) -> str:
-        """Name the same payload from the same source again by 32 hexadecimal digits."""
+    def digest(self, *, source_alone: bool = False) -> str:
+        """Name the same payload from the same source again by 32 hexadecimal digits.
+
+        Parameters
+        ----------
+        source_alone
+            Whether any other payload of the source is to have this name as well.
+        """
         source = self.source.encode(errors="replace")
-        told = source if self.repeats else b"\0".join([source, b"%d" % self.size, self.prefix])
+        told = (
+            source
+            if self.repeats or source_alone
+            else b"\0".join([source, b"%d" % self.size, self.prefix])
+        )
         return hashlib.blake2b(told, digest_size=16).hexdigest()
 
 

@@ -8,6 +8,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Final
 
+from drumkeep.domain.gateway_clocks import about
 from drumkeep.domain.readings import ArrivedPack, Reading, Rejection
 from drumkeep.storage.arrivals import KnownSensor
 from drumkeep.storage.readings import Key, Latest, Row
@@ -164,15 +165,16 @@ def _refusals(pack: ArrivedPack, rejected: Sequence[Rejection]) -> Iterable[Refu
     for rejection in rejected:
         named = rejection.value if rejection.field == "n" else None
         folded[rejection.field, rejection.problem, named].append(rejection)
-    digest = pack.digest()
     for some in list(folded.values())[:REASONS_PER_PACK]:
         first = some[0]
+        off = first.ahead_s
         yield Refusal(
             source=pack.source,
-            digest=digest,
+            # A wrong clock is wrong in every pack, and would push all else out of the list.
+            digest=pack.digest(source_alone=off is not None),
             record=first.index,
             field=first.field,
-            value=first.value,
+            value=first.value if off is None else about(off),
             problem=first.problem,
             mend=first.mend,
             records=len(some),

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -155,3 +156,56 @@ def test_presence_holds_from_when_the_gateway_says(told: dict[str, object], sinc
     assert translate(message, topics=TOPICS) == PresenceChange(
         GatewayKey("north", "attic"), told["state"] == "online", NOW + since
     )
+
+
+EDGE_S = 0.001
+
+
+@pytest.mark.parametrize(
+    ("ahead", "taken"),
+    [
+        (timedelta(minutes=10), True),
+        (timedelta(minutes=10, seconds=EDGE_S), False),
+        (timedelta(minutes=11), False),
+        (timedelta(days=365), False),
+        (-timedelta(days=90), True),
+        (-timedelta(days=90, seconds=EDGE_S), False),
+        (-timedelta(days=365), False),
+        # RFC 8428, 4.5.3: from 2**28 s on a time is absolute; this is the first that is.
+        (datetime(1978, 7, 4, 21, 24, 16, tzinfo=UTC) - NOW, False),
+    ],
+)
+def test_times_are_taken_from_90_days_back_to_10_minutes_ahead_by_broker(
+    ahead: timedelta,
+    taken: bool,  # noqa: FBT001 - a parameter
+):
+    pack = pack_of(arrived([SPOOL, {"n": "a", "u": "Cel", "v": 1, "t": seconds(NOW + ahead)}]))
+
+    assert len(pack.readings) == taken
+    assert [rejection.ahead_s for rejection in pack.rejections] == (
+        [] if taken else [pytest.approx(ahead.total_seconds(), abs=1e-6)]
+    )
+    assert pack.spool is not None  # refused counts as stored: it would be refused for ever
+
+
+@pytest.mark.parametrize("ahead_s", [-3600.0, 0.0, 599.0])
+def test_a_clock_that_counts_from_being_switched_on_gives_times_relative_to_the_arrival(ahead_s):
+    """So says RFC 8428, 4.5.3; one that has run for more than ten minutes is refused."""
+    (read,) = pack_of(arrived([{"n": "a", "u": "Cel", "v": 1, "t": ahead_s}])).readings
+    assert read.ts_ms == round((NOW.timestamp() + ahead_s) * 1000)
+
+    (refused,) = pack_of(arrived([{"n": "a", "u": "Cel", "v": 1, "t": 601}])).rejections
+    assert refused.ahead_s == 601
+
+
+@pytest.mark.parametrize("zone", ["America/Chicago", "Europe/Berlin"])
+def test_the_hour_that_summer_time_skips_or_repeats_makes_no_difference(zone: str):
+    """Seconds since 1970 know no zone: days of 23 and of 25 hours have them at their times."""
+    for month, day in ((3, 8), (3, 29), (10, 25), (11, 1)):
+        midnight = datetime(2026, month, day, tzinfo=ZoneInfo(zone)).astimezone(UTC)
+        hours = [midnight + timedelta(minutes=30 * i) for i in range(8)]
+        records = [{"n": "a", "u": "Cel", "v": 1, "t": seconds(at)} for at in hours]
+        octets = json.dumps(records).encode()
+        topic = "drumkeep/v1/north/attic/readings"
+        message = Arrived(topic, octets, len(octets), False, hours[-1], 1, 1, 1)  # noqa: FBT003
+        assert [r.ts_ms // 1000 for r in pack_of(message).readings] == [seconds(at) for at in hours]

@@ -52,7 +52,7 @@ def edge_node(broker: Mosquitto) -> Iterator[tuple[Client, list[bytes]]]:
     """Give a client whose last will is its death, and the commands that it hears."""
     commands: list[bytes] = []
     client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTv5)
-    client.on_message = lambda _client, _data, message: commands.append(message.payload)
+    client.on_message = lambda _client, _data, message: commands.append(bytes(message.payload))
     client.will_set(NODE.format("NDEATH"), payload(None, bd_seq()), qos=1)
     client.connect(broker.host, broker.port, keepalive=5)
     client.subscribe(NODE.format("NCMD"), qos=1)

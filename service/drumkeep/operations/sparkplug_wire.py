@@ -33,7 +33,7 @@ MOST_METRICS: Final = 5000
 """Of one payload; a reading takes a hundred times as much memory as its two octets can."""
 REBIRTH: Final = "Node Control/Rebirth"
 
-Value = float | bool | str | bytes | None
+Value = float | bool | str | None
 
 
 class Kind(StrEnum):
@@ -297,7 +297,7 @@ def _value(message: Any) -> Value:  # noqa: ANN401
     which = message.WhichOneof("value")
     if which is None:
         return None
-    value: Value = getattr(message, which)
+    value: float | bytes = getattr(message, which)
     return _text(value) if isinstance(value, bytes) else value
 
 

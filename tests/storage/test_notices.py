@@ -61,6 +61,22 @@ def test_the_same_notice_cannot_come_to_be_twice(depot, address):
         add(depot, notice(address, 1))
 
 
+def test_an_error_of_the_database_does_not_repeat_the_address(depot):
+    lost = NoticeAddress(
+        account_id=999,
+        url="json://hooks.example.com/s3cr3t",
+        channel="webhook",
+        shown="json://hooks.example.com…",
+        created_at=BEGIN,
+    )
+
+    with pytest.raises(Conflict) as found:
+        add(depot, lost)
+
+    assert "notice_address" in str(found.value.__cause__)
+    assert "s3cr3t" not in str(found.value.__cause__)
+
+
 def test_due_is_what_waits_until_now_and_what_a_dead_sender_holds(depot, address):
     add(
         depot,

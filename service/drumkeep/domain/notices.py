@@ -92,7 +92,7 @@ def pause_after(tries: int, *, notice_id: str) -> timedelta:
 
     Different notices wait differently long (± 20 %), so that they do not come back all at once.
     """
-    plain = min(_FIRST_PAUSE * 2 ** min(tries - 1, 10), _LONGEST_PAUSE)
+    plain = min(_FIRST_PAUSE * 2.0 ** min(tries - 1, 10), _LONGEST_PAUSE)
     digest = blake2b(f"{notice_id} {tries}".encode(), digest_size=4).digest()
     share = int.from_bytes(digest) / 2**32
     return plain * (1.0 - _JITTER + 2.0 * _JITTER * share)

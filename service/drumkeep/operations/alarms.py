@@ -23,8 +23,10 @@ from drumkeep.errors import Conflict, Fault, Invalid, NotFound, Refused
 from drumkeep.operations import notices
 from drumkeep.operations.alarm_inputs import batteries_now, drums_now, gateways_now, sensors_now
 from drumkeep.operations.drums import By
+from drumkeep.operations.notices import Listeners
 from drumkeep.storage import alarms as rows
 from drumkeep.storage import leases
+from drumkeep.storage import notices as notice_rows
 from drumkeep.storage.tables.alarms import Alarm, AlarmEntry
 from drumkeep.storage.transaction import Tx
 
@@ -73,11 +75,14 @@ def evaluate_alarms(tx: Tx, *, now: datetime) -> int:
             now=now,
         )
     }
+    listeners = notice_rows.listeners(tx)
     changed = 0
     for key, finding in active.items():
         alarm = standing.get(key)
         changed += (
-            _raise(tx, finding, now=now) if alarm is None else _keep(tx, alarm, finding, now=now)
+            _raise(tx, finding, listeners=listeners, now=now)
+            if alarm is None
+            else _keep(tx, alarm, finding, listeners=listeners, now=now)
         )
     for key, alarm in standing.items():
         if key not in active:
@@ -160,7 +165,7 @@ def _key(kind: AlarmKind, cause: str) -> str:
     return f"{key[: _LONGEST_KEY - len(digest) - 1]} {digest}"
 
 
-def _raise(tx: Tx, finding: Finding, *, now: datetime) -> int:
+def _raise(tx: Tx, finding: Finding, *, listeners: Listeners, now: datetime) -> int:
     alarm = Alarm(
         id=uuid4().hex,
         kind=finding.kind.value,
@@ -180,11 +185,11 @@ def _raise(tx: Tx, finding: Finding, *, now: datetime) -> int:
     )
     rows.add(tx, alarm)
     _enter(tx, alarm, now=now, words=f"raised: {finding.message}")
-    notices.tell(tx, alarm, occasion=Occasion.FIRST, now=now)
+    notices.tell(tx, alarm, listeners=listeners, occasion=Occasion.FIRST, now=now)
     return 1
 
 
-def _keep(tx: Tx, alarm: Alarm, finding: Finding, *, now: datetime) -> int:
+def _keep(tx: Tx, alarm: Alarm, finding: Finding, *, listeners: Listeners, now: datetime) -> int:
     """Bring an open alarm up to what its cause is now; announce it again if it grew graver."""
     before = AlarmState(alarm.state)
     worse = _graver(alarm, finding)
@@ -201,7 +206,8 @@ def _keep(tx: Tx, alarm: Alarm, finding: Finding, *, now: datetime) -> int:
         alarm.shelved_until = None if state is not AlarmState.SHELVED else alarm.shelved_until
         words = "graver" if worse else "active again"
         _move(tx, alarm, state, now=now, words=f"{words}: {finding.message}")
-        notices.tell(tx, alarm, occasion=Occasion.GRAVER if worse else Occasion.AGAIN, now=now)
+        occasion = Occasion.GRAVER if worse else Occasion.AGAIN
+        notices.tell(tx, alarm, listeners=listeners, occasion=occasion, now=now)
         return 1
     if worse or other_drums:
         _move(tx, alarm, state, now=now, words=f"amended: {finding.message}")
@@ -209,7 +215,7 @@ def _keep(tx: Tx, alarm: Alarm, finding: Finding, *, now: datetime) -> int:
         alarm.changed_at, alarm.published = now, False
         tx.session.add(alarm)
     if worse and state in TELLABLE:
-        notices.tell(tx, alarm, occasion=Occasion.GRAVER, now=now)
+        notices.tell(tx, alarm, listeners=listeners, occasion=Occasion.GRAVER, now=now)
     elif other_drums or told:
         notices.tell_amended(tx, alarm, now=now)
     return int(worse or other_drums or told)

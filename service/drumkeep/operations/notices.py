@@ -22,6 +22,7 @@ from drumkeep.domain.notices import (
 )
 from drumkeep.errors import Conflict, Fault
 from drumkeep.storage import notices as rows
+from drumkeep.storage.tables.accounts import Account
 from drumkeep.storage.tables.alarms import Alarm
 from drumkeep.storage.tables.notices import Notice, NoticeAddress
 from drumkeep.storage.transaction import Tx
@@ -30,14 +31,21 @@ _LOG: Final = logging.getLogger(__name__)
 _LONGEST_TEXT: Final = 1000
 
 
-def tell(tx: Tx, alarm: Alarm, *, occasion: Occasion, now: datetime) -> None:
+Listeners = Sequence[tuple[NoticeAddress, Account]]
+"""Addresses in use, and whose they are."""
+
+
+def tell(tx: Tx, alarm: Alarm, *, listeners: Listeners, occasion: Occasion, now: datetime) -> None:
     """Queue what is to be told of an alarm that was raised, grew graver or came back.
 
     Who has not been told yet gets a first notice. Who has a notice waiting gets that one, which is
     worded when it is sent; who has not heard that it was over need not hear that it is back.
     """
+    audience = list(_audience(alarm, listeners))
+    if not audience:
+        return
     notices = rows.of_alarms(tx, alarm_ids=[alarm.id])[alarm.id]
-    for address in _audience(tx, alarm):
+    for address in audience:
         own = [notice for notice in notices if notice.address_id == address.id]
         unheard = list(_waiting(own, Occasion.OVER))
         _drop(unheard, reason="it came back before", now=now)
@@ -124,10 +132,10 @@ def untold(tx: Tx, alarms: Sequence[Alarm]) -> list[Alarm]:
     ]
 
 
-def _audience(tx: Tx, alarm: Alarm) -> Iterator[NoticeAddress]:
+def _audience(alarm: Alarm, listeners: Listeners) -> Iterator[NoticeAddress]:
     """Yield the addresses that take this alarm, one that several people share but once."""
     seen = set()
-    for address, account in rows.listeners(tx):
+    for address, account in listeners:
         takes = wants(Priority(address.least), Priority(alarm.priority))
         if takes and account.role in alarm.audience and address.url not in seen:
             seen.add(address.url)

@@ -50,6 +50,9 @@ _SESSION: Final = {
 _WRITER: Final = 0x6472756D
 """Key of the advisory lock that a writing transaction holds ("drum" in ASCII)."""
 
+_HIDE: Final = True
+# What is stored holds secrets, and the text of an error goes into the log.
+
 
 def create(url: str, *, pool_size: int = 20) -> Engine:
     """Make an engine; nothing is opened until the first transaction.
@@ -79,7 +82,9 @@ def create(url: str, *, pool_size: int = 20) -> Engine:
         raise Invalid("The database has no file.", [_address_fault(backend)])
     if backend == "postgresql":
         return _create_postgresql(parsed, pool_size=pool_size)
-    engine = create_engine(parsed, pool_size=pool_size, max_overflow=0, pool_timeout=10)
+    engine = create_engine(
+        parsed, pool_size=pool_size, max_overflow=0, pool_timeout=10, hide_parameters=_HIDE
+    )
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
     return engine
@@ -93,6 +98,7 @@ def _create_postgresql(url: URL, *, pool_size: int) -> Engine:
         pool_size=pool_size,
         max_overflow=0,
         pool_timeout=10,
+        hide_parameters=_HIDE,
         # A server that was started again leaves dead connections in the pool.
         pool_pre_ping=True,
         connect_args={

@@ -4,6 +4,7 @@ The 7-bit alphabet and the 160 characters of one text message: GSM 03.38 / 3GPP 
 """
 
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 
@@ -21,7 +22,7 @@ PLAIN_SYMBOLS = set(
 
 
 def cause(**changes):
-    usual = {
+    usual: dict[str, Any] = {
         "kind": AlarmKind.COLD_LOAD,
         "priority": Priority.HIGH,
         "audience": ("dispatcher",),

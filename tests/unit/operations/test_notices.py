@@ -175,7 +175,13 @@ def test_a_cause_that_comes_and_goes_is_not_told_for_ever(depot):
             notices.tell_over(tx, alarm, now=at(1.0))
             for notice in rows.list_notices(tx):
                 notice.state = "sent"
-            notices.tell(tx, alarm, occasion=Occasion.GRAVER, now=at(1.0))
+            notices.tell(
+                tx,
+                alarm,
+                listeners=rows.listeners(tx),
+                occasion=Occasion.GRAVER,
+                now=at(1.0),
+            )
             for notice in rows.list_notices(tx):
                 notice.state = "sent"
     assert len(fates(depot)) == MOST_PER_ALARM

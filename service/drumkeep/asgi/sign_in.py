@@ -1,7 +1,7 @@
 """Signing in and out, for the API and the pages alike."""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from fastapi import Request
 from fastapi.concurrency import run_in_threadpool
@@ -33,11 +33,12 @@ class SignedIn:
     csrf: str
     _cookie: str
     _secure: bool
+    _lifetime: timedelta = sessions.LIFETIME
 
     def keep(self, response: Response) -> None:
         """Give the browser the session's cookie."""
         authentication.set_cookie(
-            response, value=self._cookie, lifetime=sessions.LIFETIME, secure=self._secure
+            response, value=self._cookie, lifetime=self._lifetime, secure=self._secure
         )
 
 
@@ -56,6 +57,33 @@ async def sign_in(request: Request, *, name: str, password: str, now: datetime) 
     authentication.refuse_other_sites(request)
     account = await _checked(request, name=name.strip().lower(), password=password, now=now)
     return await _start(request, account, now=now)
+
+
+async def sign_in_by_pass(request: Request, *, secret: str, now: datetime) -> SignedIn:
+    """Start the session of a phone by its pass, once; commit it.
+
+    Raises
+    ------
+    Unauthenticated
+        The pass is none, was used, or is too old.
+    TooOften
+        There were too many wrong ones lately from this address.
+    Refused
+        The request came from a page of another site.
+    """
+    authentication.refuse_other_sites(request)
+    shared = services(request)
+    host = request.client.host if request.client else ""
+    shared.throttle_hosts.check(host, now=now)
+    agent = request.headers.get("user-agent", "")
+    try:
+        account, session = await shared.database.write(
+            lambda tx: sessions.use_pass(tx, secret=secret, user_agent=agent, now=now)
+        )
+    except Unauthenticated:
+        shared.throttle_hosts.failed(host, now=now)
+        raise
+    return _signed_in(request, account, session_id=session.id, lifetime=sessions.PHONE_LIFETIME)
 
 
 async def change_own_account(
@@ -120,11 +148,18 @@ async def _start(request: Request, account: Account, *, now: datetime) -> Signed
     return _signed_in(request, account, session_id=session.id)
 
 
-def _signed_in(request: Request, account: Account, *, session_id: str) -> SignedIn:
+def _signed_in(
+    request: Request,
+    account: Account,
+    *,
+    session_id: str,
+    lifetime: timedelta = sessions.LIFETIME,
+) -> SignedIn:
     shared = services(request)
     return SignedIn(
         caller=caller_of(account, session_id=session_id),
         csrf=shared.seals.csrf(session_id),
         _cookie=shared.seals.seal(session_id),
         _secure=shared.secure_cookies,
+        _lifetime=lifetime,
     )

@@ -105,6 +105,7 @@ def change_account(tx: Tx, *, account_id: int, changes: AccountChanges, now: dat
         ends = True
     if ends:
         stored.end_sessions(tx, account_id=account_id, now=now)
+        stored.use_passes(tx, account_id=account_id, now=now)
     return account
 
 

@@ -7,11 +7,11 @@ from typing import cast
 from sqlalchemy import CursorResult, update
 from sqlmodel import col, func, select
 
-from drumkeep.storage.tables.accounts import Account, SignedIn, Token
+from drumkeep.storage.tables.accounts import Account, PhonePass, SignedIn, Token
 from drumkeep.storage.transaction import Tx
 
 
-def add(tx: Tx, row: Account | SignedIn | Token) -> None:
+def add(tx: Tx, row: Account | SignedIn | PhonePass | Token) -> None:
     """Store a new row and give it its id."""
     tx.session.add(row)
     tx.session.flush()  # the id, and the constraints now rather than at the end
@@ -72,6 +72,30 @@ def end_sessions(tx: Tx, *, account_id: int, now: datetime) -> int:
     where = (col(SignedIn.account_id) == account_id, col(SignedIn.ended_at).is_(None))
     result = tx.session.execute(update(SignedIn).where(*where).values(ended_at=now))
     return cast("CursorResult[None]", result).rowcount
+
+
+def sessions_of(tx: Tx, *, account_ids: Sequence[int], now: datetime) -> Sequence[SignedIn]:
+    """Return the sessions of accounts that hold, the newest first."""
+    statement = select(SignedIn).where(
+        col(SignedIn.account_id).in_(account_ids),
+        SignedIn.expires_at > now,
+        col(SignedIn.ended_at).is_(None),
+    )
+    return tx.session.exec(statement.order_by(col(SignedIn.created_at).desc())).all()
+
+
+def phone_pass(tx: Tx, *, digest: str, now: datetime) -> PhonePass | None:
+    """Return the pass whose secret has this SHA-256, if it is neither used nor too old."""
+    statement = select(PhonePass).where(
+        PhonePass.hash == digest, PhonePass.expires_at > now, col(PhonePass.used_at).is_(None)
+    )
+    return tx.session.exec(statement).one_or_none()
+
+
+def use_passes(tx: Tx, *, account_id: int, now: datetime) -> None:
+    """Have no pass of an account that was made until now sign anything in any more."""
+    where = (col(PhonePass.account_id) == account_id, col(PhonePass.used_at).is_(None))
+    tx.session.execute(update(PhonePass).where(*where).values(used_at=now))
 
 
 def token(tx: Tx, *, token_id: int) -> Token | None:

@@ -1,21 +1,14 @@
-"""One's own page: units."""
+"""What one prefers: units."""
 
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Form, Request
-from fastapi.responses import HTMLResponse, Response
+from fastapi.responses import Response
 
 from drumkeep.asgi import sign_in as access
-from drumkeep.asgi.dependencies import ReadingDep
 from drumkeep.web.shell import ShellDep, safe_next, see
 
 router = APIRouter()
-
-
-@router.get("/me")
-def me(tx: ReadingDep, shell: ShellDep) -> HTMLResponse:
-    """Show one's own page."""
-    return shell.answer("me.html", tx=tx)
 
 
 @router.post("/me/units")

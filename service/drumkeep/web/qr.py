@@ -21,6 +21,13 @@ def public_address(request: Request) -> str:
     return public or str(request.base_url).rstrip("/")
 
 
+def drawn(text: str, *, title: str) -> str:
+    """Return a QR code as SVG to stand in a page."""
+    # micro=False: phones do not read Micro QR
+    code = segno.make(text, error="m", micro=False)
+    return code.svg_inline(scale=_SCALE, dark="#000", light="#fff", title=title)
+
+
 @router.get("/drums/{tag}/qr.svg")
 def qr(
     tx: ReadingDep,
@@ -30,8 +37,6 @@ def qr(
 ) -> Response:
     """Draw the code: dark on white in either scheme, since readers expect that."""
     drum = drums.drum_tagged(tx, tag=tag)
-    # micro=False: phones do not read Micro QR
-    code = segno.make(f"{address}/d/{drum.tag}", error="m", micro=False)
-    svg = code.svg_inline(scale=_SCALE, dark="#000", light="#fff", title=f"To drum {drum.tag}")
+    svg = drawn(f"{address}/d/{drum.tag}", title=f"To drum {drum.tag}")
     named = svg.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
     return Response(named, media_type="image/svg+xml")

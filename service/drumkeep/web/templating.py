@@ -12,7 +12,8 @@
 template              context
 ====================  ============================================================================
 ``floor.html``        ``floor``: ``FloorView``
-``floor_table.html``  ``floor``, ``rows``: drums in order, ``sort``: column, ``descending``: bool
+``floor_table.html``  ``floor``, ``rows``: drums in order, ``sort``: column, ``descending``: bool,
+                      ``total``: drums in all, ``number``: which page of ``pages``
 ``drum.html``         ``drum``: ``DrumView``, ``events``: ``EventView`` newest first, ``actions``:
                       ``ActionView``, ``history``: ``HistoryRow`` (may be empty), ``prints``:
                       ``PrintView`` latest first, ``ahead``: ``here`` or ``warm_room``
@@ -36,7 +37,7 @@ template              context
 ``receive.html``      ``given``: the form as filled in, ``faults``, ``facts`` and ``doubts`` of a label,
                       ``lots``: what its lot may be, ``products``, ``places``, ``may_receive``
 ``receipt.html``      ``receipt``: ``ReceiptView``
-``me.html``           ``name``: signs in as, ``devices``: ``DeviceLine``, ``faults`` of a new password
+``me.html``           ``account``: signs in as, ``devices``: ``DeviceLine``, ``faults``
 ``people.html``       ``people``: ``PersonLine``, ``code``: ``PhoneCode`` or None, ``faults``,
                       ``faulty``: whose, or empty for the new one's, ``typed``: the form as sent
 ``phone.html``        ``person``: whom the pass signs in, ``secret``: of the pass (nobody signed in)

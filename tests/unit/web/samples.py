@@ -8,6 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from drumkeep.domain.quantities import celsius_from_fahrenheit as f
+from drumkeep.web.airline import Scale
 from drumkeep.web.formats import Formats
 from drumkeep.web.methods import methods_context
 from drumkeep.web.templating import render
@@ -31,6 +32,7 @@ from drumkeep.web.view_models import (
     VerdictView,
     Viewer,
 )
+from drumkeep.web.views.devices import DeviceView, DeviceViews
 from drumkeep.web.views.labels import PrintView
 from drumkeep.web.views.people import DeviceLine, PersonLine
 from drumkeep.web.views.places import FilmView, PlaceView, SettingView
@@ -53,6 +55,16 @@ CHICAGO = ZoneInfo("America/Chicago")
 HOUR = timedelta(hours=1)
 DEVICE = DeviceLine(
     handle="00ff", words="Android phone", since=NOW, until=NOW + timedelta(days=60), here=True
+)
+SAYS = DeviceView(
+    name="urn:dev:os:32473-p-1:battery",
+    noun="Battery",
+    bearer="pine/north",
+    last="34 %",
+    low=None,
+    last_at=NOW,
+    line=None,
+    scale=Scale(write=lambda value: f"{value:.0f} %", least_span=10.0),
 )
 PERSON = PersonLine(
     name="dana", display_name="Dana", role="crew", disabled_at=None, devices=(DEVICE,)
@@ -344,6 +356,8 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
             "history": history,
             "prints": (change(PrintView(at=NOW, by="Rosa", what="Printed (single, 4 × 6 in)")),),
             "ahead": "here",
+            "past": "all",
+            "by_hours": True,
             "straps": (
                 change(StrapView(sensor="strap-1", on_wall=True, met="Computed 52.3", at=NOW)),
             ),
@@ -391,6 +405,8 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
         "sensors.html": {
             "spots": (change(SPOT),),
             "loose": (change("urn:dev:os:32473-spare:temp"),),
+            "devices": DeviceViews(every=(SAYS,), of_gateway={}, beside={}),
+            "clocks": (("pine/north", "Its clock is a year behind."),),
             "strays": (change(stray(NOW)),),
             "places": (("north/hall", change("Long hall")),),
             "may_change": True,
@@ -399,13 +415,13 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
         **notice_pages(change, now=NOW),
         **receiving_pages(change, now=NOW),
         "sign_in.html": {"csrf": "c", "next": "/floor", "name": change("ana"), "error": "No."},
-        "me.html": {"name": "dana", "devices": change((DEVICE,)), "faults": ()},
+        "me.html": {"account": "dana", "devices": change((DEVICE,)), "faults": ()},
         "people.html": {
             "people": change((PERSON,)),
             "code": None,
             "faults": (),
             "faulty": "",
-            "typed": {},
+            "typed": {"name": "", "display_name": "", "role": "crew"},
         },
         "phone.html": {"person": change("Dana"), "secret": "s3cret", "viewer": None},
         "waiting.html": {"titles": {"dipped": "Dip"}, "viewer": None},

@@ -31,6 +31,20 @@ class SignedIn(SQLModel, table=True):
     user_agent: str = Field(default="", max_length=200)
 
 
+class PhonePass(SQLModel, table=True):
+    """Signs one phone in as one person, once and soon; only the SHA-256 of its secret is kept."""
+
+    __tablename__ = "phone_pass"
+
+    id: int = Field(default=None, primary_key=True)
+    hash: str = Field(max_length=64, unique=True)
+    account_id: int = Field(foreign_key="account.id", index=True)
+    created_by: int | None = Field(default=None, foreign_key="account.id")
+    created_at: datetime
+    expires_at: datetime
+    used_at: datetime | None = None
+
+
 class Token(SQLModel, table=True):
     """A bearer token of one integration; only the SHA-256 of its secret is kept."""
 

@@ -58,6 +58,27 @@ def upgrade() -> None:
         )
 
     op.create_table(
+        "phone_pass",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("hash", sa.String(length=64), nullable=False),
+        sa.Column("account_id", sa.Integer(), nullable=False),
+        sa.Column("created_by", sa.Integer(), nullable=True),
+        sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("expires_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("used_at", sa.DateTime(timezone=True), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["account_id"], ["account.id"], name=op.f("fk_phone_pass_account_id_account")
+        ),
+        sa.ForeignKeyConstraint(
+            ["created_by"], ["account.id"], name=op.f("fk_phone_pass_created_by_account")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_phone_pass")),
+        sa.UniqueConstraint("hash", name=op.f("uq_phone_pass_hash")),
+    )
+    with op.batch_alter_table("phone_pass", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_phone_pass_account_id"), ["account_id"], unique=False)
+
+    op.create_table(
         "trade_item",
         sa.Column("gtin", sa.String(length=14), nullable=False),
         sa.Column("product_id", sa.Integer(), nullable=False),
@@ -269,6 +290,10 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_trade_item_product_id"))
 
     op.drop_table("trade_item")
+    with op.batch_alter_table("phone_pass", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_phone_pass_account_id"))
+
+    op.drop_table("phone_pass")
     with op.batch_alter_table("notice_address", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_notice_address_account_id"))
 

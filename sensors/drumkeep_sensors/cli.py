@@ -13,9 +13,9 @@ from typing import Final
 
 from drumkeep_sensors import gateway, scenario
 from drumkeep_sensors.configuration import ConfigurationError
+from drumkeep_sensors.readings_spool import SpoolError
 from drumkeep_sensors.scenario import ScenarioError
 from drumkeep_sensors.simulate import simulate
-from drumkeep_sensors.spool import SpoolError
 
 _INCOMPLETE: Final = 1
 _UNUSABLE: Final = 2

@@ -15,7 +15,7 @@ from drumkeep_sensors.drivers.linux_files import hardware_urn
 from drumkeep_sensors.drivers.opening import OpenSensor, open_sensors
 from drumkeep_sensors.publisher import Identity, Publisher, Tls, tls_context
 from drumkeep_sensors.readings_spool import ReadingsSpool, Sample, SpoolFull
-from drumkeep_sensors.sampler import Sampler
+from drumkeep_sensors.sampler import Sampler, Sampling, thinned
 from drumkeep_sensors.tables import PLAIN_PORT, TLS_PORT, BrokerTable, Configuration
 from drumkeep_wire.records import Record, Spool
 from drumkeep_wire.senml import encode_pack
@@ -24,8 +24,6 @@ from drumkeep_wire.topics import Topics
 _log = logging.getLogger(__name__)
 
 STEP_S: Final = 0.2
-MOST_IN_MEMORY: Final = 100_000
-"""Readings kept in memory while the medium takes none; beyond it every second one goes."""
 
 
 @dataclass(frozen=True)
@@ -113,20 +111,21 @@ def run(
     most = setup.told.spool.readings
     spool = ReadingsSpool(setup.state, urn=setup.urn, most=most)
     publisher = Publisher(identity=setup.identity, spool=spool, clock=clock)
-    sampler = Sampler(setup.sensors, clock=setup.clock.since_start_s)
     keeper = Keeper(spool, clock=setup.clock, start=setup.start)
+    sampler = Sampler(setup.sensors, clock=setup.clock.since_start_s)
+    sampling = Sampling(sampler, step_s=step_s)
     publisher.start()
     try:
         while not stopping.is_set():
-            # In this order: what was read meanwhile is no longer under way when it is due again.
-            keeper.keep(sampler.take())
-            sampler.begin_due()
+            keeper.keep(sampling.take())
             with keeper.room():
                 spool.pack(at_once=publisher.connected)
             with keeper.room():
-                publisher.step(wait_s=min(step_s, sampler.next_due_s() or step_s))
+                publisher.step(wait_s=step_s)
     finally:
-        sampler.close()
+        sampling.close()
+        if stopping.is_set():
+            keeper.keep(sampling.take())
         publisher.stop()
         spool.close()
 
@@ -187,16 +186,16 @@ class Keeper:
         self._start = start
         self._held: list[Sample] = []
         self._full = False
-        self._known = False
+        self._known: bool | None = None
 
     def keep(self, samples: list[Sample]) -> None:
         """Keep samples, and those before them that could not be."""
-        self._held += samples
-        if len(self._held) > MOST_IN_MEMORY:
-            half = len(self._held) // 2
-            self._held[:half] = self._held[:half:2]
+        self._held = thinned(self._held + samples)
         offset = self._clock.offset_s()
         with self.room():
+            if offset is None and self._known is None:
+                self._known = False
+                _log.warning("The clock is not known yet: readings wait for it, with their order")
             if offset is not None and not self._known:
                 self._date(offset)
             if self._held:
@@ -274,5 +273,5 @@ def _password(broker: BrokerTable, folder: Path) -> str | None:
     try:
         return (folder / broker.password_file).read_text(encoding="utf-8").partition("\n")[0]
     except (OSError, UnicodeDecodeError) as error:
-        _log.error("broker.password_file cannot be read: %s", error)  # noqa: TRY400 - no defect
+        _log.error("broker.password_file cannot be read: %s", error)
         return None

@@ -10,10 +10,10 @@ import queue
 import random
 import ssl
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
 from paho.mqtt.client import (
     Client,
@@ -27,6 +27,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from drumkeep_sensors.readings_spool import ReadingsSpool
 from drumkeep_wire.committed import Committed, decode_committed
 from drumkeep_wire.errors import WireError
 from drumkeep_wire.presence import Presence, encode_presence
@@ -46,21 +47,6 @@ LEAVES_WITHIN_S: Final = 1.0
 
 _SOONEST_S: Final = 0.5
 _DOUBLINGS: Final = 10
-
-
-class PackStore(Protocol):
-    """Where packs wait."""
-
-    @property
-    def file(self) -> str:
-        """Eight hexadecimal digits that name the spool file."""
-
-    @property
-    def packs(self) -> Mapping[int, bytes]:
-        """Packs that are not confirmed, by number, the oldest first."""
-
-    def confirm(self, upto: int) -> list[int]:
-        """Forget the packs up to a number, and return which these were."""
 
 
 @dataclass(frozen=True)
@@ -121,7 +107,9 @@ class Publisher:
         Gives epoch seconds.
     """
 
-    def __init__(self, *, identity: Identity, spool: PackStore, clock: Callable[[], float]) -> None:
+    def __init__(
+        self, *, identity: Identity, spool: ReadingsSpool, clock: Callable[[], float]
+    ) -> None:
         self._identity = identity
         self._spool = spool
         self._clock = clock

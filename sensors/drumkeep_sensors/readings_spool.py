@@ -5,9 +5,6 @@ One SQLite file. A sampling is one transaction, flushed to the medium before the
 are put into numbered packs as late as possible, so that what waits through a long outage can be
 thinned: each pack keeps its number and its readings until it is confirmed. A reading takes about
 55 octets. A sampling costs a card three flushes: to keep it, to number its pack, to forget it.
-
-The spool of a simulation (:mod:`drumkeep_sensors.spool`) is simpler, since a simulated reading can
-be made again.
 """
 
 import fcntl
@@ -21,7 +18,6 @@ from operator import itemgetter
 from pathlib import Path
 from typing import Final
 
-from drumkeep_sensors.spool import SpoolError
 from drumkeep_wire.records import Record, Spool
 from drumkeep_wire.senml import encode_pack
 
@@ -58,6 +54,10 @@ CREATE INDEX IF NOT EXISTS reading_ready ON reading (seq)
     WHERE pack IS NULL AND time_ms IS NOT NULL;
 CREATE INDEX IF NOT EXISTS reading_undated ON reading (start) WHERE time_ms IS NULL;
 """
+
+
+class SpoolError(Exception):
+    """The folder cannot be used."""
 
 
 class SpoolFull(Exception):

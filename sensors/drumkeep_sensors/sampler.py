@@ -2,6 +2,8 @@
 
 Sensors that share a line are read one after the other, in a thread of that line: one that hangs
 holds up nothing but its line. An interval that a line misses is missed: readings are never bunched.
+When to read is told by a thread of its own: cards and brokers may take their time over what was
+read before.
 """
 
 import logging
@@ -9,6 +11,8 @@ import math
 from collections import Counter
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from threading import Event, Lock, Thread
+from typing import Final
 
 from drumkeep_sensors.drivers.driver import Unreadable
 from drumkeep_sensors.drivers.opening import OpenSensor
@@ -18,6 +22,9 @@ _log = logging.getLogger(__name__)
 
 NOT_FINITE = "no finite number"
 LATE = "line still busy with the reading before"
+
+MOST_IN_MEMORY: Final = 100_000
+"""Samples kept in memory while nobody can keep them elsewhere; beyond it they are thinned."""
 
 
 class Sampler:
@@ -110,3 +117,65 @@ class Sampler:
             name = self._sensors[index].name
             missed = sum(n for (named, _), n in self.kept_out.items() if named == name)
             _log.warning("%s: reads again; %d readings were kept out so far", name, missed)
+
+
+class Sampling:
+    """Samples in a thread of its own until it is closed.
+
+    Parameters
+    ----------
+    sampler
+        What is run; nobody else may meanwhile.
+    step_s
+        How long nothing is looked at, at most.
+    """
+
+    def __init__(self, sampler: Sampler, *, step_s: float) -> None:
+        self._sampler = sampler
+        self._step_s = step_s
+        self._stopping = Event()
+        self._lock = Lock()
+        self._taken: list[Sample] = []
+        self._failure: Exception | None = None
+        self._thread = Thread(target=self._run, name="sampling", daemon=True)
+        self._thread.start()
+
+    def take(self) -> list[Sample]:
+        """Return what was read since the last call; raise what ended the sampling, if anything."""
+        if self._failure is not None:
+            raise self._failure
+        with self._lock:
+            taken, self._taken = self._taken, []
+        return taken
+
+    def close(self) -> None:
+        """End it; what was read by then can still be taken."""
+        self._stopping.set()
+        self._thread.join()
+        self._sampler.close()
+
+    def _run(self) -> None:
+        try:
+            while not self._stopping.is_set():
+                # In this order: what was read meanwhile is not under way when it is due again.
+                samples = self._sampler.take()
+                with self._lock:
+                    self._taken = thinned(self._taken + samples)
+                self._sampler.begin_due()
+                self._stopping.wait(min(self._step_s, self._sampler.next_due_s() or self._step_s))
+        except Exception as failure:  # noqa: BLE001 - told where it is seen, in the main thread
+            self._failure = failure
+
+
+def thinned(samples: list[Sample]) -> list[Sample]:
+    """Take out every second of each sensor in the older half, if there are too many."""
+    if len(samples) <= MOST_IN_MEMORY:
+        return samples
+    half = len(samples) // 2
+    seen: Counter[str] = Counter()
+    left = []
+    for sample in samples[:half]:
+        seen[sample.name] += 1
+        if seen[sample.name] % 2:
+            left.append(sample)
+    return left + samples[half:]

@@ -3,9 +3,11 @@
 import os
 import random
 import shutil
+import sqlite3
 import subprocess
 import time
 from collections import Counter
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -155,6 +157,30 @@ def test_an_outage_is_made_up_for_when_the_broker_is_back(
             wait_until(
                 lambda: sum(begun < ts <= ended for _, ts, _ in stored(shed)) >= 10,
                 "what was read while the broker was away is stored",
+            )
+            stop(process)
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(120)
+def test_a_medium_that_takes_its_time_holds_up_no_reading(
+    shed: Shed, mosquitto: Mosquitto, tmp_path: Path
+):
+    file = configuration(tmp_path, shed, mosquitto, sensors=damp(40))
+    with ingest(shed, mosquitto):
+        wait_for_session(mosquitto)
+        with gateway(file) as process:
+            wait_until(lambda: len(stored(shed)) >= 3, "readings are stored")
+            spool = tmp_path / "state" / "readings.db"
+            with closing(sqlite3.connect(spool, timeout=10, isolation_level=None)) as other:
+                other.execute("BEGIN IMMEDIATE")  # nothing can be written while this lasts
+                begun = wall_ms()
+                time.sleep(2)
+                ended = wall_ms()
+                other.execute("ROLLBACK")
+            wait_until(
+                lambda: sum(begun < ts <= ended for _, ts, _ in stored(shed)) >= 8,
+                "what was read meanwhile is stored",
             )
             stop(process)
 

@@ -13,7 +13,7 @@ import pytest
 
 from drumkeep_wire.committed import decode_committed
 from drumkeep_wire.presence import decode_presence
-from tests.end_to_end.gateway_runs import gateway, stop
+from tests.end_to_end.gateway_runs import ask, gateway, stop, waiting
 from tests.end_to_end.ingest_runs import count, ingest, wait_for_session, wait_until
 from tests.fixtures.broker import Mosquitto
 from tests.fixtures.shed import Shed, shed
@@ -72,6 +72,13 @@ def rows(shed: Shed, sensor_id: int) -> list[tuple[int, float]]:
         ).fetchall()
 
 
+def numbers(state: Path) -> tuple[str, int]:
+    """Return what names the spool file, and the number of its next pack."""
+    rows = ask(state / "readings.db", "SELECT file, next FROM state")
+    file, following = rows[0] if rows else ("", 0)
+    return str(file), int(following)
+
+
 def retained(broker: Mosquitto, kind: str) -> bytes:
     """Ask for the retained message with Debian's own client."""
     topic = f"drumkeep/v1/north/attic/{kind}"
@@ -108,14 +115,13 @@ def test_two_days_arrive_as_they_were_and_silence_stays_silent(
         with gateway(file, command="simulate") as process:
             wait_until(lambda: len(rows(shed, shed.air)) >= len(expected), "history is stored")
             assert decode_presence(retained(mosquitto, "presence")).state == "online"
-            wait_until(lambda: not list((tmp_path / "state").glob("*.pack")), "all is confirmed")
+            wait_until(lambda: waiting(tmp_path / "state") == 0, "all is confirmed")
             told = stop(process, within_s=2.0)
 
         assert "Traceback" not in told
         assert decode_presence(retained(mosquitto, "presence")).state == "offline"
-        state = json.loads((tmp_path / "state" / "state.json").read_text())
         committed = decode_committed(retained(mosquitto, "committed"))
-        assert (committed.spool, committed.upto) == (state["spool"], state["next"] - 1)
+        assert (committed.spool, committed.upto + 1) == numbers(tmp_path / "state")
 
     assert is_history(rows(shed, shed.air), expected)
     damp = rows(shed, shed.damp)
@@ -156,7 +162,7 @@ def test_nothing_is_lost_when_gateway_broker_and_ingest_are_killed_in_turn(
 
     with ingest(shed, mosquitto), gateway(file, command="simulate"):
         wait_until(lambda: len(rows(shed, shed.air)) >= len(expected), "history is stored")
-        wait_until(lambda: not list((tmp_path / "state").glob("*.pack")), "all is confirmed")
+        wait_until(lambda: waiting(tmp_path / "state") == 0, "all is confirmed")
 
     assert is_history(rows(shed, shed.air), expected)
     times = [ts for ts, _ in rows(shed, shed.air)]
@@ -174,18 +180,17 @@ def test_a_restart_goes_on_with_the_same_spool_file(
     # Away from the broker: everything stays in the spool.
     mosquitto.stop()
     with gateway(file, command="simulate") as process:
-        wait_until(lambda: len(list((tmp_path / "state").glob("*.pack"))) >= 5, "it is packed")
+        wait_until(lambda: numbers(tmp_path / "state")[1] > 5, "it is packed")
         stop(process, within_s=2.0)
-    before = json.loads((tmp_path / "state" / "state.json").read_text())
+    before, following = numbers(tmp_path / "state")
     mosquitto.start()
 
     with ingest(shed, mosquitto):
         wait_for_session(mosquitto)
         with gateway(file, command="simulate") as process:
-            wait_until(lambda: not list((tmp_path / "state").glob("*.pack")), "all is confirmed")
+            wait_until(lambda: waiting(tmp_path / "state") == 0, "all is confirmed")
             stop(process, within_s=2.0)
 
-    after = json.loads((tmp_path / "state" / "state.json").read_text())
-    assert after["spool"] == before["spool"]
-    assert after["next"] >= before["next"]
+    assert numbers(tmp_path / "state")[0] == before
+    assert numbers(tmp_path / "state")[1] >= following
     assert is_history(rows(shed, shed.air), expected)

@@ -55,20 +55,16 @@ def write_scenarios(folder: Folder, *, timetable: Timetable, broker_port: int) -
 
 
 def all_confirmed(files: Sequence[Path], *, since: datetime) -> bool:
-    """Tell whether every gateway has packed its readings up to a time, and all are confirmed."""
+    """Tell whether all that every gateway has read up to a time is confirmed."""
     return all(_confirmed(file, since=since.timestamp()) for file in files)
 
 
 def _confirmed(file: Path, *, since: float) -> bool:
-    scenario, spool = json.loads(file.read_bytes()), file.parent / _STATE
-    ends = [sensor["silent_from"] for sensor in scenario["sensors"]]
-    # Where every sensor is silent, nothing is packed beyond the last word of the last of them.
-    last = since if None in ends else min(since, max(ends))
     try:
-        packed_to = json.loads((spool / "state.json").read_bytes())["packed_to"]
+        played = json.loads((file.parent / _STATE / "played.json").read_bytes())
     except FileNotFoundError:
         return False
-    return (packed_to or 0.0) >= last and not any(spool.glob("*.pack"))
+    return (played["confirmed_to"] or 0) >= since
 
 
 def outdoors_of_sites(timetable: Timetable) -> dict[str, Outdoors]:

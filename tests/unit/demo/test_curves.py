@@ -28,10 +28,14 @@ def files(folder: Folder) -> list[Path]:
     return write_scenarios(folder, timetable=Timetable.of(BEGUN), broker_port=1883)
 
 
-def packed(file: Path, upto: datetime) -> None:
+def played(file: Path, *, upto: datetime, confirmed_to: datetime | None) -> None:
     spool = file.parent / "state"
     spool.mkdir(exist_ok=True)
-    (spool / "state.json").write_text(json.dumps({"packed_to": int(upto.timestamp())}))
+    told = {
+        "upto": int(upto.timestamp()),
+        "confirmed_to": None if confirmed_to is None else int(confirmed_to.timestamp()),
+    }
+    (spool / "played.json").write_text(json.dumps(told))
 
 
 def test_a_gateway_can_play_what_it_is_given(files: list[Path]):
@@ -71,16 +75,14 @@ def test_curves_stay_as_they_were_first_told(folder: Folder, files: list[Path]):
     assert json.loads(files[0].read_text())["broker"]["port"] == 1884
 
 
-def test_gateways_have_caught_up_once_all_is_packed_and_confirmed(files: list[Path]):
+def test_gateways_have_caught_up_once_all_is_played_and_confirmed(files: list[Path]):
     now = BEGUN + timedelta(days=1)
     assert not all_confirmed(files, since=now)
     for file in files:
-        packed(file, now if file.parent.name != SILENT else BEGUN)
+        played(file, upto=now, confirmed_to=now)
     assert all_confirmed(files, since=now)
 
-    waiting = files[0].parent / "state" / "000000000007.pack"
-    waiting.write_bytes(b"[]")
+    played(files[0], upto=now, confirmed_to=now - timedelta(minutes=1))
     assert not all_confirmed(files, since=now)
-    waiting.unlink()
-    packed(files[0], now - timedelta(minutes=1))
+    played(files[0], upto=now, confirmed_to=None)
     assert not all_confirmed(files, since=now)

@@ -9,12 +9,12 @@ from drumkeep_sensors.publisher import (
     Identity,
     Publisher,
 )
-from drumkeep_sensors.spool import PackSpool
+from drumkeep_sensors.readings_spool import ReadingsSpool
 from drumkeep_wire.topics import Topics
 
 
 def test_gateways_that_lost_one_broker_come_back_spread_out_and_ever_more_slowly(tmp_path: Path):
-    spool = PackSpool(tmp_path)
+    spool = ReadingsSpool(tmp_path, urn="urn:dev:os:32473-attic", most=1000)
     identity = Identity("127.0.0.1", 1, Topics(), "north", "attic")
     publishers = [
         Publisher(identity=identity, spool=spool, clock=time.monotonic) for _ in range(200)

@@ -12,9 +12,9 @@ from drumkeep_sensors.readings_spool import (
     PACKS_AHEAD,
     ReadingsSpool,
     Sample,
+    SpoolError,
     SpoolFull,
 )
-from drumkeep_sensors.spool import SpoolError
 from drumkeep_wire.records import Record
 from drumkeep_wire.senml import decode_pack
 

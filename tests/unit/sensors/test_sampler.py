@@ -3,11 +3,14 @@
 import threading
 import time
 from dataclasses import dataclass, field
+from itertools import pairwise
+
+import pytest
 
 from drumkeep_sensors.drivers.driver import Driver, Unreadable
 from drumkeep_sensors.drivers.opening import OpenSensor
 from drumkeep_sensors.readings_spool import Sample
-from drumkeep_sensors.sampler import LATE, NOT_FINITE, Sampler
+from drumkeep_sensors.sampler import LATE, NOT_FINITE, Sampler, Sampling, thinned
 
 
 class Clock:
@@ -90,3 +93,51 @@ def test_a_line_that_hangs_holds_up_only_itself():
 
     assert [sample.name for sample in found] == ["quick"]
     assert sampler.kept_out["slow", LATE] == 1
+
+
+def test_sampling_goes_on_while_nobody_takes_what_was_read():
+    driver = Scripted([4.0])
+    sampling = Sampling(
+        Sampler([sensor(driver, interval_s=0.05)], clock=time.monotonic), step_s=0.2
+    )
+    time.sleep(1.0)  # as long as a card may take to flush what was read before
+    samples = sampling.take()
+    sampling.close()
+
+    times = [sample.since_start_s for sample in samples]
+    assert len(times) >= 8  # of 20, on a machine that may be busy
+    assert max(later - earlier for earlier, later in pairwise(times)) < 0.5
+
+
+def test_what_was_read_before_the_end_can_be_taken_after_it():
+    sampling = Sampling(Sampler([sensor(Scripted([4.0]))], clock=time.monotonic), step_s=0.01)
+    deadline = time.monotonic() + 5
+    while not sampling._taken:
+        assert time.monotonic() < deadline
+        time.sleep(0.01)
+    sampling.close()
+
+    assert [sample.value for sample in sampling.take()] == [4.0]
+
+
+def test_what_ends_the_sampling_ends_the_gateway():
+    class Broken:
+        def read(self) -> float:
+            raise ZeroDivisionError
+
+    sampling = Sampling(Sampler([sensor(Broken())], clock=time.monotonic), step_s=0.01)
+    sampling._thread.join(5)
+
+    with pytest.raises(ZeroDivisionError):
+        sampling.take()
+    sampling.close()
+
+
+def test_too_much_for_the_memory_is_thinned_by_sensor_in_the_older_half(monkeypatch):
+    monkeypatch.setattr("drumkeep_sensors.sampler.MOST_IN_MEMORY", 7)
+    samples = [Sample(name, "Cel", 4.0, float(i)) for i in range(4) for name in ("a", "b")]
+
+    left = [(sample.name, sample.since_start_s) for sample in thinned(samples)]
+    # Every second of all, whoever it is of, would have left nothing of b.
+    assert left == [("a", 0), ("b", 0), ("a", 2), ("b", 2), ("a", 3), ("b", 3)]
+    assert thinned(samples[:7]) == samples[:7]

@@ -14,7 +14,7 @@ from typing import Final
 from drumkeep.domain.readings import PREFIX_LENGTH, ArrivedPack, GatewayKey, Reading, Rejection
 from drumkeep.errors import Unavailable
 from drumkeep.operations.presence import note_presence
-from drumkeep.operations.sparkplug_groups import KnownGroup, group_of, known_groups
+from drumkeep.operations.sparkplug_groups import LONGEST, KnownGroup, group_of, known_groups
 from drumkeep.operations.sparkplug_metrics import (
     LONGEST_NAME,
     Births,
@@ -134,6 +134,10 @@ class _Hearing:
         if address is None:
             return []
         group = group_of(self._groups, group=address.group, node=address.node)
+        if max(len(address.node), len(address.device)) > LONGEST:
+            mend = f"Give edge nodes and devices names of at most {LONGEST} characters."
+            reason = Rejection(None, "topic", message.topic, "has too long a level", mend)
+            return [_refused(message, None, reason)]
         if group is None:
             mend = "Say on the page of Sparkplug devices which gateway it is."
             reason = Rejection(None, "topic", message.topic, "is of a group that is not read", mend)

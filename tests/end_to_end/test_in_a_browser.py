@@ -115,7 +115,7 @@ def page(browser, serving, session, tags) -> Iterator[Page]:
 
 def every_page(yard: Yard, tags: dict[str, str]) -> list[str]:
     """Return the address of every page, and of a drum's page in every state."""
-    own = ["/floor?view=shelves", "/alarms", "/me", "/sign-in", *MISSING]
+    own = ["/floor?view=shelves", "/alarms", "/notices", "/me", "/sign-in", *MISSING]
     both = [f"/{page}/{tag}" for tag in tags.values() for page in ("d", "drums")]
     told = [f"/drums/{tags['NOT YET']}/why", "/methods", f"/places/{yard.place('hall')}"]
     sheets = ["/products", f"/products/{yard.resin}"]
@@ -325,7 +325,7 @@ def test_dark_scheme_is_dark_all_over_the_chart_too(page, tags):
     page.prefer(dark=True)
     drum = f"/drums/{tags['NOT YET']}"
     told = (drum, f"{drum}/why", "/methods")
-    for path in ("/floor?view=shelves", "/alarms", "/me", "/sign-in", *told):
+    for path in ("/floor?view=shelves", "/alarms", "/notices", "/me", "/sign-in", *told):
         page.goto(path)
         if path == drum:
             page.wait_for("document.querySelector('#chart').childElementCount > 0")

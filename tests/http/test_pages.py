@@ -63,7 +63,8 @@ def reader(serving) -> Iterator[Person]:
 @pytest.fixture(scope="module")
 def pages(reader, tags) -> dict[str, str]:
     """Return the text of every page, by path."""
-    paths = ["/floor?view=shelves", "/alarms", "/me", "/sign-in", "/floor/table", "/none"]
+    paths = ["/floor?view=shelves", "/alarms", "/notices", "/me", "/sign-in", "/none"]
+    paths += ["/floor/table"]
     paths += [f"/{page}/{tag}" for tag in tags for page in ("drums", "d")]
     paths += [f"/drums/{tag}/why" for tag in tags] + ["/methods"]
     paths += [f"/floor?view=shelves&lot={HOSTILE}", f"/drums/{HOSTILE[:3]}", "/d/AAA-AAA"]

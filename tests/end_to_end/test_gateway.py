@@ -8,10 +8,17 @@ import subprocess
 import time
 from collections import Counter
 from contextlib import closing
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
+from drumkeep.domain.devices import LOW_PERCENT
+from drumkeep.operations.alarm_inputs import batteries_now
+from drumkeep.operations.strays import adopt_stray
+from drumkeep.storage import strays
+from drumkeep.storage.transaction import reading, transaction
+from drumkeep.web.views.devices import device_views
 from drumkeep_sensors.clock import synchronised
 from drumkeep_wire.presence import Presence, decode_presence
 from tests.end_to_end.gateway_runs import (
@@ -159,6 +166,39 @@ def test_an_outage_is_made_up_for_when_the_broker_is_back(
                 "what was read while the broker was away is stored",
             )
             stop(process)
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(120)
+def test_what_a_board_says_of_itself_is_adopted_and_shown_with_its_gateway(
+    shed: Shed, mosquitto: Mosquitto, tmp_path: Path
+):
+    supply = tmp_path / "sys" / "class" / "power_supply" / "cell"
+    supply.mkdir(parents=True)
+    (supply / "capacity").write_text("14\n")
+    (supply / "voltage_now").write_text("3987000\n")
+    cell = '[[sensors]]\ndriver = "battery"\nsupply = "cell"\n'
+    sensors = f'{cell}name = "battery"\n{cell}name = "supply"\nwhat = "voltage"\n'
+    file = configuration(tmp_path, shed, mosquitto, sensors=sensors)
+    with ingest(shed, mosquitto):
+        wait_for_session(mosquitto)
+        with gateway(file) as process:
+            wait_until(lambda: count(shed, "stray") == 2, "both are kept aside")
+            now = datetime.now(UTC)  # noqa: TID251 - the gateway reads the same clock
+            with transaction(shed.engine) as tx:
+                for stray in strays.list_strays(tx):
+                    adopt_stray(tx, stray_id=stray.id, mount=None, now=now)
+            before = len(stored(shed))
+            wait_until(lambda: len(stored(shed)) > before + 4, "they are stored from then on")
+            stop(process)
+    with reading(shed.engine) as tx:
+        shown = device_views(tx, now=datetime.now(UTC))  # noqa: TID251
+        (alarm,) = [f for f in batteries_now(tx) if f.percent <= LOW_PERCENT]
+
+    said = [(view.noun, view.last, view.low) for view in shown.of_gateway[shed.gateway_id]]
+    assert sorted(said) == [("Battery", "14 %", "low"), ("Voltage", "3.99 V", None)]
+    assert alarm.bearer == "gateway attic"
+    assert count(shed, "reject") <= 2  # as unregistered, before they were adopted
 
 
 @pytest.mark.slow

@@ -10,8 +10,9 @@ from typing import Final
 
 from drumkeep_sensors.drivers.driver import Unreadable
 
-MILLI: Final = 1e-3
-MICRO: Final = 1e-6
+# Divided by and not multiplied with their inverse, 3987000 µV are 3.987 V and not 3.9869999…
+MILLI_IN_ONE: Final = 1e3
+MICRO_IN_ONE: Final = 1e6
 DBM_PER_DBW: Final = 30.0
 """0 dBW is 1 W, 30 dBm; SenML has dBW alone (RFC 8428 §12.1)."""
 
@@ -29,7 +30,7 @@ class HwmonChannel:
         fault = folder / f"{self._channel}_fault"
         if fault.exists() and _number(fault) != 0:
             raise Unreadable("chip reports a fault")
-        return _number(folder / f"{self._channel}_input") * MILLI
+        return _number(folder / f"{self._channel}_input") / MILLI_IN_ONE
 
 
 class IioChannel:
@@ -44,12 +45,12 @@ class IioChannel:
         folder = _named(self._root, self._chip, self._at)
         processed = folder / f"{self._channel}_input"
         if processed.exists():
-            return _number(processed) * MILLI
+            return _number(processed) / MILLI_IN_ONE
         raw = _number(folder / f"{self._channel}_raw")
         offset = folder / f"{self._channel}_offset"
         scale = folder / f"{self._channel}_scale"
         raw += _number(offset) if offset.exists() else 0.0
-        return raw * (_number(scale) if scale.exists() else 1.0) * MILLI
+        return raw * (_number(scale) if scale.exists() else 1.0) / MILLI_IN_ONE
 
 
 class Battery:
@@ -58,11 +59,11 @@ class Battery:
     def __init__(self, *, sysfs: Path, supply: str, voltage: bool) -> None:
         folder = sysfs / "class" / "power_supply" / supply
         self._file = folder / ("voltage_now" if voltage else "capacity")
-        self._factor = MICRO if voltage else 1.0
+        self._divisor = MICRO_IN_ONE if voltage else 1.0
 
     def read(self) -> float:
         """Return V, or %EL."""
-        return _number(self._file) * self._factor
+        return _number(self._file) / self._divisor
 
 
 class WirelessSignal:

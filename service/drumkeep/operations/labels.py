@@ -89,13 +89,17 @@ def label_run(tx: Tx, *, order: LabelOrder, public_url: str | None, by: By) -> P
     size = _size(order)
     wanted = dict.fromkeys(tags.parse(given, field="drums") for given in order.drums)
     found = [_drum(tx, tag) for tag in wanted]
+    mixed = _mixed(tx, found)
     there = [
         place_named(tx, reference=given, field="places") for given in dict.fromkeys(order.places)
     ]
     sites = catalogue.sites_by_id(tx, ids=[place.site_id for place in there])
     return PrintRun(
         labels=[
-            *(_drum_label(row, address=address, us=order.us) for row in found),
+            *(
+                _drum_label(row, address=address, us=order.us, mixed=row.drum.id in mixed)
+                for row in found
+            ),
             *(
                 _place_label(
                     place,
@@ -187,23 +191,30 @@ def _drum(tx: Tx, tag: str) -> StockRow:
     return found[0]
 
 
-def _drum_label(row: StockRow, *, address: str, us: bool) -> DrumLabel:
+def _mixed(tx: Tx, found: Sequence[StockRow]) -> set[int]:
+    """Return the ids of drums into which liquid of another lot was poured, known or not."""
+    lots = {row.drum.id: row.lot.id for row in found}
+    pours = drum_rows.pours_into(tx, drum_ids=list(lots))
+    donors = drum_rows.drums_by_id(tx, ids=[pour.donor_id for pour in pours])
+    return {pour.drum_id for pour in pours if donors[pour.donor_id].lot_id != lots[pour.drum_id]}
+
+
+def _drum_label(row: StockRow, *, address: str, us: bool, mixed: bool) -> DrumLabel:
     product = as_product(row.product)
     made = row.lot.made_on
     expires = product.expires_at(made_on=made, expires_on=row.lot.expires_on).date()
-    lot = row.lot.code
     if row.estimate is not None:  # what was poured in, and the drum's own label, may be older
         state = states_from_bytes([row.estimate.state])
         age = age_of(state, product=product, step=row.estimate.step)
         made, expires = age.made_at.date(), age.expires_at.date()
-        lot += " and others" if bool(state["mixed_lots"][0]) else ""
+        mixed = mixed or bool(state["mixed_lots"][0])
     received = row.drum.received_at.astimezone(ZoneInfo(row.site.timezone)).date()
     return DrumLabel(
         address=f"{address}/d/{row.drum.tag}",
         tag=row.drum.tag,
         side=Side(row.product.side),
         product=row.product.name,
-        lot=lot,
+        lot=f"{row.lot.code} and others" if mixed else row.lot.code,
         dates=dates_words(made=made, expires=expires, received=received),
         store=storage_words(product, us=us),
     )

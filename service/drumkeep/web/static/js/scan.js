@@ -3,42 +3,54 @@
 (async () => {
   const field = document.getElementById("label");
   if (!field || !("BarcodeDetector" in window) || !navigator.mediaDevices) return;
-  const wanted = ["code_128", "data_matrix", "qr_code"];
   const known = await window.BarcodeDetector.getSupportedFormats();
-  const formats = wanted.filter((name) => known.includes(name));
+  const formats = ["code_128", "data_matrix", "qr_code"].filter((name) => known.includes(name));
   if (!formats.length) return;
+  const detector = new window.BarcodeDetector({ formats });
 
   const button = document.createElement("button");
+  const video = document.createElement("video");
   button.type = "button";
-  button.textContent = "Use the camera";
+  video.muted = true;
+  video.playsInline = true;
   field.form.append(button);
 
+  const stop = () => {
+    for (const track of video.srcObject?.getTracks() ?? []) track.stop();
+    video.srcObject = null;
+    video.remove();
+    button.textContent = "Use the camera";
+  };
+
+  const look = async () => {
+    if (!video.srcObject) return;
+    const [found] = await detector.detect(video).catch(() => []);
+    if (!found) {
+      requestAnimationFrame(look);
+      return;
+    }
+    stop();
+    field.value = found.rawValue;
+    field.form.requestSubmit();
+  };
+
   button.addEventListener("click", async () => {
-    let stream;
+    if (video.srcObject) {
+      stop();
+      return;
+    }
     try {
-      stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
+      video.srcObject = await navigator.mediaDevices.getUserMedia({
+        video: { facingMode: "environment" },
+      });
     } catch {
       button.textContent = "No camera: type the label";
       return;
     }
-    const video = document.createElement("video");
-    video.muted = true;
-    video.playsInline = true;
-    video.srcObject = stream;
+    button.textContent = "Stop the camera";
     field.form.append(video);
     await video.play();
-    const detector = new window.BarcodeDetector({ formats });
-    const look = async () => {
-      const found = (await detector.detect(video).catch(() => []))[0];
-      if (!found) {
-        if (video.isConnected) requestAnimationFrame(look);
-        return;
-      }
-      for (const track of stream.getTracks()) track.stop();
-      video.remove();
-      field.value = found.rawValue;
-      field.form.requestSubmit();
-    };
     look();
   });
+  stop();
 })();

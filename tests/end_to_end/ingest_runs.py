@@ -6,12 +6,10 @@ import signal
 import sqlite3
 import subprocess
 import sys
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Protocol
 
 from paho.mqtt.client import Client, MQTTv5
 from paho.mqtt.enums import CallbackAPIVersion
@@ -21,16 +19,20 @@ from drumkeep.ingest.backlog import Backlog
 from drumkeep.ingest.session import Session
 from drumkeep.ingest.subscriber import Broker
 from tests.fixtures.broker import Mosquitto
+from tests.fixtures.line import Door
+from tests.fixtures.process import PATIENCE_S, wait_until
 from tests.fixtures.shed import Shed
 
-PATIENCE_S = 30.0
-
-
-class Door(Protocol):
-    """Where a broker is reached."""
-
-    host: str
-    port: int
+__all__ = [
+    "IngestProcess",
+    "count",
+    "execute",
+    "ingest",
+    "publish",
+    "publisher",
+    "wait_for_session",
+    "wait_until",
+]
 
 
 class IngestProcess:
@@ -126,14 +128,6 @@ def count(shed: Shed, table: str) -> int:
     """Count the rows of a table, without drumkeep."""
     with closing(sqlite3.connect(shed.url.removeprefix("sqlite:///"))) as connection:
         return int(connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0])  # noqa: S608
-
-
-def wait_until(met: Callable[[], bool], what: str) -> None:
-    """Wait for something that takes a moment."""
-    deadline = time.monotonic() + PATIENCE_S
-    while not met():
-        assert time.monotonic() < deadline, f"it never came that {what}"
-        time.sleep(0.02)
 
 
 def wait_for_session(broker: Mosquitto) -> None:

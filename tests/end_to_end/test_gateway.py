@@ -1,12 +1,9 @@
 """A gateway with sensors over a real Mosquitto into the database, counted at both ends."""
 
-import os
-import random
 import shutil
 import sqlite3
 import subprocess
 import time
-from collections import Counter
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
@@ -36,10 +33,6 @@ from tests.fixtures.shed import Shed, shed
 
 __all__ = ["shed"]
 
-ROUNDS = int(os.environ.get("DRUMKEEP_KILL_ROUNDS", "4"))
-"""How often everything is killed: few times by default, 50 for a long run."""
-
-MEDIUM = 2_097_152
 THERMOMETER = (
     '[[sensors]]\ndriver = "one-wire"\ndevice = "10-0008013a07e2"\n'  # the shed's air_name
 )
@@ -103,72 +96,6 @@ def test_what_a_thermometer_says_is_stored_and_its_power_on_value_is_not(
 
 
 @pytest.mark.slow
-@pytest.mark.timeout(120 + 30 * ROUNDS)
-def test_every_reading_arrives_once_though_all_are_killed_at_random_moments(
-    shed: Shed, mosquitto: Mosquitto, tmp_path: Path
-):
-    file = configuration(tmp_path, shed, mosquitto, sensors=THERMOMETER + damp(40))
-    thermometer(tmp_path)
-    dice = random.Random()  # noqa: S311 - other moments each time
-    state = tmp_path / "state"
-    for round_ in range(ROUNDS):
-        with ingest(shed, mosquitto) as service, gateway(file) as process:
-            before = kept_ever(state)
-            wait_until(lambda: kept_ever(state) > before, "it samples")  # noqa: B023
-            time.sleep(dice.uniform(0.2, 2.0))
-            for victim in dice.sample(["gateway", "service", "broker"], k=1 + round_ % 3):
-                if victim == "gateway":
-                    process.kill()
-                elif victim == "service":
-                    service.kill()
-                else:
-                    mosquitto.kill()
-                    time.sleep(dice.uniform(0.0, 0.3))
-                    mosquitto.start()
-                time.sleep(dice.uniform(0.0, 0.5))
-
-    with ingest(shed, mosquitto), gateway(file) as process:
-        wait_until(lambda: len(stored(shed)) > 100, "the spool empties")
-        wait_until(lambda: waiting(state) <= 20, "all but the newest is confirmed")
-        stop(process)
-        left = waiting(state)
-
-    rows = stored(shed)
-    taken = kept_ever(state)
-    print(f"{ROUNDS} rounds: {taken} readings taken, {left} unconfirmed, {len(rows)} stored")  # noqa: T201
-    assert taken > 100
-    # What was sampled in the last moment may be confirmed or not; with it nothing is missing.
-    assert taken - left <= len(rows) <= taken
-    assert max(Counter((sensor, ts) for sensor, ts, _ in rows).values()) == 1
-    assert count(shed, "reject") == 0
-
-
-@pytest.mark.slow
-@pytest.mark.timeout(120)
-def test_an_outage_is_made_up_for_when_the_broker_is_back(
-    shed: Shed, mosquitto: Mosquitto, tmp_path: Path
-):
-    file = configuration(tmp_path, shed, mosquitto, sensors=damp(40))
-    state = tmp_path / "state"
-    with ingest(shed, mosquitto):
-        wait_for_session(mosquitto)
-        with gateway(file) as process:
-            wait_until(lambda: len(stored(shed)) >= 3, "readings are stored")
-            mosquitto.kill()
-            begun = wall_ms()
-            time.sleep(4)
-            ended, during = wall_ms(), kept_ever(state)
-            mosquitto.start()
-            wait_until(lambda: len(stored(shed)) >= during, "the outage is made up for")
-            # Read ten times a second, on a machine that may be busy.
-            wait_until(
-                lambda: sum(begun < ts <= ended for _, ts, _ in stored(shed)) >= 10,
-                "what was read while the broker was away is stored",
-            )
-            stop(process)
-
-
-@pytest.mark.slow
 @pytest.mark.timeout(120)
 def test_what_a_board_says_of_itself_is_adopted_and_shown_with_its_gateway(
     shed: Shed, mosquitto: Mosquitto, tmp_path: Path
@@ -223,49 +150,6 @@ def test_a_medium_that_takes_its_time_holds_up_no_reading(
                 "what was read meanwhile is stored",
             )
             stop(process)
-
-
-@pytest.mark.slow
-@pytest.mark.timeout(120)
-def test_a_full_medium_stops_nothing_and_loses_nothing(
-    shed: Shed, mosquitto: Mosquitto, tmp_path: Path
-):
-    medium = tmp_path / "medium"
-    medium.mkdir()
-    mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", f"size={MEDIUM}", "tmpfs", str(medium)],
-        check=False,
-        capture_output=True,
-    )
-    if mounted.returncode != 0:
-        pytest.skip("a small file system cannot be mounted here")
-    try:
-        file = configuration(tmp_path, shed, mosquitto, sensors=damp(40))
-        text = file.read_text().replace('state = "state"', 'state = "medium"')
-        file.write_text(text)
-        filling = medium / "filling"
-        filling.write_bytes(b"\0" * (MEDIUM - 300_000))
-        with ingest(shed, mosquitto), gateway(file) as process:
-            wait_until(lambda: kept_ever(medium) > 5, "it samples")
-            begun = wall_ms()
-            time.sleep(8)  # the log of the spool alone would take more than is left
-            full = kept_ever(medium)
-            ended = wall_ms()
-            filling.unlink()
-            wait_until(lambda: kept_ever(medium) > full, "the spool takes readings again")
-            wait_until(lambda: waiting(medium) <= 20, "the spool empties")
-            told = stop(process)
-            left = waiting(medium)
-        taken = kept_ever(medium)
-    finally:
-        subprocess.run(["umount", "-l", str(medium)], check=True)
-
-    assert "Traceback" not in told
-    assert "The spool cannot be written" in told
-    assert "The spool can be written again" in told
-    assert taken - left <= len(stored(shed)) <= taken
-    # Those that no medium took waited in memory.
-    assert len([ts for _, ts, _ in stored(shed) if begun < ts <= ended]) >= 20
 
 
 @pytest.mark.slow

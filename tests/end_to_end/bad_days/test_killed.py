@@ -24,7 +24,7 @@ pytestmark = [pytest.mark.broker, pytest.mark.slow]
 ROUNDS: Final = int(os.environ.get("DRUMKEEP_KILL_ROUNDS", "3"))
 """How often each is killed: 3 times by default, 50 in a long run."""
 
-PER_ROUND_S: Final = 30
+PER_ROUND_S: Final = 40
 
 Strike = Callable[[], None]
 

@@ -1,4 +1,7 @@
-"""What a real Mosquitto acknowledged is stored once, whatever happens to ingest."""
+"""The service is away: killed, stopped, kept from its database, without a broker.
+
+What the broker acknowledged is stored once all the same, whatever device sent it.
+"""
 
 import random
 import time

@@ -28,8 +28,6 @@ from drumkeep.storage.tables.notices import Notice, NoticeAddress
 from drumkeep.storage.transaction import Tx
 
 _LOG: Final = logging.getLogger(__name__)
-_LONGEST_TEXT: Final = 1000
-
 
 Listeners = Sequence[tuple[NoticeAddress, Account]]
 """Addresses in use, and whose they are."""
@@ -52,7 +50,10 @@ def tell(tx: Tx, alarm: Alarm, *, listeners: Listeners, occasion: Occasion, now:
         waiting = list(_waiting(own))
         for notice in waiting:
             notice.priority = alarm.priority
-            notice.due_at = now if occasion is Occasion.GRAVER else notice.due_at
+            if notice.occasion == Occasion.AMENDED:
+                notice.occasion = occasion
+            if occasion is Occasion.GRAVER:
+                notice.due_at = now
         if waiting or (unheard and occasion is Occasion.AGAIN):
             continue
         last = _last_said(own)
@@ -172,7 +173,7 @@ def _queue(
     now: datetime,
 ) -> None:
     number = max((notice.number for notice in own), default=0) + 1
-    if number > MOST_PER_ALARM:
+    if number > MOST_PER_ALARM and occasion is not Occasion.OVER:
         _LOG.warning("alarm %s: enough was told to address %d", alarm.id, address.id)
         return
     rows.add(

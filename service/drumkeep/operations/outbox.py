@@ -77,7 +77,10 @@ def claim(
             if sending
             else "notices are switched off"
         )
-        if needless is not None and died:
+        spent = died and exhausted(
+            Occasion(notice.occasion), tries=notice.tries, queued_at=notice.queued_at, now=now
+        )
+        if spent or (needless is not None and died):
             _end(notice, NoticeState.FAILED, reason=UNKNOWN, now=now)
         elif needless is not None:
             _end(notice, NoticeState.DROPPED, reason=needless, now=now)

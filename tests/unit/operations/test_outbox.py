@@ -143,6 +143,17 @@ def test_what_waits_stops_when_it_is_nobodys_any_more(depot, change, reason):
     assert fates(depot) == [("first", "dropped", reason)]
 
 
+def test_a_sender_that_dies_of_a_notice_again_and_again_does_not_for_ever(depot):
+    person(depot, "dana", "dispatcher", HOOK)
+    cold_van(depot)
+    for tries in range(MOST_TRIES):
+        seconds = tries * (CLAIMED_FOR.total_seconds() + 1)
+        assert [letter.tries for letter in claim(depot, 0.5, seconds=seconds)] == [tries + 1]
+
+    assert claim(depot, 0.5, seconds=seconds + CLAIMED_FOR.total_seconds() + 1) == []
+    assert fates(depot) == [("first", "failed", UNKNOWN)]
+
+
 def test_a_removed_address_is_forgotten_and_what_was_sent_there_stays_on_record(depot):
     (address,) = person(depot, "dana", "dispatcher", HOOK)
     cold_van(depot)

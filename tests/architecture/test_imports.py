@@ -54,6 +54,7 @@ FAULTS = {
     "physics that reads the wire": ("pure", "thermal", "import drumkeep_wire"),
     "rules that open a file": ("pure", "domain", "import os"),
     "a query outside storage": ("sql", "operations", "import sqlalchemy"),
+    "an operation that sends by itself": ("notices", "operations", "import apprise"),
     "a page that speaks MQTT": ("mqtt", "web", "import paho.mqtt.client"),
     "an operation that reads the wire": ("wire", "operations", "import drumkeep_wire"),
     "an operation that knows the web": ("no-web-below", "operations", "import fastapi"),

@@ -201,6 +201,8 @@ def page_forms(yard: Yard) -> dict[str, dict[str, str]]:
         "/strays/1/adopt": {},
         "/mappings": {},
         "/mappings/shed/delete": {},
+        "/sparkplug": {},
+        "/sparkplug/1/delete": {},
         "/strays/1/forget": {},
         "/gateways/north/attic/credential": {},
         "/gateways/north/attic/credential/revoke": {},

@@ -9,8 +9,10 @@ from drumkeep.errors import Fault
 from drumkeep.operations.foreign import ForeignMap
 from drumkeep.operations.foreign_mappings import KnownMapping
 from drumkeep.web.mappings import FIELDS
+from drumkeep.web.refused import RefusedView
 from drumkeep.web.views.gateways import GatewayView, GivenPassword
 from drumkeep.web.views.mappings import TrialView, TriedView
+from drumkeep.web.views.sparkplug import GroupView, NodeView
 from drumkeep.web.views.strays import StrayView
 
 
@@ -37,12 +39,27 @@ def device_pages(change: Callable[[Any], Any], *, now: datetime) -> dict[str, di
         made_at=now,
         made_by="ana",
         revoked_at=None,
+        clock="Its clock is off by about a year.",
     )
     mapping = KnownMapping(
         "loft",
         GatewayKey("north", "attic"),
         ForeignMap(topic="sensors/+", name="topic[1]", value="item.t", unit="'F'"),
     )
+    tried = TrialView(
+        (TriedView("loft", "72 °F", "22.5 Cel", now),),
+        (Rejection(1, "value", "warm", "is no number", "Send one."),),
+    )
+    group = GroupView(
+        id=1,
+        group="Shed",
+        node="edge-1",
+        gateway="north/attic",
+        units=(("*temp*", "F"),),
+        asks=True,
+        nodes=(NodeView("edge-1", alive=True, asked_at=now),),
+    )
+    refused = RefusedView(7, "spBv1.0/Shed/NDATA/edge-1", "Temp has no value.", now, 2, 3)
     return {
         "gateways.html": {
             "gateways": (change(gateway),),
@@ -55,13 +72,22 @@ def device_pages(change: Callable[[Any], Any], *, now: datetime) -> dict[str, di
             "expressions": FIELDS,
             "given": change({"topic": "sensors/+", "sample": "{}"}),
             "faults": (change(Fault("value", "item.", "is none", "Mend it.")),),
-            "tried": change(
-                TrialView(
-                    (TriedView("loft", "72 °F", "22.5 Cel", now),),
-                    (Rejection(1, "value", "warm", "is no number", "Send one."),),
-                )
-            ),
+            "tried": change(tried),
             "gateways": ("north/attic",),
             "may_change": True,
+        },
+        "sparkplug.html": {
+            "groups": (change(group),),
+            "given": change({"group": "Shed", "sample": "0a"}),
+            "faults": (change(Fault("Group", "a/b", "is none", "Mend it.")),),
+            "tried": change(tried),
+            "gateways": ("north/attic",),
+            "may_change": True,
+        },
+        "refused.html": {
+            "rows": (change(refused),),
+            "more": 7,
+            "oldest_days": 90,
+            "ahead_minutes": 10,
         },
     }

@@ -10,7 +10,7 @@ from pydantic import BaseModel
 from drumkeep.api.addresses import located
 from drumkeep.api.drum_answers import drum_out, event_out, strap_out
 from drumkeep.api.paging import PageQuery, cursor_after
-from drumkeep.api.schemas.drums import DrumOut, EventRecorded, HistoryOut, HistoryPoint
+from drumkeep.api.schemas.drums import AirHourOut, DrumOut, EventRecorded, HistoryOut, HistoryPoint
 from drumkeep.api.schemas.events import DRUM_BODY, EVENT_BODY
 from drumkeep.asgi.authentication import Caller
 from drumkeep.asgi.dependencies import Now, ReadingDep, TransactionDep, require
@@ -165,11 +165,14 @@ def get_history(
     start = query.start or end - timedelta(days=HISTORY_DAYS)
     _check_span(start, end)
     drum = drums.drum_tagged(tx, tag=tag)
+    past = history.past_of(tx, drum=drum, start=start, end=end)
     return HistoryOut(
         tag=drum.tag,
-        points=[
-            HistoryPoint(**point.__dict__)
-            for point in history.past_of(tx, drum=drum, start=start, end=end)
+        resolution_s=past.resolution_s,
+        points=[HistoryPoint(**point.__dict__) for point in past.points],
+        air=[
+            AirHourOut(at=hour.at, low_c=hour.low_c, mean_c=hour.mean_c, high_c=hour.high_c)
+            for hour in past.hours
         ],
         events=event_out(tx, rows.event_rows(tx, drum_id=drum.id)),
         straps=strap_out(tx, drum=drum, first=step_at(start), last=step_at(end)),

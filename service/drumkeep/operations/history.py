@@ -1,14 +1,15 @@
 """A drum's past and days ahead as curves."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Final
 
 import numpy as np
 
-from drumkeep.domain.air import PlaceAir
+from drumkeep.domain.air import NO_SENSOR_K, PlaceAir
 from drumkeep.domain.air_ahead import STRIDE, air_ahead
-from drumkeep.domain.grid import moment_of, step_at
+from drumkeep.domain.grid import STEPS_PER_HOUR, moment_of, step_at, to_ms
 from drumkeep.domain.liquid_state import (
     UNSUPPORTED_K,
     LiquidStates,
@@ -19,6 +20,7 @@ from drumkeep.domain.liquid_state import (
 )
 from drumkeep.domain.outlook import Prospect
 from drumkeep.domain.places import PlaceKind
+from drumkeep.operations.air_hours import AirHour, air_hours
 from drumkeep.operations.estimates import DAY_STEPS
 from drumkeep.operations.surroundings import Ground, read_ground, read_places
 from drumkeep.storage import drums as drum_rows
@@ -29,7 +31,8 @@ from drumkeep.storage.transaction import Tx
 from drumkeep.thermal.parameter_sets import LIKELY
 from drumkeep.thermal.stratified import eighths
 
-LONGEST_DAYS: Final = 400
+SINGLY: Final = timedelta(days=14)
+"""Over more than this the air is told by the hour."""
 
 
 @dataclass(frozen=True)
@@ -46,25 +49,77 @@ class CurvePoint:
     supported: bool
 
 
-def past_of(tx: Tx, *, drum: Drum, start: datetime, end: datetime) -> list[CurvePoint]:
-    """Return what was computed of a drum, every half hour, and at its newest state."""
+@dataclass(frozen=True)
+class Past:
+    """What was computed of a drum, and the air round it.
+
+    ``resolution_s`` is 0 where the air of each point is that of its time, 3600 where it is the mean
+    of its hour; then ``hours`` are the lowest, mean and highest of every hour.
+    """
+
+    points: Sequence[CurvePoint]
+    resolution_s: int = 0
+    hours: Sequence[AirHour] = ()
+
+
+def past_of(tx: Tx, *, drum: Drum, start: datetime, end: datetime) -> Past:
+    """Return what was computed of a drum, and its newest state.
+
+    Every half hour with the air of that time, or over more than a fortnight every hour with the
+    hours' figures of the air: single readings of months would take long, and are thinned.
+    """
     first, last = step_at(start), step_at(end)
+    by_hours = end - start > SINGLY
     stored = rows.checkpoints_between(tx, drum_id=drum.id, first=first, last=last)
+    if by_hours:
+        stored = [row for row in stored if row.step % STEPS_PER_HOUR == 0]
     steps = [row.step for row in stored]
     records = [row.state for row in stored]
     newest = rows.estimate_of(tx, drum_id=drum.id)
     if newest is not None and first <= newest.step <= last and newest.step not in steps:
         steps.append(newest.step)
         records.append(newest.state)
-    if not steps:
-        return []
-    states = states_from_bytes(records)
     ground = read_ground(tx)
+    if by_hours:
+        stays = drum_rows.stays_of(tx, drum_ids=[drum.id])
+        hours = air_hours(tx, ground=ground, stays=stays, first_ms=to_ms(start), last_ms=to_ms(end))
+        points = [
+            _point(states_from_bytes([record]), step=step, air=_of_hour(hours, step=step))
+            for step, record in zip(steps, records, strict=True)
+        ]
+        return Past(points, resolution_s=3600, hours=[hours[hour] for hour in sorted(hours)])
+    if not steps:
+        return Past([])
+    states = states_from_bytes(records)
     airs = _airs(tx, ground, states, first=min(steps), last=max(steps))
-    return [
-        _point(states[i : i + 1], step=step, air=airs[int(states["place"][i])])
-        for i, step in enumerate(steps)
-    ]
+    return Past(
+        [
+            _point(states[i : i + 1], step=step, air=_of_step(airs, states["place"][i], step=step))
+            for i, step in enumerate(steps)
+        ]
+    )
+
+
+@dataclass(frozen=True)
+class _Air:
+    """Air of a point: °C, NaN where not known, its error, and whether readings bound it."""
+
+    c: float
+    error_k: float
+    known: bool
+
+
+def _of_hour(hours: Mapping[int, AirHour], *, step: int) -> _Air:
+    hour = hours.get(step // STEPS_PER_HOUR)
+    if hour is None:
+        return _Air(float("nan"), NO_SENSOR_K, known=False)
+    return _Air(hour.mean_c, hour.error_k, known=True)
+
+
+def _of_step(airs: Mapping[int, PlaceAir], place: int, *, step: int) -> _Air:
+    air = airs[int(place)]
+    now = float(air.window(first=step, last=step)[0])
+    return _Air(now, air.error_at(step), known=air.supported_at(step))
 
 
 def ahead_of(tx: Tx, *, drum: Drum, hours: int, place_id: int | None = None) -> list[CurvePoint]:
@@ -147,13 +202,12 @@ def _airs(
     return {place: heat.air for place, heat in heats.items()}
 
 
-def _point(state: LiquidStates, *, step: int, air: PlaceAir) -> CurvePoint:
-    now = float(air.window(first=step, last=step)[0])
+def _point(state: LiquidStates, *, step: int, air: _Air) -> CurvePoint:
     mean = likely_mean(state)
     if not np.isfinite(mean).all():
         return CurvePoint(
             at=moment_of(step),
-            air_c=_finite(now),
+            air_c=_finite(air.c),
             bottom_c=None,
             mean_c=None,
             top_c=None,
@@ -164,20 +218,19 @@ def _point(state: LiquidStates, *, step: int, air: PlaceAir) -> CurvePoint:
     band = band_at(
         state,
         step=step,
-        sensor_error_k=air.error_at(step),
-        drive_k=np.nan_to_num(np.abs(now - mean)),
+        sensor_error_k=air.error_k,
+        drive_k=np.nan_to_num(np.abs(air.c - mean)),
     )
     record = state[0]
-    known = air.supported_at(step)
     return CurvePoint(
         at=moment_of(step),
-        air_c=_finite(now),
+        air_c=_finite(air.c),
         bottom_c=float(band.bottom[0]),
         mean_c=float(band.mean[0]),
         top_c=float(band.top[0]),
         low_c=float(band.low[0]),
         high_c=float(band.high[0]),
-        supported=known
+        supported=air.known
         and bool(record["resolved"])
         and bool(record["doubt_k"] < UNSUPPORTED_K)
         and not disputed(state, step=step)[0],

@@ -97,20 +97,35 @@ def hourly_means(
     first_hour, last_hour
         UTC hours since 1970, inclusive.
     """
-    means = {s: np.full(last_hour - first_hour + 1, np.nan) for s in sensor_ids}
+    found = hourly_figures(tx, sensor_ids=sensor_ids, first_hour=first_hour, last_hour=last_hour)
+    return {sensor_id: rows[1] for sensor_id, rows in found.items()}
+
+
+def hourly_figures(
+    tx: Tx, *, sensor_ids: Sequence[int], first_hour: int, last_hour: int
+) -> dict[int, Floats]:
+    """Return the same with lowest and highest: (3, hour), lowest, mean and highest."""
+    found = {s: np.full((3, last_hour - first_hour + 1), np.nan) for s in sensor_ids}
+    value = reading.c.value
     statement = (
-        select(reading.c.hour, reading.c.sensor_id, func.avg(reading.c.value))
-        .where(reading.c.sensor_id.in_(list(means)))
+        select(
+            reading.c.hour,
+            reading.c.sensor_id,
+            func.min(value),
+            func.avg(value),
+            func.max(value),
+        )
+        .where(reading.c.sensor_id.in_(list(found)))
         .group_by(reading.c.hour, reading.c.sensor_id)
     )
     connection = tx.session.connection()
     for start in range(first_hour, last_hour + 1, _HOURS_AT_ONCE):
         hours = range(start, min(start + _HOURS_AT_ONCE, last_hour + 1))
-        known, rest = rollups.figures(tx, sensor_ids=list(means), hours=hours)
+        known, rest = rollups.figures(tx, sensor_ids=list(found), hours=hours)
         for row in known:
-            means[row.sensor_id][row.hour - first_hour] = row.total / row.n
-        for hour, sensor_id, mean in connection.execute(
+            found[row.sensor_id][:, row.hour - first_hour] = (row.low, row.total / row.n, row.high)
+        for hour, sensor_id, low, mean, high in connection.execute(
             statement.where(among(connection, reading.c.hour, rest))
         ):
-            means[sensor_id][hour - first_hour] = mean
-    return means
+            found[sensor_id][:, hour - first_hour] = (low, mean, high)
+    return found

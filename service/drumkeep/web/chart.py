@@ -9,7 +9,7 @@ from drumkeep.asgi.dependencies import ReadingDep
 from drumkeep.operations import drums, history
 from drumkeep.operations.surroundings import read_ground
 from drumkeep.storage import drums as rows
-from drumkeep.web.drums import AHEAD_HOURS, PAST
+from drumkeep.web.drums import AHEAD_HOURS, past_start
 from drumkeep.web.shell import ShellDep
 from drumkeep.web.views.drums import drum_view
 from drumkeep.web.views.events import event_views
@@ -18,8 +18,9 @@ router = APIRouter()
 
 
 class ChartQuery(BaseModel):
-    """Which future, on which paper."""
+    """Which past and future, on which paper."""
 
+    past: Literal["days", "all"] = "days"
     ahead: Literal["here", "warm_room"] = "here"
     scheme: Literal["light", "dark"] = "light"
 
@@ -28,7 +29,7 @@ class ChartQuery(BaseModel):
 def chart(
     tx: ReadingDep, shell: ShellDep, tag: str, query: Annotated[ChartQuery, Query()]
 ) -> dict[str, Any]:
-    """Return the drawing of a drum's last five days and next two."""
+    """Return the drawing of a drum's last five days, or all since it came, and the next two."""
     # a third of the start-up time of the service, for one page
     from drumkeep.web.curves import Curves, drawing  # noqa: PLC0415
 
@@ -38,9 +39,12 @@ def chart(
     place = history.warm_room_for(tx, drum=drum) if query.ahead == "warm_room" else None
     names = {p.id: p.name for p in read_ground(tx).places.values()}
     events = event_views(rows.event_rows(tx, drum_id=drum.id), places=names, formats=formats)
+    start = past_start(drum, past=query.past, now=shell.now)
+    past = history.past_of(tx, drum=drum, start=start, end=shell.now)
     curves = Curves(
         drum=drum_view(row, formats=formats),
-        past=history.past_of(tx, drum=drum, start=shell.now - PAST, end=shell.now),
+        past=past.points,
+        hours=past.hours,
         ahead=history.ahead_of(tx, drum=drum, hours=AHEAD_HOURS, place_id=place),
         events=events,
         now=shell.now,

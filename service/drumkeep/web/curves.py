@@ -11,6 +11,7 @@ from bokeh.models.annotations import Band, BoxAnnotation, Label, Legend, LegendI
 from bokeh.plotting import figure
 
 from drumkeep.domain.quantities import fahrenheit
+from drumkeep.operations.air_hours import AirHour
 from drumkeep.operations.history import CurvePoint
 from drumkeep.web.formats import Formats
 from drumkeep.web.view_models import DrumView, EventView
@@ -50,13 +51,17 @@ _MOST_EVENTS: Final = 12
 
 @dataclass(frozen=True)
 class Curves:
-    """What is drawn: the past, the days ahead, and what happened."""
+    """What is drawn: the past, the days ahead, and what happened.
+
+    ``hours`` is the air of the past by the hour, where it is told so.
+    """
 
     drum: DrumView
     past: Sequence[CurvePoint]
     ahead: Sequence[CurvePoint]
     events: Sequence[EventView]
     now: datetime
+    hours: Sequence[AirHour] = ()
 
 
 def drawing(curves: Curves, *, formats: Formats, scheme: Scheme) -> dict[str, Any]:
@@ -83,9 +88,10 @@ def drawing(curves: Curves, *, formats: Formats, scheme: Scheme) -> dict[str, An
         outline_line_color=None,
         min_border_right=12,
     )
-    _axes(shown, inks=inks, formats=formats)
+    _axes(shown, inks=inks, formats=formats, by_hours=bool(curves.hours))
     _bands(shown, curves, inks=inks, formats=formats)
     legend = []
+    hourly = _hourly(shown, curves.hours, inks=inks, formats=formats) if curves.hours else None
     for points, coming in ((curves.past, False), (curves.ahead, True)):
         source = _source(points, formats=formats)
         shade = Band(
@@ -104,20 +110,48 @@ def drawing(curves: Curves, *, formats: Formats, scheme: Scheme) -> dict[str, An
             line = shown.line(
                 "at",
                 field,
-                source=source,
+                source=hourly if hourly is not None and name == "air" and not coming else source,
                 line_color=inks["quiet"] if name == "air" else inks["ink"],
                 line_width=width,
                 line_dash=dash,
                 line_alpha=0.55 if coming else 1.0,
             )
             if not coming:
-                legend.append(LegendItem(label=name, renderers=[line]))  # type: ignore[list-item]
+                words = "air, by the hour" if hourly is not None and name == "air" else name
+                legend.append(LegendItem(label=words, renderers=[line]))  # type: ignore[list-item]
                 if name == "bottom":
                     shown.add_tools(_hover(line, formats=formats))
     _now(shown, curves, inks=inks, formats=formats)
     _happened(shown, curves, inks=inks, formats=formats)
     shown.add_layout(_legend(legend, inks=inks), "above")
     return json_item(shown)  # type: ignore[return-value]
+
+
+def _hourly(
+    shown: figure, hours: Sequence[AirHour], *, inks: dict[str, str], formats: Formats
+) -> ColumnDataSource:
+    """Shade the air from the lowest to the highest of each hour; return the source of its mean."""
+    source = ColumnDataSource(
+        {
+            "at": [_local_ms(hour.at, formats) for hour in hours],
+            "air_low": [round(_degrees(hour.low_c, formats), 2) for hour in hours],
+            "air": [round(_degrees(hour.mean_c, formats), 2) for hour in hours],
+            "air_high": [round(_degrees(hour.high_c, formats), 2) for hour in hours],
+        }
+    )
+    shown.add_layout(
+        Band(
+            base="at",
+            lower="air_low",
+            upper="air_high",
+            source=source,
+            fill_color=inks["quiet"],
+            fill_alpha=0.16,
+            line_color=None,
+            level="underlay",
+        )
+    )
+    return source
 
 
 def _local_ms(moment: datetime, formats: Formats) -> float:
@@ -151,11 +185,12 @@ def _source(points: Sequence[CurvePoint], *, formats: Formats) -> ColumnDataSour
     )
 
 
-def _axes(shown: figure, *, inks: dict[str, str], formats: Formats) -> None:
+def _axes(shown: figure, *, inks: dict[str, str], formats: Formats, by_hours: bool) -> None:
     hours = "%-I %P" if formats.units == "us" else "%H:%M"
-    # A week at most is drawn: the day's name says which, and seven of them fit a phone.
+    # Of a week the day's name says which, and seven of them fit a phone.
+    days = "%b %-d" if by_hours else "%a"
     shown.xaxis.formatter = DatetimeTickFormatter(
-        hours=hours, days="%a", hourmin=hours, context=None
+        hours=hours, days=days, hourmin=hours, months="%b", context=None
     )
     shown.yaxis.axis_label = formats.temp_unit
     shown.yaxis.axis_label_orientation = "horizontal"

@@ -22,6 +22,7 @@ from drumkeep.storage import measurements
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.estimates import cold_lots
 from drumkeep.storage.products import as_product
+from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.form_faults import in_words_of_form
 from drumkeep.web.formats import Formats
@@ -39,16 +40,23 @@ router = APIRouter()
 
 PAST: Final = timedelta(days=5)
 AHEAD_HOURS: Final = 48
+LONGEST_PAST: Final = timedelta(days=366)
 _EVERY: Final = 4
+_MOST_ROWS: Final = 240
+"""Of the past in the table that stands for the chart."""
 
 
 @router.get("/drums/{tag}")
-def drum_page(tx: ReadingDep, shell: ShellDep, tag: str, ahead: str = "here") -> HTMLResponse:
+def drum_page(
+    tx: ReadingDep, shell: ShellDep, tag: str, ahead: str = "here", past: str = "days"
+) -> HTMLResponse:
     """Show a drum: the answer first, then how it went, what is known, and what may be done."""
     drum = drums.drum_tagged(tx, tag=tag)
     row = rows.list_drums(tx, tag=drum.tag, present=False)[0]
     formats = shell.formats.at(row.site.timezone)
     chosen = "warm_room" if ahead == "warm_room" else "here"
+    told = "all" if past == "all" else "days"
+    since = past_start(drum, past=told, now=shell.now)
     ground = read_ground(tx)
     log = rows.event_rows(tx, drum_id=drum.id)
     product = as_product(row.product)
@@ -92,17 +100,29 @@ def drum_page(tx: ReadingDep, shell: ShellDep, tag: str, ahead: str = "here") ->
         straps=strap_views(tx, drum=drum, formats=formats),
         prints=print_views(tx, drum_id=drum.id),
         actions=actions,
-        history=_history(tx, row, shell=shell, ahead=chosen),
+        history=_history(tx, row, shell=shell, ahead=chosen, since=since),
         ahead=chosen,
+        past=told,
+        by_hours=shell.now - since > history.SINGLY,
     )
 
 
-def _history(tx: Tx, row: StockRow, *, shell: Shell, ahead: str) -> tuple[HistoryRow, ...]:
-    """Return the curves as a table: every two hours back, and ahead."""
-    past = history.past_of(tx, drum=row.drum, start=shell.now - PAST, end=shell.now)
+def past_start(drum: Drum, *, past: str, now: datetime) -> datetime:
+    """Return from when on a drum's past is shown: the last days, or all since it came."""
+    if past != "all":
+        return now - PAST
+    return min(max(drum.received_at, now - LONGEST_PAST), now - PAST)
+
+
+def _history(
+    tx: Tx, row: StockRow, *, shell: Shell, ahead: str, since: datetime
+) -> tuple[HistoryRow, ...]:
+    """Return the curves as a table: every two hours, of a long past further apart; and ahead."""
+    past = history.past_of(tx, drum=row.drum, start=since, end=shell.now).points
+    every = max(_EVERY, -(-len(past) // _MOST_ROWS))
     place = history.warm_room_for(tx, drum=row.drum) if ahead == "warm_room" else None
     coming = history.ahead_of(tx, drum=row.drum, hours=AHEAD_HOURS, place_id=place)
-    shown = [(point, False) for point in past[::-1][::_EVERY][::-1]]
+    shown = [(point, False) for point in past[::-1][::every][::-1]]
     shown += [(point, True) for point in coming[_EVERY::_EVERY]]
     return tuple(
         HistoryRow(

@@ -175,13 +175,26 @@ class HistoryPoint(Answer):
     supported: bool
 
 
+class AirHourOut(Answer):
+    """Air of an hour where the drum was, °C: lowest, mean and highest; ``at`` is its middle."""
+
+    at: MomentOut
+    low_c: float
+    mean_c: float
+    high_c: float
+
+
 class HistoryOut(Answer):
     """What was computed of a drum from start to end, and what happened to it.
 
+    ``resolution_s`` is 0 where ``air_c`` is that of the time itself; over more than 14 days it is
+    3600: the mean of the hour, and ``air`` holds the lowest, mean and highest of each hour.
     ``straps`` are the readings of sensors on it that counted, or were refused, in that time.
     """
 
     tag: str
+    resolution_s: int
     points: list[HistoryPoint]
+    air: list[AirHourOut]
     events: list[EventOut]
     straps: list[StrapMetOut]

@@ -19,6 +19,7 @@ from paho.mqtt.client import (
     ConnectFlags,
     DisconnectFlags,
     MQTTMessage,
+    MQTTMessageInfo,
     MQTTv5,
     MQTTv311,
 )
@@ -42,6 +43,7 @@ FIRST_RECONNECT_S: Final = 1.0
 SLOWEST_RECONNECT_S: Final = 30.0
 MAY_I_EVERY_S: Final = 0.1
 LOOP_S: Final = 1.0
+TOLD_WITHIN_S: Final = 1.0
 HANG_UPS: Final = 3
 """After so many without an answer in between the other protocol is tried."""
 
@@ -125,6 +127,7 @@ class Subscriber:
         self.last_message_at: datetime | None = None
         self.trouble: str | None = "The broker has not been reached yet."
         self._client = self._make_client()
+        self._published: MQTTMessageInfo | None = None
         self._ending = threading.Event()
         self._thread = threading.Thread(target=self._run, name="ingest-network", daemon=True)
 
@@ -140,6 +143,9 @@ class Subscriber:
         forget
             Whether it shall not, as nothing will ever come by this session again.
         """
+        if self._published is not None and self._client.is_connected():
+            # What is published last may still wait for its turn, and would be dropped with it.
+            self._published.wait_for_publish(TOLD_WITHIN_S)
         self._ending.set()
         properties = None
         if forget and self._protocol == MQTTv5:
@@ -186,7 +192,10 @@ class Subscriber:
         if not self._client.is_connected():
             return False
         sent = self._client.publish(topic, payload, qos=1, retain=True)
-        return sent.rc == MQTTErrorCode.MQTT_ERR_SUCCESS
+        if sent.rc != MQTTErrorCode.MQTT_ERR_SUCCESS:
+            return False
+        self._published = sent
+        return True
 
     def publish(self, topic: str, payload: bytes, *, qos: int = 1) -> bool:
         """Publish for whoever listens now; False when there is no connection."""
@@ -231,8 +240,8 @@ class Subscriber:
         client.on_message = self._on_message
         # With it, whoever publishes or acknowledges leaves the writing to the thread of the loop.
         client.on_socket_register_write = _leave_it
-        if self._protocol == MQTTv311:
-            client.max_inflight_messages_set(RECEIVE_MAXIMUM)
+        # Of what we publish: one for each gateway that is told something.
+        client.max_inflight_messages_set(RECEIVE_MAXIMUM)
         return client
 
     def _run(self) -> None:

@@ -23,6 +23,9 @@ _log = logging.getLogger(__name__)
 NOT_FINITE = "no finite number"
 LATE = "line still busy with the reading before"
 
+LEAST_SPACE: Final = 0.1
+"""Of its interval, between two readings of a sensor."""
+
 MOST_IN_MEMORY: Final = 100_000
 """Samples kept in memory while nobody can keep them elsewhere; beyond it they are thinned."""
 
@@ -76,10 +79,12 @@ class Sampler:
             if future.done():
                 del self._under_way[index]
                 try:
-                    samples.append(future.result())
+                    sample = future.result()
                 except Unreadable as error:
                     self._note(index, str(error))
                 else:
+                    samples.append(sample)
+                    self._space(index, sample.since_start_s)
                     self._well(index)
         return samples
 
@@ -104,6 +109,16 @@ class Sampler:
         if not math.isfinite(value):
             raise Unreadable(NOT_FINITE)
         return Sample(sensor.name, sensor.unit, value, self._clock())
+
+    def _space(self, index: int, read_at: float) -> None:
+        """Leave out what would come right behind a reading that came late.
+
+        Two readings of one millisecond are one to the service, which keeps the first.
+        """
+        interval_s = self._sensors[index].interval_s
+        short_s = read_at + LEAST_SPACE * interval_s - self._due_at[index]
+        if short_s > 0:
+            self._due_at[index] += math.ceil(short_s / interval_s) * interval_s
 
     def _note(self, index: int, reason: str) -> None:
         name = self._sensors[index].name

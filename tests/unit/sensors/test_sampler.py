@@ -59,6 +59,33 @@ def test_one_reading_an_interval_on_a_grid_of_its_own():
     assert driver.asked == 5
 
 
+@dataclass
+class Slow:
+    """Answers when it is let, as a line does that is slow."""
+
+    answers: threading.Event = field(default_factory=threading.Event)
+
+    def read(self) -> float:
+        assert self.answers.wait(5)
+        return 4.0
+
+
+def test_nothing_is_read_right_behind_a_reading_that_came_late():
+    clock, line = Clock(), Slow()
+    sampler = Sampler([sensor(line)], clock=clock)
+    sampler.begin_due()
+    clock.now = 1009.9995
+    line.answers.set()
+    sampler._under_way[0].result(5)
+    times = [sample.since_start_s for sample in sampler.take()]
+    for clock.now in (1010.0, 1015.0, 1020.0, 1030.0):
+        times += [sample.since_start_s for sample in taken(sampler)]
+    sampler.close()
+
+    # Two of one millisecond would be one to the service.
+    assert times == [1009.9995, 1020.0, 1030.0]
+
+
 def test_what_is_no_reading_is_counted_and_not_given():
     clock = Clock()
     sampler = Sampler([sensor(Scripted(["wet", "wet", float("nan"), 5.0]))], clock=clock)

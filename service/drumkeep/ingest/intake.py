@@ -58,6 +58,7 @@ class Intake:
         self._clock = clock
         self._slots = slots
         self._locks: Locks = locks_of(engine)
+        self._turn = threading.Lock()
         self._sessions: dict[int, Session] = {}
         self._leaving: dict[int, threading.Thread] = {}
         self._known = _NOTHING
@@ -182,6 +183,7 @@ class Intake:
             slot=slot,
             slots=self._slots,
             may_connect=lambda: self._locks.holds(FIRST_SLOT + slot),
+            turn=self._turn,
         )
         if self._slots > 1:
             try:

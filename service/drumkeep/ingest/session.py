@@ -2,6 +2,7 @@
 
 import dataclasses
 import logging
+import threading
 from collections.abc import Callable
 
 from drumkeep.ingest.backlog import Backlog
@@ -33,6 +34,9 @@ class Session:
         that there was before there were several, so that it finds what is kept for that.
     may_connect
         Asked before each connection.
+    turn
+        Taken while a batch is stored, shared by the sessions of a process; one of its own if left
+        out.
     backlog
         What waits; one of the usual size if left out.
     """
@@ -46,6 +50,7 @@ class Session:
         slot: int,
         slots: int,
         may_connect: Callable[[], bool],
+        turn: "threading.Lock | None" = None,
         backlog: Backlog | None = None,
     ) -> None:
         self.slot = slot
@@ -74,6 +79,7 @@ class Session:
             clock=clock,
             passes=self._share.passes,
             other_devices=slot == 0,
+            turn=threading.Lock() if turn is None else turn,
         )
 
     def start(self) -> None:

@@ -65,6 +65,9 @@ class Writer:
         Whether a message is none to store, as another session takes it.
     other_devices
         Whether to subscribe to the topics of other devices: one session does.
+    turn
+        Shared with the other sessions of this process: they wait for one another here and not at
+        the database, where people would wait behind all of them.
     """
 
     def __init__(
@@ -77,6 +80,7 @@ class Writer:
         clock: Clock,
         passes: Callable[[Arrived], bool],
         other_devices: bool,
+        turn: threading.Lock,
     ) -> None:
         self._engine = engine
         self._backlog = backlog
@@ -85,6 +89,7 @@ class Writer:
         self._clock = clock
         self._passes = passes
         self._other_devices = other_devices
+        self._turn = turn
         self._foreign = ForeignTopics(engine)
         self._besides = Besides(engine, subscriber)
         self._stopping = threading.Event()
@@ -181,7 +186,8 @@ class Writer:
         pause = FIRST_PAUSE_S
         while True:
             try:
-                outcome = self._store(packs, changes, sparkplug)
+                with self._turn:
+                    outcome = self._store(packs, changes, sparkplug)
             except Unavailable as error:
                 self.trouble = error.title
                 _log.warning("Readings wait for the database: %s", error.title)

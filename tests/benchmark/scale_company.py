@@ -1,0 +1,184 @@
+"""A company of many sites in a database, each with a gateway, five places, sensors and drums."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final, TypeVar
+from uuid import uuid4
+
+from drumkeep.domain.grid import to_ms
+from drumkeep.domain.products import Side
+from drumkeep.domain.roles import Role
+from drumkeep.domain.sharing import home
+from drumkeep.operations import lots, products
+from drumkeep.operations.drums import By
+from drumkeep.operations.receipts import Receipt, receive_drums
+from drumkeep.storage import readings
+from drumkeep.storage.engine import Engine
+from drumkeep.storage.tables.catalogue import Gateway, Mount, Place, Sensor, Site
+from drumkeep.storage.transaction import Tx, transaction
+from drumkeep_wire.records import Record, Spool
+from drumkeep_wire.senml import encode_pack
+from drumkeep_wire.topics import Topics
+
+PLACES: Final = 5
+"""Of a site; its sensors hang in them by turns."""
+
+RECEIVED_H: Final = 3.0
+"""Hours ago every drum was received."""
+
+_EARLIER_H: Final = 4
+_EVERY_S: Final = 900
+_AT_ONCE: Final = 500
+_BY: Final = By(name="Benchmark", role=Role.MANAGER)
+_TOPICS: Final = Topics()
+_SPOOL: Final = "5ca1ab1e"
+_Item = TypeVar("_Item")
+
+
+@dataclass(frozen=True)
+class OneSite:
+    """A site: its code, its places, and its sensors' ids and names."""
+
+    code: str
+    places: tuple[int, ...]
+    sensors: tuple[tuple[int, str], ...]
+
+    @property
+    def urn(self) -> str:
+        """Name of its gateway."""
+        return f"urn:dev:os:32473-{self.code}"
+
+    def slot(self, slots: int) -> int:
+        """Return which of so many sessions takes its messages."""
+        return home(self.code, slots=slots)
+
+
+@dataclass(frozen=True)
+class Company:
+    """All sites, and the tags of all drums."""
+
+    sites: tuple[OneSite, ...]
+    tags: tuple[str, ...]
+
+
+def build(engine: Engine, *, sites: int, sensors: int, drums: int, now: datetime) -> Company:
+    """Make the company, with some hours of air behind it."""
+    with transaction(engine) as tx:
+        made = _make_sites(tx, sites=sites, sensors_each=sensors // sites, now=now)
+    for some in _portions(made, _AT_ONCE):
+        with transaction(engine) as tx:
+            _send_air(tx, some, now=now)
+    with transaction(engine) as tx:
+        for side in Side:
+            products.create_product(tx, code=side, name=f"Our {side}", side=side)
+            lots.create_lot(
+                tx, product=side, code="1", made_on=now.date() - timedelta(days=60), now=now
+            )
+    sides, tags = list(Side), []
+    for numbers in _portions(range(drums), _AT_ONCE):
+        receipts = [
+            Receipt(
+                event_id=uuid4(),
+                product=sides[n % 2],
+                lot="1",
+                place=made[n * sites // drums].places[n % PLACES],
+                at=now - timedelta(hours=RECEIVED_H),
+                liquid_c=15.0 + n % 12,
+            )
+            for n in numbers
+        ]
+        with transaction(engine) as tx:
+            tags += [drum.tag for drum in receive_drums(tx, receipts=receipts, by=_BY, now=now)]
+    return Company(tuple(made), tuple(tags))
+
+
+def pack_of(site: OneSite, *, turn: int, at_s: int) -> tuple[str, bytes]:
+    """Return topic and payload of what a site's gateway sends of all its sensors at a time."""
+    records = [
+        Record(name=name, unit="Cel", value=_value(sensor_id, at_s), time=float(at_s))
+        for sensor_id, name in site.sensors
+    ]
+    payload = encode_pack(records, spool=Spool(site.urn, _SPOOL, turn + 1))
+    return _TOPICS.readings(site=site.code, gateway="gw"), payload
+
+
+def _make_sites(tx: Tx, *, sites: int, sensors_each: int, now: datetime) -> list[OneSite]:
+    session = tx.session
+    own = [Site(code=f"site-{n:04}", name=f"Site {n}", timezone="UTC") for n in range(sites)]
+    session.add_all(own)
+    session.flush()
+    gateways = [
+        Gateway(site_id=site.id, code="gw", urn=f"urn:dev:os:32473-{site.code}") for site in own
+    ]
+    places = [
+        Place(
+            site_id=site.id,
+            code=f"p{n}",
+            name=f"Place {n}",
+            kind="warehouse",
+            motion="still",
+            standing="pallet",
+        )
+        for site in own
+        for n in range(PLACES)
+    ]
+    session.add_all([*gateways, *places])
+    session.flush()
+    sensors = [
+        Sensor(
+            name=f"urn:dev:os:32473-{site.code}:t{n}",
+            gateway_id=gateway.id,
+            quantity="temperature",
+            unit="Cel",
+            interval_s=300.0,
+        )
+        for site, gateway in zip(own, gateways, strict=True)
+        for n in range(sensors_each)
+    ]
+    session.add_all(sensors)
+    session.flush()
+    session.add_all(
+        Mount(
+            sensor_id=sensor.id,
+            what="air",
+            place_id=places[n // sensors_each * PLACES + n % sensors_each % PLACES].id,
+            since=now - timedelta(days=40),
+        )
+        for n, sensor in enumerate(sensors)
+    )
+    session.flush()
+    return [
+        OneSite(
+            code=site.code,
+            places=tuple(place.id for place in places[n * PLACES : (n + 1) * PLACES]),
+            sensors=tuple(
+                (sensor.id, sensor.name)
+                for sensor in sensors[n * sensors_each : (n + 1) * sensors_each]
+            ),
+        )
+        for n, site in enumerate(own)
+    ]
+
+
+def _send_air(tx: Tx, sites: Sequence[OneSite], *, now: datetime) -> None:
+    """Store what the sensors said before."""
+    last_s = int(now.timestamp()) // 60 * 60 - 60
+    times = range(last_s - _EARLIER_H * 3600, last_s + 1, _EVERY_S)
+    rows = [
+        (sensor_id, at_s * 1000, _value(sensor_id, at_s))
+        for at_s in times
+        for site in sites
+        for sensor_id, _ in site.sensors
+    ]
+    readings.insert_batch(tx, rows=rows)
+    readings.raise_latest(tx, rows=rows, received_ms=to_ms(now))
+
+
+def _value(sensor_id: int, at_s: int) -> float:
+    return 12.0 + sensor_id % 9 + at_s // 300 % 7 / 10.0
+
+
+def _portions(items: Sequence[_Item], size: int) -> Iterator[Sequence[_Item]]:
+    for start in range(0, len(items), size):
+        yield items[start : start + size]

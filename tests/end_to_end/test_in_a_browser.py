@@ -118,7 +118,8 @@ def every_page(yard: Yard, tags: dict[str, str]) -> list[str]:
     own = ["/floor?view=shelves", "/alarms", "/notices", "/me", "/sign-in", *MISSING]
     both = [f"/{page}/{tag}" for tag in tags.values() for page in ("d", "drums")]
     told = [f"/drums/{tags['NOT YET']}/why", "/methods", f"/places/{yard.place('hall')}"]
-    sheets = ["/products", f"/products/{yard.resin}"]
+    sheets = ["/products", f"/products/{yard.resin}", "/receive"]
+    sheets.append(f"/labels?tags={tags['READY']}&places={yard.place('hall')}")
     return [*own, *both, "/floor/table", *told, *sheets]
 
 

@@ -77,9 +77,9 @@ def test_delivery_is_found_again_with_its_number_and_its_new_lot(depot):
 
 
 def test_number_is_changed_by_a_manager(depot):
-    for product in ("iso", "resin"):
+    for code in ("iso", "resin"):
         with depot.writing() as tx:
-            remember_item(tx, gtin=GTIN, product=product, by=MANAGER, now=at(0.0))
+            remember_item(tx, gtin=GTIN, product=code, by=MANAGER, now=at(0.0))
     with depot.looking() as tx:
         product = trade_items.product_of(tx, gtin=GTIN)
     assert product is not None

@@ -34,8 +34,9 @@ template              context
 ``labels.html``       ``query``: ``LabelQuery``, ``drums``: ``LabelLine``, ``left_out``, ``places``
                       and ``choices``: (code, words), ``sizes``: ``LabelSize``, ``size``: a code,
                       ``address``: that codes begin with or None, ``may_print``
-``receive.html``      ``given``: the form as filled in, ``faults``, ``facts`` and ``doubts`` of a label,
-                      ``lots``: what its lot may be, ``products``, ``places``, ``may_receive``
+``receive.html``      ``given``: the form as filled in, ``faults``, ``facts`` and ``doubts`` of a
+                      label, ``lots``: what its lot may be, ``products``, ``places``,
+                      ``may_receive``
 ``receipt.html``      ``receipt``: ``ReceiptView``
 ``me.html``           ``account``: signs in as, ``devices``: ``DeviceLine``, ``faults``
 ``people.html``       ``people``: ``PersonLine``, ``code``: ``PhoneCode`` or None, ``faults``,

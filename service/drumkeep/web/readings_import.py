@@ -41,6 +41,12 @@ _LABELS: Final = {
     "zone": "Zone",
     "site": "Site",
 }
+_MENDS: Final = {
+    "sensor": "Choose below of which sensor a column is.",
+    "unit": "Choose below in which unit it is.",
+    "time": "Choose the column of the time below.",
+}
+"""What to do on this page, where the command and the API say it in another way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +89,9 @@ async def check_or_store(request: Request, shell: ShellDep) -> Response:
     except Invalid as error:
         given = _Given(fields, content, faults=error.faults)
     answer = await database.read(lambda tx: _page(tx, shell, given))
-    answer.status_code = _UNUSABLE if given.faults else 200
+    # That nobody has said yet what the columns are is how it begins, and no error.
+    begins = all(fault.field == "sensor" and fault.value is None for fault in given.faults)
+    answer.status_code = 200 if begins else _UNUSABLE
     return answer
 
 
@@ -144,7 +152,10 @@ def _page(tx: Tx, shell: Shell, given: _Given) -> HTMLResponse:
         page="sensors",
         formats=formats,
         given=given.fields,
-        faults=[(_LABELS.get(fault.field, fault.field), fault) for fault in given.faults],
+        faults=[
+            (_LABELS.get(fault.field, fault.field), fault, _MENDS.get(fault.field, fault.mend))
+            for fault in given.faults
+        ],
         kept=_keep(given.content) if given.content else [],
         columns=column_views(given.content, given=given.fields) if given.content else (),
         choices=sensor_choices(tx) if given.content else (),

@@ -11,7 +11,7 @@ from drumkeep.domain.devices import is_low, said
 from drumkeep.domain.grid import from_ms, to_ms
 from drumkeep.domain.sensors import Quantity
 from drumkeep.operations.devices import DeviceSaying, device_sayings
-from drumkeep.storage import readings
+from drumkeep.storage import catalogue, readings
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.airline import Scale
 from drumkeep.web.view_models import AirLine, ShelfView
@@ -30,7 +30,10 @@ _LEAST_SPAN: Final = {Quantity.BATTERY: 10.0, Quantity.VOLTAGE: 0.5, Quantity.SI
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DeviceView:
-    """One thing that a device says of itself; ``low`` is in a word what is wrong with it."""
+    """One thing that a device says of itself; ``low`` is in a word what is wrong with it.
+
+    ``timezone`` is that of its gateway's site.
+    """
 
     name: str
     noun: str
@@ -38,6 +41,7 @@ class DeviceView:
     last: str
     low: str | None
     last_at: datetime
+    timezone: str
     line: ShelfView | None
     scale: Scale
 
@@ -60,12 +64,16 @@ def device_views(tx: Tx, *, now: datetime) -> DeviceViews:
         from_ms=to_ms(now - _LATELY),
         to_ms=to_ms(now),
     )
+    sites = catalogue.sites_by_id(
+        tx, ids=[one.gateway.site_id for one in sayings if one.gateway is not None]
+    )
     every: list[DeviceView] = []
     of_gateway: dict[int, list[DeviceView]] = defaultdict(list)
     beside: dict[str, list[DeviceView]] = defaultdict(list)
     for one in sayings:
         times, values = series[one.sensor_id]
-        view = _view(one, zip(times.tolist(), values.tolist(), strict=True))
+        zone = "UTC" if one.gateway is None else sites[one.gateway.site_id].timezone
+        view = _view(one, zip(times.tolist(), values.tolist(), strict=True), zone=zone)
         every.append(view)
         if one.of_gateway and one.gateway is not None:
             of_gateway[one.gateway.id].append(view)
@@ -75,7 +83,7 @@ def device_views(tx: Tx, *, now: datetime) -> DeviceViews:
     return DeviceViews(every=tuple(every), of_gateway=of_gateway, beside=beside)
 
 
-def _view(one: DeviceSaying, said_lately: Iterable[tuple[int, float]]) -> DeviceView:
+def _view(one: DeviceSaying, said_lately: Iterable[tuple[int, float]], *, zone: str) -> DeviceView:
     past = tuple((from_ms(ms), value) for ms, value in said_lately)
     return DeviceView(
         name=one.name,
@@ -84,6 +92,7 @@ def _view(one: DeviceSaying, said_lately: Iterable[tuple[int, float]]) -> Device
         last=said(one.value, quantity=one.quantity),
         low=_LOW[one.quantity] if is_low(one.quantity, one.value) else None,
         last_at=one.at,
+        timezone=zone,
         line=_line(one, past) if past else None,
         scale=Scale(partial(said, quantity=one.quantity), _LEAST_SPAN[one.quantity]),
     )

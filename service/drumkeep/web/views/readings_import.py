@@ -7,6 +7,7 @@ from typing import Final
 
 from drumkeep.domain.logger_columns import cell
 from drumkeep.domain.logger_tables import LoggerTable, read_table
+from drumkeep.domain.logger_times import looks_like_time
 from drumkeep.domain.sensors import What
 from drumkeep.errors import Invalid
 from drumkeep.operations.readings_import import ImportReport
@@ -27,12 +28,14 @@ UNITS: Final = ("°C", "°F", "K", "%RH", "W/m2", "%EL", "V", "mV", "dBm")
 class ColumnView:
     """One column with its first cells, and what was chosen for it.
 
-    ``key`` is its number from 1, by which the form speaks of it.
+    ``key`` is its number from 1, by which the form speaks of it; ``is_time`` whether it holds times
+    and so is of no sensor.
     """
 
     key: str
     name: str
     samples: str
+    is_time: bool
     sensor: str
     unit: str
 
@@ -60,7 +63,8 @@ def column_views(content: bytes, *, given: Mapping[str, str]) -> tuple[ColumnVie
         ColumnView(
             key=str(number),
             name=name,
-            samples=_samples(table, number - 1),
+            samples=" · ".join(text or "(empty)" for text in _first(table, number - 1)),
+            is_time=any(map(looks_like_time, _first(table, number - 1))),
             sensor=given.get(f"sensor-{number}", ""),
             unit=given.get(f"unit-{number}", ""),
         )
@@ -95,5 +99,5 @@ def sensor_choices(tx: Tx) -> list[tuple[str, str]]:
     return sorted(choices, key=lambda one: (one[0] not in hung, one[1]))
 
 
-def _samples(table: LoggerTable, column: int) -> str:
-    return " · ".join(cell(row, column) or "(empty)" for _, row in table.rows[:_SAMPLES])
+def _first(table: LoggerTable, column: int) -> list[str]:
+    return [cell(row, column) for _, row in table.rows[:_SAMPLES]]

@@ -132,6 +132,7 @@ def service(tmp_path: Path, hook: Receiver) -> Iterator[Service]:
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(120)
 def test_a_real_alarm_is_told_once_whatever_happens_to_receiver_and_service(
     service: Service, hook: Receiver
 ):

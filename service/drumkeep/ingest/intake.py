@@ -176,7 +176,17 @@ class Intake:
                 self._begin(slot)
 
     def _begin(self, slot: int) -> None:
-        session = Session(
+        """Receive by a session whose lock has just been taken."""
+        try:
+            wanted = self._enlist(slot)
+        except Unavailable:
+            self._locks.give_back(FIRST_SLOT + slot)
+            raise
+        if not wanted:
+            self._locks.give_back(FIRST_SLOT + slot)
+            return
+        _log.info("This process receives by session %d of %d", slot, self._slots)
+        self._sessions[slot] = Session(
             engine=self._engine,
             broker=self._broker,
             clock=self._clock,
@@ -185,16 +195,18 @@ class Intake:
             may_connect=lambda: self._locks.holds(FIRST_SLOT + slot),
             turn=self._turn,
         )
+        self._sessions[slot].start()
+
+    def _enlist(self, slot: int) -> bool:
+        """Put a session on record; False for one that another process has just done away with."""
+        if slot >= self._slots:
+            with reading(self._engine) as tx:
+                self._known = broker_sessions.look(tx)
+            return slot in self._known.answered
         if self._slots > 1:
-            try:
-                with transaction(self._engine) as tx:
-                    broker_sessions.enlist(tx, slot=slot)
-            except Unavailable:
-                self._locks.give_back(FIRST_SLOT + slot)
-                raise
-        _log.info("This process receives by session %d of %d", slot, self._slots)
-        self._sessions[slot] = session
-        session.start()
+            with transaction(self._engine) as tx:
+                broker_sessions.enlist(tx, slot=slot)
+        return True
 
     def _leave(self, slot: int, *, timeout_s: float = STOPS_WITHIN_S) -> None:
         """Stop receiving by a session, and give it back once all that had come is stored."""

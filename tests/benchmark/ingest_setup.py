@@ -24,19 +24,29 @@ from tests.fixtures.postgres import running_postgres
 from tests.fixtures.stores import Store
 
 STORES: Final = ("sqlite", "postgresql")
-CLIENTS: Final = ("client", "client, in batches")
+CLIENTS: Final = {"client": "hand over", "client, in batches": "in batches"}
+"""The bare client, acknowledging each message as it is handed over, or what has gathered."""
 _TOLD_WITHIN_S: Final = 10.0
 
 
 class Receiver:
-    """A process of its own that receives; see :mod:`tests.benchmark.ingest_sides`."""
+    """A process of its own that receives: :mod:`tests.benchmark.ingest_client` or the pipeline.
+
+    Parameters
+    ----------
+    url
+        The pipeline's database.
+    """
 
     def __init__(self, side: str, broker: Mosquitto, *, expected: int, url: str = "") -> None:
+        where = f"mqtt://{broker.host}:{broker.port}", str(expected)
+        run = (
+            ("tests.benchmark.ingest_client", CLIENTS[side], *where)
+            if side in CLIENTS
+            else ("tests.benchmark.ingest_pipeline", *where, url)
+        )
         self._process = subprocess.Popen(
-            [
-                *(sys.executable, "-m", "tests.benchmark.ingest_sides"),
-                *(side, f"mqtt://{broker.host}:{broker.port}", str(expected), "--store", url),
-            ],
+            [sys.executable, "-m", *run],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,

@@ -85,7 +85,7 @@ def soak(bench: Bench, *, minutes: int) -> dict[str, Any]:
 
 
 def _until_ready(port: int) -> None:
-    deadline = time.monotonic() + 120
+    deadline = time.monotonic() + 300
     while time.monotonic() < deadline:
         try:
             if httpx.get(f"http://127.0.0.1:{port}/ready").is_success:

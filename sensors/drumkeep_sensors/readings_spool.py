@@ -9,6 +9,7 @@ thinned: each pack keeps its number and its readings until it is confirmed. A re
 
 import fcntl
 import logging
+import math
 import secrets
 import sqlite3
 from collections.abc import Iterator, Sequence
@@ -190,22 +191,28 @@ class ReadingsSpool:
         at_once
             Whether a pack may be short; else readings wait until there are enough of them.
         """
-        while len(self._packs) < PACKS_AHEAD and self._packed < PACKED_SHARE * self._most:
-            ready = self._db.execute(
-                "SELECT seq FROM reading WHERE pack IS NULL AND time_ms IS NOT NULL "
-                "ORDER BY seq LIMIT ?",
-                (PACK_RECORDS,),
-            ).fetchall()
-            if not ready or (len(ready) < PACK_RECORDS and not at_once):
-                return
-            number = self._next
-            with self._transaction():
-                self._db.executemany(
-                    "UPDATE reading SET pack = ? WHERE seq = ?", [(number, seq) for (seq,) in ready]
-                )
-                self._db.execute("UPDATE state SET next = ?", (number + 1,))
-            self._next = number + 1
-            self._packed += len(ready)
+        unpacked = math.ceil(PACKED_SHARE * self._most) - self._packed
+        room = min(PACKS_AHEAD - len(self._packs), math.ceil(unpacked / PACK_RECORDS))
+        if room <= 0:
+            return
+        found = self._db.execute(
+            "SELECT seq FROM reading WHERE pack IS NULL AND time_ms IS NOT NULL "
+            "ORDER BY seq LIMIT ?",
+            (room * PACK_RECORDS,),
+        )
+        ready = [seq for (seq,) in found]
+        if not at_once:
+            del ready[len(ready) - len(ready) % PACK_RECORDS :]
+        if not ready:
+            return
+        numbered = [(self._next + i // PACK_RECORDS, seq) for i, seq in enumerate(ready)]
+        first, following = self._next, numbered[-1][0] + 1
+        with self._transaction():  # of all of them, so that the medium flushes once
+            self._db.executemany("UPDATE reading SET pack = ? WHERE seq = ?", numbered)
+            self._db.execute("UPDATE state SET next = ?", (following,))
+        self._next = following
+        self._packed += len(ready)
+        for number in range(first, following):
             self._packs[number] = self._encode(number)
 
     def confirm(self, upto: int) -> list[int]:

@@ -25,7 +25,12 @@ template              context
 ``methods.html``      ``plots``: ``MethodPlots``, ``cases``: errors of the layer model, worst first,
                       ``products``: by name, and the modules that numbers are printed from
 ``sensors.html``      ``spots``: ``SpotView``, ``loose``: names of sensors that hang nowhere,
-                      ``strays``: ``StrayView``, ``places``: (code, words), ``may_change``
+                      ``strays``: ``StrayView``, ``places``: (code, words), ``may_change``,
+                      ``devices``: ``DeviceViews``
+``readings_import``   ``kept``: the file in texts, ``columns``: ``ColumnView``, ``choices``: sensors
+(``.html``)           as (name, words), ``units``, ``sites``, ``faults``: (label, fault, mend),
+                      ``report``: ``ImportReport`` or None, ``shares``: ``ShareView``,
+                      ``stored``, ``given``: the form as sent
 ``sign_in.html``      ``csrf``, ``next``, ``name`` as typed before, ``error``: text or None
 ``gateways.html``     ``gateways``: ``GatewayView``, ``given``: ``GivenPassword`` or None,
                       ``may_change``, ``writes_files``
@@ -41,7 +46,7 @@ template              context
 ``me.html``           ``account``: signs in as, ``devices``: ``DeviceLine``, ``faults``
 ``people.html``       ``people``: ``PersonLine``, ``code``: ``PhoneCode`` or None, ``faults``,
                       ``faulty``: whose, or empty for the new one's, ``typed``: the form as sent
-``phone.html``        ``person``: whom the pass signs in, ``secret``: of the pass (nobody signed in)
+``phone.html``        ``csrf``, ``person``: whom the pass signs in, ``secret``: of the pass
 ``waiting.html``      ``titles``: what each kind of event is called
 ``problem.html``      ``problem``: ``ProblemView``
 ====================  ============================================================================

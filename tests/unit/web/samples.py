@@ -66,6 +66,7 @@ SAYS = DeviceView(
     last="34 %",
     low=None,
     last_at=NOW,
+    timezone="UTC",
     line=None,
     scale=Scale(write=lambda value: f"{value:.0f} %", least_span=10.0),
 )
@@ -426,7 +427,7 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
             "faulty": "",
             "typed": {"name": "", "display_name": "", "role": "crew"},
         },
-        "phone.html": {"person": change("Dana"), "secret": "s3cret", "viewer": None},
+        "phone.html": {"person": change("Dana"), "secret": "s3cret", "csrf": "c", "viewer": None},
         "waiting.html": {"titles": {"dipped": "Dip"}, "viewer": None},
         "problem.html": {"problem": change(problem)},
     }
@@ -436,7 +437,7 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
 NAMES_OF_KINDS = frozenset(
     {
         *("side", "readiness", "conditions", "basis", "output_class", "kind", "phrase", "units"),
-        *("state", "priority", "place_kind", "back", "answer", "ended", "timezone"),
+        *("state", "priority", "place_kind", "back", "answer", "ended", "timezone", "by_readiness"),
     }
 )
 """Fields that hold one of our own words, not something that a person typed."""

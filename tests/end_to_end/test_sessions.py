@@ -182,7 +182,7 @@ def test_two_of_each_serve_together_and_of_two_workers_one_is_killed_under_load(
             wait_until_ready(page)
         serve_as_one(pages)
         wait_until(
-            lambda: receives(one) and receives(two), "both receive", within_s=STARTS_WITHIN_S
+            lambda: min(receives(one), receives(two)) > 0, "both receive", within_s=STARTS_WITHIN_S
         )
         wait_until(yards.shared_out, "the sites are shared out")
         with publisher(yards.broker) as client, ThreadPoolExecutor() as pool:

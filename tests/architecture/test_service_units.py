@@ -1,0 +1,42 @@
+"""The units of the service's processes are such that systemd takes, and call what there is."""
+
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from drumkeep.cli.main import make_parser
+from tests.fixtures.checkout import CHECKOUT
+
+UNITS = sorted((CHECKOUT / "deploy" / "service").glob("*.service"))
+COMMAND = "/usr/local/lib/drumkeep/bin/drumkeep"
+
+
+def test_there_is_one_for_each_role():
+    roles = [re.findall(r"--only (\w+)", unit.read_text()) for unit in UNITS]
+    assert sorted(roles) == [["ingest"], ["schedule"], ["web"]]
+
+
+@pytest.mark.parametrize("unit", UNITS, ids=lambda unit: unit.name)
+def test_its_command_is_understood(unit: Path):
+    (line,) = re.findall(r"^ExecStart=(.*)$", unit.read_text(), re.MULTILINE)
+    command, *arguments = line.replace("%i", "8055").split()
+    assert command == COMMAND
+    make_parser(arguments[0]).parse_args(arguments)
+
+
+@pytest.mark.parametrize("unit", UNITS, ids=lambda unit: unit.name)
+def test_systemd_has_nothing_to_say_about_it(unit: Path, tmp_path: Path):
+    analyze = shutil.which("systemd-analyze")
+    if analyze is None:
+        pytest.skip("systemd is not installed")
+    # Its program is not installed here, and that would be the one thing to say.
+    copy = tmp_path / unit.name.replace("@", "@8055")
+    copy.write_text(unit.read_text().replace(COMMAND, sys.executable))
+    told = subprocess.run(
+        [analyze, "verify", str(copy)], check=False, capture_output=True, text=True
+    )
+    assert [line for line in told.stderr.splitlines() if copy.name in line] == []

@@ -18,6 +18,9 @@ GATEWAY_OCTETS: Final = 2 * 2**20
 SQLITE_OCTETS: Final = 24 * 2**20
 POSTGRES_OCTETS: Final = 48 * 2**20
 FULL_S: Final = 4.0
+MANY: Final = 40
+"""Readings; a little may find room where there was some left."""
+
 PAGES: Final = ("/floor", "/alarms", "/sensors", "/api/v1/drums", "/api/v1/sensors")
 NEW: Final = {"code": "new", "name": "New", "timezone": "UTC"}
 WORDS: Final = "The disk of the database is full"
@@ -82,7 +85,7 @@ def see_it_through(everyone: Company, disk: Medium) -> None:
         wait_until(service.answers, "the service is ready")
         disk.fill()
         wait_until(lambda: client.get("/ready").status_code == 503, "it says that it is not ready")
-        stuck, begun = everyone.stored("north"), gateway.notes.count()
+        begun = gateway.notes.count()
         for page in PAGES:
             answer = client.get(page)
             assert answer.status_code == 200, (page, answer.text)
@@ -90,9 +93,9 @@ def see_it_through(everyone: Company, disk: Medium) -> None:
         assert client.get("/ready").json()["title"].startswith(WORDS)
         tried = client.post("/api/v1/sites", json=NEW)
         time.sleep(FULL_S)
-        assert everyone.stored("north") == stuck
-        assert service.alive
+        wait_until(lambda: gateway.notes.waiting() >= MANY, "readings wait at the gateway")
         assert gateway.notes.count() > begun
+        assert service.alive
         disk.clear()
         wait_until(service.answers, "it is ready again")
         assert WORDS not in client.get("/floor").text

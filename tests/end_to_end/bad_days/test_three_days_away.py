@@ -25,7 +25,8 @@ from tests.fixtures.process import wait_until
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(180)]
 
-AWAY_S: Final = 3 * 86_400.0
+DAY_S: Final = 86_400.0
+AWAY_S: Final = 3 * DAY_S
 EVERY_S: Final = 300.0
 SPEED: Final = 25_000.0
 SENSORS: Final = 4
@@ -40,7 +41,7 @@ def live_through_three_days(gateway: Gateway) -> None:
     """Have the gateway take readings for three days that end now, killed twice in between."""
     real = time.time()  # noqa: TID251 - where its clock ends up
     gateway.on_board(board.Clock(at=real, shows=real - AWAY_S, speed=SPEED))
-    gateway.interval_s = EVERY_S
+    gateway.interval_s, gateway.period_s = EVERY_S, DAY_S
     for _ in range(3):
         gateway.start()
         time.sleep(AWAY_S / SPEED / 3)

@@ -127,7 +127,7 @@ async def ask_phone(request: Request, secret: str, now: Now) -> HTMLResponse:
     database = services(request).database
     account = await database.read(lambda tx: sessions.holder_of(tx, secret=secret, now=now))
     html = render(
-        "phone.html", nonce=request.state.nonce, person=account.display_name, secret=secret
+        "phone.html", nonce=request.state.nonce, csrf="", person=account.display_name, secret=secret
     )
     return HTMLResponse(html)
 

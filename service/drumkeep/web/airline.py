@@ -104,14 +104,13 @@ def air_drawing(
     scale
         Of what is no temperature.
     """
-    write, least_span = formats.temp, _LEAST_SPAN_K
-    if scale is not None:
-        write, least_span = scale.write, scale.least_span
+    scale = scale or Scale(formats.temp, _LEAST_SPAN_K)
+    write = scale.write
     start, end = formats.now - BEHIND, formats.now + timedelta(hours=ahead_hours)
     past = _thinned([(t, c) for t, c in shelf.air_line.past if start <= t <= formats.now])
     ahead = [p for p in shelf.air_line.ahead if formats.now <= p[0] <= end]
     limits = _near_limits(shelf.limit_lines, past, ahead)
-    low, high = _range(past, ahead, limits, least_span=least_span)
+    low, high = _range(past, ahead, limits, least_span=scale.least_span)
 
     def x(at: datetime) -> float:
         return round(WIDE * ((at - start) / (end - start)), 1)

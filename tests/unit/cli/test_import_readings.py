@@ -96,7 +96,8 @@ def test_what_is_stored_is_what_was_checked_and_doing_it_again_changes_nothing(
 
     assert "0 stored, 7 there already" in capsys.readouterr().out
     assert rows(engine) == first
-    assert first[0] == (1764014700000, pytest.approx((21.5 - 32) / 1.8))
+    assert first[0][0] == 1764014700000
+    assert first[0][1] == pytest.approx((21.5 - 32) / 1.8)
     assert len(first) == 6
 
 

@@ -42,7 +42,8 @@ def test_units_are_brought_to_the_one_of_their_quantity(
     (reading,), rejections = sift([Sent(unit, value)], now=NOW)
 
     assert rejections == ()
-    assert (reading.quantity, reading.value) == (quantity, pytest.approx(stored))
+    assert reading.quantity == quantity
+    assert reading.value == pytest.approx(stored)
 
 
 @pytest.mark.parametrize(

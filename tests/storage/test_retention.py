@@ -7,7 +7,7 @@ import pytest
 from sqlalchemy import select
 
 from drumkeep.domain.grid import to_ms
-from drumkeep.operations.retention import bounds
+from drumkeep.operations.retention import CLAIMS, LOADS, bounds
 from drumkeep.scheduler import jobs
 from drumkeep.storage import air, alarms, readings
 from drumkeep.storage.catalogue import sensor_by_name
@@ -107,7 +107,7 @@ def test_nothing_younger_is_thinned(full):
 
 
 def test_what_a_drum_that_is_there_may_rest_on_is_left_alone(full):
-    tag = full.receive("hall", 29 * 24.0)
+    tag = full.receive("hall", 29 * 24.0, side="resin")
     run(full)
     assert len(rows(full)[0]) == 61
 
@@ -167,6 +167,44 @@ def test_a_strap_of_a_drum_that_is_there_is_left_alone(full):
 
     assert not allowed.allow(strap.id, hour=0)
     assert allowed.allow(van.id, hour=0)
+
+
+@pytest.mark.parametrize("why", ["cold", "solids", "held"])
+def test_what_a_claim_may_rest_on_is_left_alone_for_a_year_after_the_drum_ended(full, why):
+    side = "iso" if why == "cold" else "resin"
+    tag = full.receive("hall", 29 * 24.0, side=side, liquid_c=4.0)
+    if why == "solids":
+        full.record(tag, "inspected", 29 * 24.0 + 1.0, reached_bottom=True, solids="seen")
+    if why == "held":
+        full.record(tag, "held", 29 * 24.0 + 1.0, reason="it came wet")
+    full.record(tag, "disposed", 31 * 24.0)
+    run(full)
+    assert len(rows(full)[0]) == 61
+
+    run(full, hours=(31 + CLAIMS.days + 1) * 24.0)
+    assert len(rows(full)[0]) == 5
+
+
+def test_a_drum_is_kept_for_the_cold_of_another_of_its_lot(full):
+    tag = full.receive("hall", 29 * 24.0)
+    full.record(tag, "disposed", 29 * 24.0 + 0.1)
+    assert full.estimate(tag).was_cold_c is None
+    full.record(full.receive("van", 80 * 24.0, liquid_c=4.0), "disposed", 81 * 24.0)
+
+    run(full)
+
+    assert len(rows(full)[0]) == 61
+
+
+def test_what_a_load_of_the_last_half_year_rests_on_is_left_alone(full):
+    tag = full.receive("hall", 29 * 24.0, side="resin")
+    full.record(tag, "moved", 30 * 24.0, to="van")
+    full.record(tag, "emptied", 31 * 24.0)
+    run(full)
+    assert len(rows(full)[0]) == 61
+
+    run(full, hours=(31 + LOADS.days + 1) * 24.0)
+    assert len(rows(full)[0]) == 5
 
 
 def test_the_newest_reading_of_a_sensor_that_fell_silent_is_still_found(depot):

@@ -14,7 +14,15 @@ _EXAMPLE = """\
 Stop the service first. The old store is left as it is; a move that was stopped goes on when called
 again. At the end both are compared, row by row. Then set DRUMKEEP_DATABASE_URL and start anew:
   drumkeep move-store --to postgresql+psycopg://drumkeep@db.example/drumkeep
+Back into a file, with DRUMKEEP_DATABASE_URL still that of PostgreSQL:
+  drumkeep move-store --to sqlite:////var/lib/drumkeep/drumkeep.db
 A password is best left out and kept in ~/.pgpass or PGPASSWORD.
+"""
+
+_NEXT = """\
+Moved: both databases hold the same.
+Now set DRUMKEEP_DATABASE_URL to the address of the new one and start the service. Keep the old
+store until it has run for some days: nothing in it was changed, and the way back is the same.
 """
 
 
@@ -50,7 +58,7 @@ def _move(arguments: argparse.Namespace) -> int:
         target.dispose()
     for one in moved:
         sys.stdout.write(f"{one.table:20} {one.rows:12,}  {one.checksum}\n")
-    sys.stdout.write("Moved: both databases hold the same.\n")
+    sys.stdout.write(_NEXT)
     return 0
 
 

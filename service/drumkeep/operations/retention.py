@@ -1,4 +1,20 @@
-"""Which old readings may be thinned: those on which nothing that is still open rests."""
+"""Which old readings may be thinned: those on which nothing that is still open rests.
+
+The rule, whole. Left as they are stay
+
+* all readings of a site while an alarm of it is open;
+* readings of a site since thirty days before a drum came to it (``LOOK_BACK``), as long as the drum
+
+  - is there, in a shed, on hold or on a vehicle, or was poured into one that is kept;
+  - was on a vehicle within half a year (``LOADS``): somebody may still ask what the load went
+    through;
+  - ended within a year (``CLAIMS``) and a claim may rest on it: it or another drum of its lot bears
+    the lasting mark of cold, solids were seen in it, or somebody had put it on hold;
+
+* all readings of straps on such drums.
+
+Half a year and a year: common practice, no source.
+"""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -14,6 +30,9 @@ from drumkeep.storage.transaction import Tx
 
 LOOK_BACK: Final = timedelta(days=30)
 """Before a drum came: what its start, the doubt in sensors and the habits of the air rest on."""
+
+LOADS: Final = timedelta(days=182)
+CLAIMS: Final = timedelta(days=365)
 
 HOURS_AT_ONCE: Final = 48
 """Of one run, so that it holds up no writer for long."""
@@ -32,17 +51,17 @@ class Bounds:
 
 
 def bounds(tx: Tx, *, raw_days: int, now: datetime) -> Bounds:
-    """Return what may be thinned.
-
-    Of a site with an open alarm nothing is, and nothing since thirty days before a drum that is
-    still there, or one that was poured into it, came to the site. Straps of such drums are left
-    alone.
-    """
+    """Return what may be thinned, by the rule above."""
     latest = hour_of(to_ms(now - timedelta(days=raw_days)))
     of_site: dict[int, float] = {alarm.site_id: -inf for alarm in alarms.open_alarms(tx)}
-    alive = _with_donors(tx, drums.present_ids(tx))
+    rested_on = {
+        *drums.present_ids(tx),
+        *retention.loaded_since(tx, since=now - LOADS),
+        *retention.claimable_since(tx, since=now - CLAIMS),
+    }
+    kept = sorted(_with_donors(tx, rested_on))
     place_site = {place.id: place.site_id for place in ground.all_places(tx)}
-    for stay in drums.stays_of(tx, drum_ids=sorted(alive)):
+    for stay in drums.stays_of(tx, drum_ids=kept):
         site = place_site[stay.place_id]
         since = hour_of(to_ms(stay.since - LOOK_BACK))
         of_site[site] = min(since, of_site.get(site, latest))
@@ -52,7 +71,7 @@ def bounds(tx: Tx, *, raw_days: int, now: datetime) -> Bounds:
             continue
         bound = of_site.get(place_site[mount.place_id], latest)
         by_sensor[mount.sensor_id] = min(bound, by_sensor.get(mount.sensor_id, latest))
-    for mount in ground.drum_mounts(tx, drum_ids=sorted(alive)):
+    for mount in ground.drum_mounts(tx, drum_ids=kept):
         by_sensor[mount.sensor_id] = -inf
     return Bounds(latest, by_sensor)
 

@@ -7,12 +7,17 @@ quarter of an hour that had any; how many there were, the lowest, the highest an
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Final
 
-from sqlalchemy import func, select, tuple_
+from sqlalchemy import func, or_, select, tuple_
+from sqlmodel import col
 
 from drumkeep.storage import rollups
 from drumkeep.storage.bulk import among
+from drumkeep.storage.tables.catalogue import Place
+from drumkeep.storage.tables.drums import Drum, Event, Stay
+from drumkeep.storage.tables.estimates import Estimate
 from drumkeep.storage.tables.readings import latest, reading, rollup_1h, rollup_15m, rollup_dirty
 from drumkeep.storage.transaction import Tx
 
@@ -143,3 +148,49 @@ def extremes(
     if not kept:
         return None
     return min(quarter.low for quarter in kept), max(quarter.high for quarter in kept)
+
+
+def loaded_since(tx: Tx, *, since: datetime) -> list[int]:
+    """Return the ids of drums that were on a vehicle at a time or later."""
+    statement = (
+        select(col(Stay.drum_id))
+        .join(Place, col(Place.id) == col(Stay.place_id))
+        .where(
+            col(Place.kind) == "vehicle",
+            col(Stay.origin).is_(False),
+            or_(col(Stay.until).is_(None), col(Stay.until) >= since),
+        )
+        .distinct()
+    )
+    return list(tx.session.execute(statement).scalars())
+
+
+def claimable_since(tx: Tx, *, since: datetime) -> list[int]:
+    """Return the ids of drums gone since a time on which a claim may rest.
+
+    Of a lot of which any drum was cold, with solids seen in it, or held by somebody.
+    """
+    stayed = (
+        select(col(Stay.drum_id))
+        .where(col(Stay.origin).is_(False))
+        .group_by(col(Stay.drum_id))
+        .having(func.max(Stay.until) >= since)
+    )
+    cold_lots = (
+        select(col(Drum.lot_id))
+        .join(Estimate, col(Estimate.drum_id) == col(Drum.id))
+        .where(col(Estimate.was_cold_c).is_not(None))
+    )
+    told = select(col(Event.drum_id)).where(
+        or_(
+            col(Event.kind) == "held",
+            (col(Event.kind) == "inspected")
+            & col(Event.data)["solids"].as_string().not_in(["none"]),
+        )
+    )
+    statement = select(col(Drum.id)).where(
+        col(Drum.ended).is_not(None),
+        col(Drum.id).in_(stayed),
+        or_(col(Drum.lot_id).in_(cold_lots), col(Drum.id).in_(told)),
+    )
+    return list(tx.session.execute(statement).scalars())

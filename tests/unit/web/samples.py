@@ -428,7 +428,7 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
             "typed": {"name": "", "display_name": "", "role": "crew"},
         },
         "phone.html": {"person": change("Dana"), "secret": "s3cret", "csrf": "c", "viewer": None},
-        "waiting.html": {"titles": {"dipped": "Dip"}, "viewer": None},
+        "waiting.html": {"titles": change({"dipped": "Dip"}), "viewer": None},
         "problem.html": {"problem": change(problem)},
     }
     return {name: render(name, **{**context, **given}) for name, given in own.items()}
@@ -436,7 +436,16 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
 
 NAMES_OF_KINDS = frozenset(
     {
-        *("side", "readiness", "conditions", "basis", "output_class", "kind", "phrase", "units"),
+        *(
+            "side",
+            "readiness",
+            "conditions",
+            "basis",
+            "output_class",
+            "kind",
+            "phrase",
+            "units",
+        ),
         *("state", "priority", "place_kind", "back", "answer", "ended", "timezone", "by_readiness"),
     }
 )

@@ -21,9 +21,11 @@ from typing import Any, Final
 
 from sqlalchemy import Connection, event
 
-from drumkeep.domain.grid import to_ms
+from drumkeep.domain.grid import step_at, to_ms
 from drumkeep.domain.roles import Role
 from drumkeep.operations import drums, history
+from drumkeep.operations.shelf_air import PAST_STEPS
+from drumkeep.operations.surroundings import read_ground, read_places
 from drumkeep.storage import partitions, schema
 from drumkeep.storage import readings as reading_rows
 from drumkeep.storage.drums import list_drums
@@ -136,15 +138,18 @@ def questions(tag: str, *, now: datetime) -> Mapping[str, Callable[[Tx], object]
         drum = drums.drum_tagged(tx, tag=tag)
         return history.past_of(tx, drum=drum, start=now - timedelta(days=days), end=now)
 
-    def live(tx: Tx) -> object:
-        """Ask for the floor with its air read anew, as if nobody had made it lately."""
-        later = now + timedelta(hours=2)
-        return floor_view(tx, sift=Sift(), formats=formats, role=Role.MANAGER, now=later)
+    def air(tx: Tx) -> object:
+        """Read the last day of all places anew, as is done where nobody made it lately."""
+        ground = read_ground(tx)
+        step = step_at(now)
+        return read_places(
+            tx, ground=ground, place_ids=ground.places, first=step - PAST_STEPS, last=step
+        )
 
     return {
         "floor": floor,
         "floor as a table": lambda tx: (floor(tx, drawn=False), list_drums(tx, limit=200)),
-        "floor two hours later": live,
+        "air of all places": air,
         "chart of 5 days": lambda tx: chart(tx, days=5.0),
         "chart of 14 days": lambda tx: chart(tx, days=14.0),
         "chart of 60 days, by the hour": lambda tx: chart(tx, days=60.0),

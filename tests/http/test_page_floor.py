@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from drumkeep.web import floor
 from drumkeep.web.floor import VIEW_COOKIE
 from tests.builders import catalogue
 from tests.builders.stock import ago
@@ -19,7 +20,7 @@ from tests.fixtures.yard import LOT, yard
 
 __all__ = ["manager", "serving", "yard"]
 
-pytestmark = pytest.mark.usefixtures("stock")
+pytestmark = [pytest.mark.usefixtures("stock"), pytest.mark.both_stores]
 TAG = re.compile(r"[A-Z2-9]{3}-[A-Z2-9]{3}")
 
 
@@ -250,3 +251,33 @@ def test_shelves_without_drums_stand_there_until_a_word_narrows_them(yard, boss)
     narrowed = boss.get("/floor?view=shelves&lot=L-9").words
     assert "No drums stand here." not in narrowed
     assert "No place matches." in boss.get("/floor?view=shelves&lot=none").words
+
+
+def test_a_long_table_comes_in_pages_that_keep_filter_and_order(stock, boss, monkeypatch):
+    monkeypatch.setattr(floor, "ROWS_AT_ONCE", 3)
+    whole = [rows(boss, sort="tag", side="iso", page=str(n)) for n in (1, 2, 99)]
+
+    assert [len(some) for some in whole] == [3, 2, 2]
+    assert whole[0] + whole[1] == sorted(whole[0] + whole[1])
+    assert whole[2] == whole[1]  # beyond the last is the last
+    page = boss.get("/floor/table?sort=tag&side=iso")
+    assert "5 drums" in page.words
+    assert "Page 1 of 2." in page.words
+    (onward,) = (a["href"] for a in page.all("a") if "page=2" in a.get("href", ""))
+    assert rows_at(boss, onward) == whole[1]
+    assert set(rows(boss, page="x")) <= set(stock.values())
+
+
+def rows_at(person: Person, path: str) -> list[str]:
+    text = person.client.get(path).text
+    return [m[1] for m in re.finditer(r'class="ledger-drum" href="/drums/([^"]+)"', text)]
+
+
+def test_what_a_drum_is_shows_on_the_floor_at_once_and_gone_ones_not_at_all(yard, boss):
+    tag = yard.receive(liquid_c=18.0)["tag"]
+    assert tag in rows(boss)
+    yard.record(tag, "held", reason="x")
+    assert tag in rows(boss, readiness="on_hold")
+    yard.record(tag, "disposed")
+    assert tag not in rows(boss)
+    assert tag not in boss.get("/floor?view=shelves").words

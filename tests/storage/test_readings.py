@@ -99,6 +99,8 @@ def test_the_reading_before_is_found_however_far_back(shed: Shed, hours: int):
 
         assert before == [T0 + 1, T0, T0 - hours * HOUR, None]
         assert readings.previous_ts(tx, sensor_id=shed.loose, ts_ms=T0) is None
+        asked = {shed.air: T0, shed.damp: T0 - 1, shed.loose: T0}
+        assert readings.previous(tx, before=asked) == {shed.air: T0 - hours * HOUR}
 
 
 def test_extremes_are_those_of_the_span(shed: Shed):

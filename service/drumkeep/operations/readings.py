@@ -165,15 +165,22 @@ def _mark(tx: Tx, rows: Sequence[Row], latest: Mapping[int, Latest]) -> None:
         By sensor and time.
     """
     times = {sensor_id: [ts for _, ts, _ in some] for sensor_id, some in groupby(rows, _sensor)}
+    late = {
+        sensor_id: some[0]
+        for sensor_id, some in times.items()
+        if sensor_id in latest and latest[sensor_id].ts_ms >= some[0]
+    }
+    before = {sensor_id: one.ts_ms for sensor_id, one in latest.items() if sensor_id not in late}
+    before |= readings.previous(tx, before=late)
     places: dict[int, int] = {}
     drums: dict[int, int] = {}
     for mount in arrivals.mounts_of(tx, sensor_ids=times):
-        first = _first_during(mount, times[mount.sensor_id])
+        some = times[mount.sensor_id]
+        first = _first_during(mount, some)
         if first is None:
             continue
-        before = latest.get(mount.sensor_id)
-        if first == times[mount.sensor_id][0] and (before is None or before.ts_ms < first):
-            previous = None if before is None else before.ts_ms
+        if first == some[0]:
+            previous = before.get(mount.sensor_id)
         else:
             previous = readings.previous_ts(tx, sensor_id=mount.sensor_id, ts_ms=first)
         since = first if previous is None else previous

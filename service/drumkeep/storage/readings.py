@@ -5,7 +5,7 @@ hours alone would read all sensors.
 """
 
 import math
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from operator import itemgetter
 from typing import Final, TypeVar
@@ -24,6 +24,7 @@ _HOUR_MS: Final = 3_600_000
 _HOURS_AT_ONCE: Final = 1000
 _KEYS_AT_ONCE: Final = 1000
 _FIRST_LOOK_BACK_HOURS: Final = 6
+_LAST_HOURS: Final = ", ".join(f"wanted.hour - {back}" for back in range(_FIRST_LOOK_BACK_HOURS))
 _THREE_HOURS_MS: Final = 3 * _HOUR_MS
 
 _SAME_KEY: Final = (
@@ -212,6 +213,32 @@ def extremes(
 def previous_ts(tx: Tx, *, sensor_id: int, ts_ms: int) -> int | None:
     """Return the time of a sensor's newest reading strictly before a time; None if none is."""
     return _newest_before(tx, sensor_id=sensor_id, ts_ms=ts_ms)
+
+
+def previous(tx: Tx, *, before: Mapping[int, int]) -> dict[int, int]:
+    """Return the time of the newest reading strictly before a time, for many sensors.
+
+    Parameters
+    ----------
+    before
+        Epoch ms by sensor id; a sensor without an earlier reading has no entry in the answer.
+    """
+    connection = tx.session.connection()
+    found: dict[int, int] = {}
+    for some in _portions(sorted(before.items()), _KEYS_AT_ONCE):
+        # Whole numbers of ours, as above. Nearly all are found within a few hours.
+        wanted = ", ".join(f"({sensor_id}, {ts}, {hour_of(ts)})" for sensor_id, ts in some)
+        rows = connection.exec_driver_sql(
+            f"WITH wanted (sensor_id, ts, hour) AS (VALUES {wanted}) "  # noqa: S608
+            "SELECT wanted.sensor_id, (SELECT max(reading.ts) FROM reading "
+            f"WHERE reading.hour IN ({_LAST_HOURS}) AND reading.sensor_id = wanted.sensor_id "
+            "AND reading.ts < wanted.ts) FROM wanted"
+        )
+        for sensor_id, near in rows:
+            ts = near or previous_ts(tx, sensor_id=sensor_id, ts_ms=before[sensor_id])
+            if ts is not None:
+                found[sensor_id] = ts
+    return found
 
 
 def unchanging(tx: Tx, *, sensor_ids: Sequence[int], from_ms: int, to_ms: int) -> set[int]:

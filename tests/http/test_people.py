@@ -4,6 +4,7 @@ import re
 from contextlib import contextmanager
 from urllib.parse import urlsplit
 
+import httpx
 import pytest
 
 from tests.builders import catalogue as build
@@ -51,7 +52,7 @@ def phone_with(serving, path: str):
         yield phone
 
 
-def who(phone) -> int:
+def who(phone: httpx.Client) -> int:
     """Return the status that tells whether a phone is signed in."""
     return phone.get("/api/v1/session").status_code
 
@@ -164,7 +165,7 @@ def test_own_password_is_changed_and_other_devices_are_signed_out(serving):
 
         right = here.fill("/me", "/me/password", current=here.password, password="nine red boats")
         assert here.send(right).status_code == 303
-        assert here.get("/me")
+        assert "Where you are signed in" in here.get("/me").words
         assert there.get("/api/v1/session").status_code == 401
 
 

@@ -1,7 +1,7 @@
 """A company with a full stock in a database, for benchmarks that ask a store or a service."""
 
 from datetime import datetime, timedelta
-from typing import Final
+from typing import Any, Final
 from uuid import UUID
 
 import numpy as np
@@ -16,11 +16,10 @@ from drumkeep.operations.sensors import NewMount
 from drumkeep.storage import readings
 from drumkeep.storage.catalogue import sensor_by_name
 from drumkeep.storage.engine import Engine
-from drumkeep.storage.readings import Row
 from drumkeep.storage.transaction import transaction
 
 SITES: Final = 4
-KINDS: Final = (
+KINDS: Final[tuple[dict[str, Any], ...]] = (
     {"kind": "vehicle"},
     {"kind": "vehicle"},
     {"kind": "dock"},
@@ -111,7 +110,7 @@ def _send_air(engine: Engine, where: list[int], *, now: datetime) -> None:
     times = last - np.arange(DAYS * 86_400 // INTERVAL_S)[::-1] * INTERVAL_S * 1000
     rng = np.random.default_rng(2)
     with transaction(engine) as tx:
-        rows: list[Row] = []
+        rows: list[tuple[int, int, float]] = []
         for n, place in enumerate(where):
             found = sensor_by_name(tx, name=_sensor(place))
             assert found is not None

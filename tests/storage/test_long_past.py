@@ -21,7 +21,7 @@ DENSE = (24, 30)
 def kept(empty_depot, tmp_path_factory):
     """Give a depot and a drum that stood 12 days in the hall, then in the van."""
     span = {"first_h": -24.0, "last_h": DAYS * 24.0, "every_h": 1.0}
-    hall = swinging(mean=12.0, by=3.0, **span)
+    hall = dict(swinging(mean=12.0, by=3.0, **span))
     hall |= {m / 60.0: 10.0 + m % 60 / 20.0 for m in range(DENSE[0] * 60, DENSE[1] * 60)}
     with empty_depot.copy(tmp_path_factory.mktemp("past")) as depot:
         depot.send({"hall": hall, "van": swinging(mean=2.0, by=3.0, **span)}, now=DAYS * 24.0)

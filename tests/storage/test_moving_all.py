@@ -119,14 +119,18 @@ def test_ids_go_on_after_the_move(both, tmp_path):
         )
         fill(source)
         moving.move(source, target, now=datetime.max.replace(tzinfo=UTC), told=_hear)
-        counted = [t for t in SQLModel.metadata.sorted_tables if t.autoincrement_column is not None]
+        counted = {
+            table.name: table.autoincrement_column.name
+            for table in SQLModel.metadata.sorted_tables
+            if table.autoincrement_column is not None
+        }
         with target.connect() as connection:
             nexts = {
-                table.name: connection.execute(
+                name: connection.execute(
                     text("SELECT nextval(pg_get_serial_sequence(:name, :column))"),
-                    {"name": f'"{table.name}"', "column": table.autoincrement_column.name},
+                    {"name": f'"{name}"', "column": column},
                 ).scalar()
-                for table in counted
+                for name, column in counted.items()
             }
     assert len(nexts) > 10
     assert {name: n for name, n in nexts.items() if n is not None and n != 2} == {}

@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import func
+from sqlalchemy import select as select_rows
 from sqlmodel import col, delete, select
 
 from drumkeep.domain.air_forecasts import OutdoorForecast
@@ -108,7 +109,7 @@ def hourly_figures(
     found = {s: np.full((3, last_hour - first_hour + 1), np.nan) for s in sensor_ids}
     value = reading.c.value
     statement = (
-        select(
+        select_rows(
             reading.c.hour,
             reading.c.sensor_id,
             func.min(value),

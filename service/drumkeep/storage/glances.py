@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Select, case, func, literal, or_, tuple_
+from sqlalchemy import Select, case, func, literal, or_, tuple_
 from sqlalchemy import select as select_rows
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import SQLModel, col, delete
@@ -17,7 +17,10 @@ from drumkeep.storage.transaction import Tx
 
 _AT_ONCE: Final = 500
 
-_UPSERT: Final = {"sqlite": sqlite.insert, "postgresql": postgresql.insert}
+_UPSERT: Final[Mapping[str, Any]] = {
+    "sqlite": sqlite.insert,
+    "postgresql": postgresql.insert,
+}
 
 _STATE: Final = func.coalesce(col(Glance.state), "unknown")
 _ANSWER: Final = func.coalesce(col(Glance.answer), "ASK")
@@ -206,7 +209,7 @@ def next_to_use(
     return [Glimpse(*row) for row in rows]
 
 
-SORTS: Final[Mapping[str, Sequence[ColumnElement[Any]]]] = {
+SORTS: Final[Mapping[str, Sequence[Any]]] = {
     "tag": (),
     "side": (col(Product.side), col(Lot.code)),
     "lot": (col(Lot.code),),
@@ -282,10 +285,11 @@ def of_condition(condition: str) -> Select[Any]:
 
 def of_state(state: str, *, output: str | None) -> Select[Any]:
     """Return the ids of present drums of a readiness, judged for an output class."""
-    return _present(select_rows(col(Drum.id)), Wanted(state=state, output=output))
+    found: Select[Any] = _present(select_rows(col(Drum.id)), Wanted(state=state, output=output))
+    return found
 
 
-def _glimpse() -> tuple[ColumnElement[Any], ...]:
+def _glimpse() -> tuple[Any, ...]:
     return (
         col(Drum.id),
         col(Drum.tag),
@@ -307,11 +311,11 @@ def _glimpse() -> tuple[ColumnElement[Any], ...]:
     )
 
 
-def _use_order() -> tuple[ColumnElement[Any], ...]:
+def _use_order() -> tuple[Any, ...]:
     return (_TURN, _FILL, col(Drum.tag))
 
 
-def _present(statement: Select[Any], wanted: Wanted) -> Select[Any]:
+def _present(statement: Any, wanted: Wanted) -> Any:  # noqa: ANN401 - a Select of whatever columns
     """Ask for the present drums that are wanted, each with its glance."""
     usual = func.coalesce(col(Drum.wanted_output), col(Site.output_class))
     output = usual if wanted.output is None else literal(wanted.output)
@@ -332,7 +336,7 @@ def _present(statement: Select[Any], wanted: Wanted) -> Select[Any]:
             lots = lots.where(col(Lot.code) == wanted.lot)
         narrowed = narrowed.where(col(Drum.lot_id).in_(lots))
     if wanted.state is not None:
-        narrowed = narrowed.where(wanted.state == _STATE)
+        narrowed = narrowed.where(literal(wanted.state) == _STATE)
     if wanted.by_ms is not None:
         in_time = (
             (col(Site.id) == site) & (col(Glance.soonest_ms) <= ms)

@@ -16,6 +16,8 @@ from drumkeep.operations.receipts import Receipt, receive_drums
 from drumkeep.storage import readings
 from drumkeep.storage.engine import Engine
 from drumkeep.storage.tables.catalogue import Gateway, Mount, Place, Sensor, Site
+from drumkeep.storage.tables.drums import Drum, Event, Stay
+from drumkeep.storage.tables.estimates import Checkpoint, Estimate, Glance
 from drumkeep.storage.transaction import Tx, transaction
 from drumkeep_wire.records import Record, Spool
 from drumkeep_wire.senml import encode_pack
@@ -23,6 +25,10 @@ from drumkeep_wire.topics import Topics
 
 PLACES: Final = 5
 """Of a site; its sensors hang in them by turns."""
+
+FIRST_SITES: Final = 20
+FIRST_DRUMS: Final = 1000
+"""Received as people do; the other sites have copies of them."""
 
 RECEIVED_H: Final = 3.0
 """Hours ago every drum was received."""
@@ -76,13 +82,14 @@ def build(engine: Engine, *, sites: int, sensors: int, drums: int, now: datetime
                 tx, product=side, code="1", made_on=now.date() - timedelta(days=60), now=now
             )
     sides, tags = list(Side), []
-    for numbers in _portions(range(drums), _AT_ONCE):
+    first = min(drums, FIRST_DRUMS)
+    for numbers in _portions(range(first), _AT_ONCE):
         receipts = [
             Receipt(
                 event_id=uuid4(),
                 product=sides[n % 2],
                 lot="1",
-                place=made[n * sites // drums].places[n % PLACES],
+                place=made[n % FIRST_SITES].places[n // FIRST_SITES % PLACES],
                 at=now - timedelta(hours=RECEIVED_H),
                 liquid_c=15.0 + n % 12,
             )
@@ -90,7 +97,50 @@ def build(engine: Engine, *, sites: int, sensors: int, drums: int, now: datetime
         ]
         with transaction(engine) as tx:
             tags += [drum.tag for drum in receive_drums(tx, receipts=receipts, by=_BY, now=now)]
+    copies = min(drums // max(first, 1), sites // FIRST_SITES) - 1
+    _multiply(engine, copies=copies, drums=first)
     return Company(tuple(made), tuple(tags))
+
+
+def _multiply(engine: Engine, *, copies: int, drums: int) -> None:
+    """Put copies of the first sites' drums, with all that is known of them, into the other sites.
+
+    To receive a hundred thousand one by one would take hours.
+    """
+    place = f"place_id + copy * {FIRST_SITES * PLACES}"
+    drum = f"drum_id + copy * {drums}"
+    data = (
+        "jsonb_set(data::jsonb, '{place}', to_jsonb((data->>'place')::int"
+        f" + copy * {FIRST_SITES * PLACES}))::json"
+    )
+    others = {
+        Drum: {
+            "id": f"id + copy * {drums}",
+            "tag": f"'~' || to_hex(id + copy * {drums})",
+            "place_id": place,
+        },
+        Event: {"seq": None, "id": "gen_random_uuid()", "drum_id": drum, "data": data},
+        Stay: {"id": None, "drum_id": drum, "place_id": place},
+        Estimate: {"drum_id": drum},
+        Checkpoint: {"drum_id": drum},
+        Glance: {"drum_id": drum},
+    }
+    with transaction(engine) as tx:
+        connection = tx.session.connection()
+        for table, changed in others.items():
+            columns = {
+                column.name: changed.get(column.name, column.name)
+                for column in table.__table__.columns
+            }
+            kept = {name: value for name, value in columns.items() if value is not None}
+            connection.exec_driver_sql(
+                f"INSERT INTO {table.__table__.name} ({', '.join(kept)})"  # noqa: S608 - ours
+                f" SELECT {', '.join(kept.values())} FROM {table.__table__.name},"
+                f" generate_series(1, {copies}) AS copy"
+            )
+        connection.exec_driver_sql(
+            "SELECT setval(pg_get_serial_sequence('drum', 'id'), (SELECT max(id) FROM drum))"
+        )
 
 
 def pack_of(site: OneSite, *, turn: int, at_s: int) -> tuple[str, bytes]:

@@ -2,6 +2,7 @@
 
 import argparse
 import errno
+import gc
 import logging
 import signal
 import socket
@@ -128,6 +129,9 @@ def _run_server(
     app = create_app(settings, engine=engine, parts=parts, replica=replica)
     server = Server(app)
     _LOG.info("listening on http://%s:%d", *listening.getsockname()[:2])
+    # What was imported stays: looking through it for garbage would hold up every third large page.
+    gc.collect()
+    gc.freeze()
     server.run(sockets=[listening])
     if not server.started:
         raise Unavailable("drumkeep could not start; what was logged above says why.")

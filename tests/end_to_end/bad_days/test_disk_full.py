@@ -94,7 +94,7 @@ def see_it_through(everyone: Company, disk: Medium) -> None:
         tried = client.post("/api/v1/sites", json=NEW)
         time.sleep(FULL_S)
         wait_until(lambda: gateway.notes.waiting() >= MANY, "readings wait at the gateway")
-        assert gateway.notes.count() > begun
+        wait_until(lambda: gateway.notes.count() > begun, "the gateway goes on reading")
         assert service.alive
         disk.clear()
         wait_until(service.answers, "it is ready again")

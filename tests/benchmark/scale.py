@@ -15,9 +15,8 @@ import sys
 import threading
 import time
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -25,25 +24,18 @@ from typing import Any, Final
 from uuid import uuid4
 
 import httpx
-import psycopg
 
 from drumkeep.domain.grid import step_at
-from drumkeep.domain.roles import Role
-from drumkeep.operations import tokens
-from drumkeep.storage import schema
-from drumkeep.storage.engine import create
-from drumkeep.storage.transaction import transaction
 from tests.benchmark.ingest_load import Publisher
-from tests.benchmark.scale_company import Company, build, pack_of
-from tests.fixtures.broker import Mosquitto, running_mosquitto
+from tests.benchmark.scale_company import Company, pack_of
+from tests.benchmark.scale_running import PATIENCE_S, Running
+from tests.fixtures.broker import running_mosquitto
 from tests.fixtures.ports import free_port
-from tests.fixtures.postgres import Postgres, running_postgres
-from tests.fixtures.process import Process, wait_until
+from tests.fixtures.postgres import running_postgres
+from tests.fixtures.process import wait_until
 
-PATIENCE_S: Final = 1800.0
 CATCHES_UP_WITHIN_S: Final = 100.0
 INTERVAL_S: Final = 300
-SLOTS: Final = 4
 _DAY_S: Final = 86_400
 
 
@@ -64,7 +56,15 @@ def main() -> None:
         broker = ends.enter_context(running_mosquitto(folder / "broker", quiet=True))
         database = ends.enter_context(cluster.database())
         begun = time.monotonic()
-        site = _Site.make(cluster, broker, database, folder, given)
+        site = Running.make(
+            cluster,
+            broker,
+            database,
+            folder,
+            sites=given.sites,
+            sensors=given.sensors,
+            drums=given.drums,
+        )
         built_s = time.monotonic() - begun
         call = _live if given.mode == "live" else _drain
         told = {
@@ -78,98 +78,22 @@ def main() -> None:
     sys.stdout.write("\n")
 
 
-@dataclass
-class _Site:
-    """The whole of it."""
-
-    cluster: Postgres
-    broker: Mosquitto
-    database: str
-    folder: Path
-    company: Company
-    secret: str
-    processes: dict[str, Process] = field(default_factory=dict)
-
-    @classmethod
-    def make(
-        cls,
-        cluster: Postgres,
-        broker: Mosquitto,
-        database: str,
-        folder: Path,
-        given: argparse.Namespace,
-    ) -> "_Site":
-        now = datetime.now(UTC)  # noqa: TID251 - a real service
-        engine = create(cluster.url(database))
-        schema.upgrade(engine)
-        company = build(
-            engine, sites=given.sites, sensors=given.sensors, drums=given.drums, now=now
-        )
-        with transaction(engine) as tx:
-            _, secret = tokens.create_token(
-                tx, name="benchmark", role=Role.MANAGER, created_by=None, now=now
-            )
-        engine.dispose()
-        made = cls(cluster, broker, database, folder, company, secret)
-        made.ask("ANALYZE")
-        return made
-
-    def ask(self, sql: str) -> list[tuple[Any, ...]]:
-        where = self.cluster.url(self.database).replace("+psycopg", "")
-        with psycopg.connect(where, autocommit=True) as connection:
-            done = connection.execute(sql.encode())
-            return done.fetchall() if done.description else []
-
-    def number(self, sql: str) -> float:
-        return float(self.ask(sql)[0][0] or 0)
-
-    @contextmanager
-    def running(self, name: str, *arguments: str) -> Iterator[Process]:
-        process = Process(
-            [sys.executable, "-m", "drumkeep", "serve", *arguments],
-            told=self.folder / f"{name}.log",
-            environment={
-                "DRUMKEEP_DATABASE_URL": self.cluster.url(self.database),
-                "DRUMKEEP_DATA_DIR": str(self.folder / name),
-                "DRUMKEEP_MQTT_URL": f"mqtt://{self.broker.host}:{self.broker.port}",
-                "DRUMKEEP_INGEST_SLOTS": str(SLOTS),
-                "DRUMKEEP_SECRET_KEY": "a key that is good enough for a benchmark",
-            },
-        )
-        process.start()
-        self.processes[name] = process
-        try:
-            yield process
-        finally:
-            del self.processes[name]
-            process.kill()
-
-    def wait_for_sessions(self) -> None:
-        """Wait until each site's messages come by the session that is its home."""
-        wanted = sum(1 for site in self.company.sites if site.slot(SLOTS))
-        wait_until(
-            lambda: self.number("SELECT count(*) FROM session_site WHERE NOT leaving") >= wanted,
-            "the sites are shared out",
-            within_s=PATIENCE_S,
-        )
-
-
 # Everything at once, as long as it is asked for.
 
 
-def _live(site: _Site, given: argparse.Namespace) -> dict[str, Any]:
+def _live(site: Running, given: argparse.Namespace) -> dict[str, Any]:
     now_s = int(time.time())  # noqa: TID251 - sensors speak of now
     workers = int(given.workers.split(",")[0])
     port = free_port()
     with ExitStack() as ends:
         begun = time.monotonic()
-        ends.enter_context(site.running("schedule", "--only", "schedule"))
+        ends.enter_context(site.process("schedule", "--only", "schedule"))
         while _behind(site, 1) and time.monotonic() < begun + CATCHES_UP_WITHIN_S:
             time.sleep(1.0)
         first_s = time.monotonic() - begun
         for number in range(workers):
-            ends.enter_context(site.running(f"ingest-{number}", "--only", "ingest"))
-        ends.enter_context(site.running("web", "--only", "web", "--port", str(port)))
+            ends.enter_context(site.process(f"ingest-{number}", "--only", "ingest"))
+        ends.enter_context(site.process("web", "--only", "web", "--port", str(port)))
         site.wait_for_sessions()
         client = ends.enter_context(
             httpx.Client(
@@ -213,7 +137,7 @@ def _live(site: _Site, given: argparse.Namespace) -> dict[str, Any]:
         }
 
 
-def _behind(site: _Site, steps: int) -> int:
+def _behind(site: Running, steps: int) -> int:
     """Count drums that are not computed up to so many steps before now."""
     now = datetime.now(UTC)  # noqa: TID251 - a real service
     drums = site.number("SELECT count(*) FROM drum")
@@ -222,7 +146,7 @@ def _behind(site: _Site, steps: int) -> int:
     return int(drums - site.number(computed))
 
 
-def _size(site: _Site) -> float:
+def _size(site: Running) -> float:
     """Octets of all that a reading leaves behind: readings, their hours, and the latest."""
     return site.number(
         "SELECT sum(pg_total_relation_size(oid)) FROM pg_class WHERE relkind = 'r'"
@@ -240,7 +164,7 @@ def _answers(client: httpx.Client) -> bool:
 class _Watching(threading.Thread):
     """Looks once a second at how far the computation is, who waits, and what memory is held."""
 
-    def __init__(self, site: _Site, until: float) -> None:
+    def __init__(self, site: Running, until: float) -> None:
         super().__init__(daemon=True)
         self._site = site
         self._until = until
@@ -260,7 +184,7 @@ class _Watching(threading.Thread):
             elif not behind and begun is not None:
                 self.rounds.append(time.monotonic() - begun)
                 begun = None
-            self._waiting.append(_waiting(self._site))
+            self._waiting.append(self._site.waiting())
             for name, process in list(self._site.processes.items()):
                 self.rss_mib[name] = max(self.rss_mib.get(name, 0.0), round(process.rss_mib()))
             time.sleep(1.0)
@@ -270,14 +194,10 @@ class _Watching(threading.Thread):
         return round(statistics.fmean(self._waiting), 3)
 
 
-def _waiting(site: _Site) -> float:
-    return site.number("SELECT count(*) FROM pg_locks WHERE locktype = 'advisory' AND NOT granted")
-
-
 class _Sending(threading.Thread):
     """Has each gateway send a pack of all its sensors every five minutes, one after the other."""
 
-    def __init__(self, site: _Site, until: float, *, since_s: int) -> None:
+    def __init__(self, site: Running, until: float, *, since_s: int) -> None:
         super().__init__(daemon=True)
         self._site = site
         self._until = until
@@ -362,9 +282,9 @@ def _quantiles(took: Sequence[float]) -> dict[str, float]:
 # What waits at the broker, stored by so many workers.
 
 
-def _drain(site: _Site, given: argparse.Namespace) -> dict[str, Any]:
+def _drain(site: Running, given: argparse.Namespace) -> dict[str, Any]:
     company = site.company
-    with site.running("ingest-0", "--only", "ingest"):
+    with site.process("ingest-0", "--only", "ingest"):
         site.wait_for_sessions()
         time.sleep(5.0)  # session 0 lets pass what others take
         site.processes["ingest-0"].stop()
@@ -389,7 +309,7 @@ def _drain(site: _Site, given: argparse.Namespace) -> dict[str, Any]:
         waits: list[float] = []
         with ExitStack() as ends:
             for number in range(workers):
-                ends.enter_context(site.running(f"ingest-{number}", "--only", "ingest"))
+                ends.enter_context(site.process(f"ingest-{number}", "--only", "ingest"))
             seconds = _seconds_to_store(site, before, expected, waits)
         runs.append(
             {
@@ -402,7 +322,7 @@ def _drain(site: _Site, given: argparse.Namespace) -> dict[str, Any]:
     return {"runs": runs}
 
 
-def _seconds_to_store(site: _Site, before: float, expected: int, waits: list[float]) -> float:
+def _seconds_to_store(site: Running, before: float, expected: int, waits: list[float]) -> float:
     """Time the middle eight tenths: starting and ending is not what is asked for."""
     stored: Callable[[], float] = lambda: (  # noqa: E731
         site.number("SELECT count(*) FROM reading") - before
@@ -410,7 +330,7 @@ def _seconds_to_store(site: _Site, before: float, expected: int, waits: list[flo
     marks: list[float] = []
     for share in (0.1, 0.9, 1.0):
         while stored() < share * expected:
-            waits.append(_waiting(site))
+            waits.append(site.waiting())
             time.sleep(0.02)
         marks.append(time.monotonic())
         if not marks[1:]:

@@ -6,6 +6,8 @@ from datetime import datetime, timedelta
 from typing import Final, TypeVar
 from uuid import uuid4
 
+from sqlmodel import SQLModel
+
 from drumkeep.domain.grid import to_ms
 from drumkeep.domain.products import Side
 from drumkeep.domain.roles import Role
@@ -16,8 +18,6 @@ from drumkeep.operations.receipts import Receipt, receive_drums
 from drumkeep.storage import readings
 from drumkeep.storage.engine import Engine
 from drumkeep.storage.tables.catalogue import Gateway, Mount, Place, Sensor, Site
-from drumkeep.storage.tables.drums import Drum, Event, Stay
-from drumkeep.storage.tables.estimates import Checkpoint, Estimate, Glance
 from drumkeep.storage.transaction import Tx, transaction
 from drumkeep_wire.records import Record, Spool
 from drumkeep_wire.senml import encode_pack
@@ -113,29 +113,27 @@ def _multiply(engine: Engine, *, copies: int, drums: int) -> None:
         "jsonb_set(data::jsonb, '{place}', to_jsonb((data->>'place')::int"
         f" + copy * {FIRST_SITES * PLACES}))::json"
     )
-    others = {
-        Drum: {
+    others: dict[str, dict[str, str | None]] = {
+        "drum": {
             "id": f"id + copy * {drums}",
             "tag": f"'~' || to_hex(id + copy * {drums})",
             "place_id": place,
         },
-        Event: {"seq": None, "id": "gen_random_uuid()", "drum_id": drum, "data": data},
-        Stay: {"id": None, "drum_id": drum, "place_id": place},
-        Estimate: {"drum_id": drum},
-        Checkpoint: {"drum_id": drum},
-        Glance: {"drum_id": drum},
+        "drum_event": {"seq": None, "id": "gen_random_uuid()", "drum_id": drum, "data": data},
+        "stay": {"id": None, "drum_id": drum, "place_id": place},
+        "estimate": {"drum_id": drum},
+        "checkpoint": {"drum_id": drum},
+        "glance": {"drum_id": drum},
     }
     with transaction(engine) as tx:
         connection = tx.session.connection()
-        for table, changed in others.items():
-            columns = {
-                column.name: changed.get(column.name, column.name)
-                for column in table.__table__.columns
-            }
-            kept = {name: value for name, value in columns.items() if value is not None}
+        for name, changed in others.items():
+            columns = [column.name for column in SQLModel.metadata.tables[name].columns]
+            values = {column: changed.get(column, column) for column in columns}
+            kept = {column: value for column, value in values.items() if value is not None}
             connection.exec_driver_sql(
-                f"INSERT INTO {table.__table__.name} ({', '.join(kept)})"  # noqa: S608 - ours
-                f" SELECT {', '.join(kept.values())} FROM {table.__table__.name},"
+                f"INSERT INTO {name} ({', '.join(kept)})"  # noqa: S608 - names of ours
+                f" SELECT {', '.join(kept.values())} FROM {name},"
                 f" generate_series(1, {copies}) AS copy"
             )
         connection.exec_driver_sql(

@@ -15,6 +15,7 @@ from drumkeep.thermal.drive import HOURS, drive_of
 from drumkeep.thermal.parameter_sets import FAST, LIKELY, SETS, SLOW
 from drumkeep.thermal.stratified import LAYERS, eighths
 
+Steps = int | NDArray[np.int64]
 Floats = NDArray[np.float64]
 
 NEVER: Final = -1
@@ -141,7 +142,7 @@ def sets_first(states: LiquidStates) -> Floats:
 
 
 def band_at(
-    states: LiquidStates, *, step: int, sensor_error_k: Floats | float, drive_k: Floats
+    states: LiquidStates, *, step: Steps, sensor_error_k: Floats | float, drive_k: Floats
 ) -> Band:
     """Band of drums at a step; a recent dip holds the model's error down.
 
@@ -153,7 +154,7 @@ def band_at(
     states
         Records, one a drum.
     step
-        The grid step that they hold for.
+        The grid step that they hold for, or one of each.
     sensor_error_k
         Error of the air sensors of each drum's place, K.
     drive_k
@@ -168,7 +169,7 @@ def band_at(
     )
 
 
-def _kept_of_parts(states: LiquidStates, *, step: int) -> Floats:
+def _kept_of_parts(states: LiquidStates, *, step: Steps) -> Floats:
     """Return ``kept_at`` of bottom, mean and top, shape (drum, 3)."""
     if not _grip(states, step=step).any():
         return np.ones((len(states), 3))
@@ -177,13 +178,13 @@ def _kept_of_parts(states: LiquidStates, *, step: int) -> Floats:
     return np.stack([told[:, 0], kept.mean(axis=-1), told[:, -1]], axis=-1)
 
 
-def kept_at(states: LiquidStates, *, step: int) -> Floats:
+def kept_at(states: LiquidStates, *, step: Steps) -> Floats:
     """Share of the model's and the air sensors' error that stands in each layer, (drum, layer)."""
     grip = _grip(states, step=step)
     return np.asarray(1.0 - (1.0 - states["kept"]) * grip[..., None], dtype=np.float64)
 
 
-def _grip(states: LiquidStates, *, step: int) -> Floats:
+def _grip(states: LiquidStates, *, step: Steps) -> Floats:
     """Return what is left of the hold of the last measurement on the model's error, (drum,)."""
     age = np.maximum(step - states["measured_step"], 0)
     held = (states["measured_step"] != NEVER) & (age < FORGOTTEN_STEPS)
@@ -197,7 +198,7 @@ def hidden_doubt(states: LiquidStates) -> Floats:
     return np.asarray(0.5 * np.maximum(states["doubt_k"] - apart, 0.0), dtype=np.float64)
 
 
-def disputed(states: LiquidStates, *, step: int) -> NDArray[np.bool_]:
+def disputed(states: LiquidStates, *, step: Steps) -> NDArray[np.bool_]:
     """Whether a measurement that was refused still keeps each drum from being called known."""
     since = states["refused_step"]
     return np.asarray((since != NEVER) & (step - since <= DISPUTED_STEPS), dtype=np.bool_)

@@ -83,21 +83,17 @@ def past_of(tx: Tx, *, drum: Drum, start: datetime, end: datetime) -> Past:
     if by_hours:
         stays = drum_rows.stays_of(tx, drum_ids=[drum.id])
         hours = air_hours(tx, ground=ground, stays=stays, first_ms=to_ms(start), last_ms=to_ms(end))
-        points = [
-            _point(states_from_bytes([record]), step=step, air=_of_hour(hours, step=step))
-            for step, record in zip(steps, records, strict=True)
-        ]
+        points = _points(records, steps=steps, airs=[_of_hour(hours, step=s) for s in steps])
         return Past(points, resolution_s=3600, hours=[hours[hour] for hour in sorted(hours)])
     if not steps:
         return Past([])
     states = states_from_bytes(records)
     airs = _airs(tx, ground, states, first=min(steps), last=max(steps))
-    return Past(
-        [
-            _point(states[i : i + 1], step=step, air=_of_step(airs, states["place"][i], step=step))
-            for i, step in enumerate(steps)
-        ]
-    )
+    told = [
+        _of_step(airs, place, step=step)
+        for place, step in zip(states["place"].tolist(), steps, strict=True)
+    ]
+    return Past(_points(records, steps=steps, airs=told))
 
 
 @dataclass(frozen=True)
@@ -202,39 +198,35 @@ def _airs(
     return {place: heat.air for place, heat in heats.items()}
 
 
-def _point(state: LiquidStates, *, step: int, air: _Air) -> CurvePoint:
-    mean = likely_mean(state)
-    if not np.isfinite(mean).all():
-        return CurvePoint(
+def _points(
+    records: list[bytes], *, steps: Sequence[int], airs: Sequence[_Air]
+) -> list[CurvePoint]:
+    """Return what records say at their steps, all at once."""
+    if not records:
+        return []
+    states, at = states_from_bytes(records), np.array(steps, dtype=np.int64)
+    mean = likely_mean(states)
+    now = np.array([air.c for air in airs])
+    band = band_at(
+        states,
+        step=at,
+        sensor_error_k=np.array([air.error_k for air in airs]),
+        drive_k=np.nan_to_num(np.abs(now - mean)),
+    )
+    sure = states["resolved"] & (states["doubt_k"] < UNSUPPORTED_K) & ~disputed(states, step=at)
+    return [
+        CurvePoint(
             at=moment_of(step),
             air_c=_finite(air.c),
-            bottom_c=None,
-            mean_c=None,
-            top_c=None,
-            low_c=None,
-            high_c=None,
-            supported=False,
+            bottom_c=_finite(band.bottom[i]),
+            mean_c=_finite(band.mean[i]),
+            top_c=_finite(band.top[i]),
+            low_c=_finite(band.low[i]) if np.isfinite(mean[i]) else None,
+            high_c=_finite(band.high[i]) if np.isfinite(mean[i]) else None,
+            supported=bool(air.known and sure[i] and np.isfinite(mean[i])),
         )
-    band = band_at(
-        state,
-        step=step,
-        sensor_error_k=air.error_k,
-        drive_k=np.nan_to_num(np.abs(air.c - mean)),
-    )
-    record = state[0]
-    return CurvePoint(
-        at=moment_of(step),
-        air_c=_finite(air.c),
-        bottom_c=float(band.bottom[0]),
-        mean_c=float(band.mean[0]),
-        top_c=float(band.top[0]),
-        low_c=float(band.low[0]),
-        high_c=float(band.high[0]),
-        supported=air.known
-        and bool(record["resolved"])
-        and bool(record["doubt_k"] < UNSUPPORTED_K)
-        and not disputed(state, step=step)[0],
-    )
+        for i, (step, air) in enumerate(zip(steps, airs, strict=True))
+    ]
 
 
 def _finite(value: float) -> float | None:

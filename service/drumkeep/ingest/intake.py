@@ -124,7 +124,7 @@ class Intake:
         }
 
     def _run(self) -> None:
-        while not self._ending.wait(BEAT_S):
+        while not self._ending.is_set():
             try:
                 self._look()
                 if time.monotonic() >= self._tended_at + TEND_EVERY_S:
@@ -135,6 +135,7 @@ class Intake:
             except Exception:  # noqa: BLE001
                 # Without this thread no lock would be kept.
                 _log.exception("The sessions at the broker could not be looked after")
+            self._ending.wait(BEAT_S)
 
     def _look(self) -> None:
         """Keep the locks, and hold as many sessions as is fair."""

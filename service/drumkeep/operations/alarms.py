@@ -1,7 +1,7 @@
 """Evaluate the alarm rules, keep the states, and let people acknowledge and shelve."""
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any, Final
 from uuid import uuid4
@@ -52,6 +52,14 @@ def evaluate_alarms(tx: Tx, *, now: datetime) -> int:
     int
         How many alarms changed.
     """
+    return keep_alarms(tx, active=active_causes(tx, now=now), now=now)
+
+
+def active_causes(tx: Tx, *, now: datetime) -> dict[str, Finding]:
+    """Return what is to be told now, by its key; writes nothing.
+
+    In a large company it takes long, and nobody should have to wait for it who writes.
+    """
     standing = {alarm.open_cause or "": alarm for alarm in rows.open_alarms(tx)}
 
     def was(kind: AlarmKind, cause: str, tag: str) -> bool:
@@ -62,7 +70,7 @@ def evaluate_alarms(tx: Tx, *, now: datetime) -> int:
         return _key(kind, cause) in standing
 
     drums = drums_now(tx)
-    active = {
+    return {
         _key(finding.kind, finding.cause): finding
         for finding in findings(
             drums,
@@ -75,6 +83,20 @@ def evaluate_alarms(tx: Tx, *, now: datetime) -> int:
             now=now,
         )
     }
+
+
+def keep_alarms(tx: Tx, *, active: Mapping[str, Finding], now: datetime) -> int:
+    """Raise, amend and return alarms, so that those are open whose causes are active.
+
+    Only one process does so at a time; what people did with alarms since the causes were looked at
+    stays.
+
+    Returns
+    -------
+    int
+        How many alarms changed.
+    """
+    standing = {alarm.open_cause or "": alarm for alarm in rows.open_alarms(tx)}
     listeners = notice_rows.listeners(tx)
     changed = 0
     for key, finding in active.items():

@@ -3,6 +3,7 @@
 Each job is a plain function of an engine and a time, idempotent, and may be run late or twice.
 """
 
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -12,7 +13,7 @@ from drumkeep.domain.grid import STEPS_PER_HOUR, step_at, to_ms
 from drumkeep.notify.alarm_topics import AlarmTopics
 from drumkeep.operations.air_habits import lessons_of, store_lessons
 from drumkeep.operations.alarm_notices import alarms_to_publish, note_published
-from drumkeep.operations.alarms import evaluate_alarms
+from drumkeep.operations.alarms import active_causes, keep_alarms
 from drumkeep.operations.estimates import compute, due, load, portions, store
 from drumkeep.operations.place_films import lessons, put_learned, study
 from drumkeep.operations.retention import bounds, thin_some
@@ -25,6 +26,9 @@ from drumkeep.storage.transaction import reading, transaction
 KEPT_WHOLE: Final = timedelta(days=14)
 THINNED_STEPS: Final = 6 * STEPS_PER_HOUR
 """Half-hourly checkpoints are kept for two weeks, then one in six hours."""
+
+
+_LOOKING: Final = threading.Lock()
 
 
 @dataclass(frozen=True)
@@ -50,8 +54,7 @@ def advance(engine: Engine, now: datetime) -> None:
         with transaction(engine) as tx:
             store(tx, outcome=outcome)
     if parts:
-        with transaction(engine) as tx:
-            evaluate_alarms(tx, now=now)
+        _look_at_alarms(engine, now)
 
 
 def evaluate(engine: Engine, now: datetime) -> None:
@@ -60,10 +63,19 @@ def evaluate(engine: Engine, now: datetime) -> None:
     Not while drums wait to be computed: what is stored of them is old, and whoever computes them
     looks at the alarms next.
     """
-    with transaction(engine) as tx:
+    with reading(engine) as tx:
         since, marks = due(tx, now=now)
-        if not since and not marks:
-            evaluate_alarms(tx, now=now)
+    if not since and not marks:
+        _look_at_alarms(engine, now)
+
+
+def _look_at_alarms(engine: Engine, now: datetime) -> None:
+    # What was seen first must be kept first, or an alarm would come again that is over.
+    with _LOOKING:
+        with reading(engine) as tx:
+            active = active_causes(tx, now=now)
+        with transaction(engine) as tx:
+            keep_alarms(tx, active=active, now=now)
 
 
 def announcing(topics: AlarmTopics) -> Job:

@@ -25,7 +25,8 @@ _PRAGMAS: Final = (
     "PRAGMA synchronous=FULL",
     "PRAGMA busy_timeout=5000",
     "PRAGMA foreign_keys=ON",
-    "PRAGMA cache_size=-65536",
+    # KiB, of each connection of the pool: what is written now fits, and all of them stay small.
+    "PRAGMA cache_size=-16384",
     "PRAGMA wal_autocheckpoint=4000",
     "PRAGMA journal_size_limit=67108864",
 )
@@ -87,8 +88,7 @@ def create(url: str, *, pool_size: int = 20) -> Engine:
         pool_size=pool_size,
         max_overflow=0,
         pool_timeout=10,
-        # Each connection has a cache of its own: the fewer take turns, the more there is in it, and
-        # the less memory they take together.
+        # Each connection has a cache of its own: the fewer take turns, the more is found there.
         pool_use_lifo=True,
         hide_parameters=_HIDE,
     )

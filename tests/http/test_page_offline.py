@@ -26,3 +26,9 @@ def test_pages_without_anybody_bring_the_worker_along(nobody, path):
     page = Page(nobody.get(path).text)
     assert any("offline.js" in script.get("src", "") for script in page.all("script"))
     assert {"rel": "manifest", "href": "/app.webmanifest"} in page.all("link")
+
+
+def test_nothing_to_press_is_offered_where_only_script_could_act_on_it(nobody):
+    page = Page(nobody.get("/waiting").text)
+    assert [button.get("id") for button in page.all("button") if "hidden" not in button] == []
+    assert any(button.get("id") == "send" for button in page.all("button"))

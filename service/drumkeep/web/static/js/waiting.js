@@ -78,6 +78,8 @@
     show();
     if (!person) identify();
   });
-  document.getElementById("send").addEventListener("click", () => tell({ kind: "send" }));
+  const send = document.getElementById("send");
+  send.addEventListener("click", () => tell({ kind: "send" }));
+  send.hidden = false;
   tell({ kind: "list" });
 })();

@@ -158,7 +158,7 @@ def test_another_kind_of_body_and_a_body_too_large_are_refused(client: Client, s
 
 def test_a_manager_reads_what_was_rejected_and_why(client: Client, shed: Shed):
     post(client, token(shed), b'{"n":1}')
-    post(client, token(shed, "dispatcher"), [{"n": "nobody:knows", "u": "Cel", "v": 1}])
+    post(client, token(shed, "dispatcher"), [{"n": Shed.air_name, "u": "%RH", "v": 50}])
     manager = {"Authorization": f"Bearer {token(shed, 'manager')}"}
 
     first = client.get("/api/v1/readings/rejected?limit=1", headers=manager).json()
@@ -166,7 +166,7 @@ def test_a_manager_reads_what_was_rejected_and_why(client: Client, shed: Shed):
     second = client.get(f"/api/v1/readings/rejected?cursor={cursor}", headers=manager).json()
 
     (newest,), (oldest,) = first["items"], second["items"]
-    assert newest["value"] == "nobody:knows"
+    assert (newest["field"], newest["value"]) == ("u", "humidity")
     assert newest["mend"]
     assert oldest["begins"] == '{"n":1}'
     assert second["next_cursor"] is None

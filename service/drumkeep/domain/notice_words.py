@@ -150,13 +150,16 @@ def notice_text(
         The present.
     """
     clock = _Clock(reader.units, ZoneInfo(cause.timezone), now)
-    first = _first_line(cause, occasion=occasion, clock=clock)
+    said, left = _first_line(cause, occasion=occasion, clock=clock)
+    first = f"{said}{left}"
     over = occasion is Occasion.OVER
     told = () if over else _CAUTIONS.get(cause.kind, ())
     had = ("You may have had this message already.",) if maybe_had else ()
     if reader.channel is Channel.TEXT:
         caution = f"{gsm(told[0])} {_SHEET_IN_SHORT}" if told else ""
-        lines = (clipped(gsm(first)), *had, caution, link or "")
+        # Of a long sentence the end goes, never the time that is left.
+        first = f"{clipped(gsm(said), longest=ONE_TEXT - len(left))}{left}"
+        lines = (first, *had, caution, link or "")
         return Text("", "\n".join(line for line in lines if line))
     lines = (
         first,
@@ -276,13 +279,13 @@ class _Clock:
         return fahrenheit(c) if self.units == "us" else c
 
 
-def _first_line(cause: Cause, *, occasion: Occasion, clock: _Clock) -> str:
+def _first_line(cause: Cause, *, occasion: Occasion, clock: _Clock) -> tuple[str, str]:
     said = clock.sentence(cause.message)
     if occasion is Occasion.OVER:
         since = "" if cause.returned_at is None else f" since {clock.when(cause.returned_at)}"
-        return f"It is over{since}. It was: {said}"
+        return f"It is over{since}. It was: {said}", ""
     critical = "CRITICAL: " if cause.priority is Priority.CRITICAL else ""
-    return f"{critical}{said}{_left(cause.deadline, clock.now)}"
+    return f"{critical}{said}", _left(cause.deadline, clock.now)
 
 
 def _what(cause: Cause, *, occasion: Occasion, clock: _Clock) -> str:

@@ -183,3 +183,12 @@ def test_spans_are_told_in_two_parts():
         "1 h",
         "2 days 2 h",
     ]
+
+
+def test_a_text_message_too_long_for_one_still_says_how_long_is_left():
+    what = cause(message=cause().message.replace("Box van", "Trailer with a long name " * 4))
+    first = written(what, channel=Channel.TEXT).body.splitlines()[0]
+
+    assert first.startswith("Bring 6 iso drums in from Trailer")
+    assert first.endswith("... 40 min left.")
+    assert gsm_length(first) <= 160

@@ -8,7 +8,7 @@ from drumkeep.domain.alarms import AlarmKind, Finding, Priority
 from drumkeep.domain.grid import STEPS_PER_HOUR, moment_of
 from drumkeep.domain.liquid_memory import DEAD_BAND_K
 from drumkeep.domain.liquid_state import NEVER
-from drumkeep.domain.places import LOAD_KINDS
+from drumkeep.domain.places import LOAD_KINDS, PlaceKind
 from drumkeep.domain.products import Side
 from drumkeep.domain.wording import moment, temperature
 
@@ -69,6 +69,7 @@ def _cold_words(
 ) -> str:
     first = (*sat, *now, *coming)[0]
     limit = temperature(first.limits.seed_c)
+    warm = first.place_kind is PlaceKind.WARM_ROOM
     if sat:
         hours = max(d.cold_steps for d in sat) / STEPS_PER_HOUR
         words = (
@@ -78,10 +79,12 @@ def _cold_words(
         return words if not now else words + " Bring it in: it is still cold."
     if now:
         since = moment_of(min(d.seed_since for d in now))
-        return (
-            f"Bring {count(now)} in from {first.place_name}: the lowest liquid is under {limit} "
-            f"since {moment(since)}."
+        do = (
+            f"Keep {count(now)} in {first.place_name} and check that it heats"
+            if warm
+            else f"Bring {count(now)} in from {first.place_name}"
         )
+        return f"{do}: the lowest liquid is under {limit} since {moment(since)}."
     times = [d.seeds_at for d in coming if d.seeds_at is not None]
     if not times:
         return (
@@ -92,7 +95,9 @@ def _cold_words(
     tail = (
         " It will sit cold if nothing changes." if sits and first.place_kind in LOAD_KINDS else ""
     )
-    return (
-        f"Bring {count(coming)} in from {first.place_name} before {moment(min(times))}: "
-        f"the lowest liquid reaches {limit}.{tail}"
+    do = (
+        f"Check that {first.place_name} heats {count(coming)}"
+        if warm
+        else f"Bring {count(coming)} in from {first.place_name}"
     )
+    return f"{do} before {moment(min(times))}: the lowest liquid reaches {limit}.{tail}"

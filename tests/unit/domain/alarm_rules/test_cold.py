@@ -118,3 +118,16 @@ def test_a_load_that_sat_cold_has_done_so_whatever_is_known_of_it_now():
     assert kinds(drum(kind=PlaceKind.VEHICLE, supported=False, cold_steps=30)) == [
         AlarmKind.COLD_LOAD
     ]
+
+
+@pytest.mark.parametrize(
+    ("cold", "first_words"),
+    [
+        ({"seed_since": STEP - 5}, "Keep 1 iso drum in Warm room and check that it heats: "),
+        ({"seeds_at": NOW + 3 * HOURS}, "Check that Warm room heats 1 iso drum before "),
+    ],
+)
+def test_no_drum_is_to_be_brought_in_from_where_it_is_to_warm(cold, first_words):
+    finding = one(drum(kind=PlaceKind.WARM_ROOM, place_name="Warm room", **cold))
+
+    assert finding.message.startswith(first_words)

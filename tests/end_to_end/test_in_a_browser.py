@@ -266,7 +266,7 @@ def test_chart_is_drawn_and_drawn_anew_for_the_warm_room(page, tags):
     page.click("a[data-ahead=warm_room]")
     page.wait_for(f"JSON.stringify({CHART}) !== '{list(here)}'.replace(/ /g, '')")
     assert page.evaluate("location.search") == "?ahead=warm_room"
-    current = page.evaluate("document.querySelector('[aria-current=true]').dataset.ahead")
+    current = page.evaluate("document.querySelector('[data-ahead][aria-current]').dataset.ahead")
     assert current == "warm_room"
     assert page.faults == []
 

@@ -100,9 +100,9 @@ def test_its_session_ends_it_keeps_what_it_reads_and_goes_on_with_a_new_password
     time.sleep(ENDS_WITHIN_S)
     stuck, kept = everyone.stored("north"), north.notes.count()
     wait_until(lambda: north.notes.waiting() >= 40, "what it reads waits")
+    wait_until(lambda: north.notes.count() > kept, "it goes on reading")
     everyone.wait_for_more("south")
     assert everyone.stored("north") == stuck
-    assert north.notes.count() > kept
     assert "lost" not in south.told()
 
     town.give(north)  # while it runs: it looks again whenever it is refused

@@ -144,11 +144,19 @@ def look(seen: Seen, url: str) -> None:
                 seen.films[place] = client.get(f"/api/v1/places/{place}/film").json()["now"]
             return bool(seen.films["harrow/annex"]["source"] == "learned")
 
+        def strap() -> bool:
+            mounts = [mount for sensor in seen.sensors for mount in sensor["mounts"]]
+            strapped = {mount["drum"] for mount in mounts} - {None}
+            seen.drums = all_drums(client)
+            told = [d["estimate"]["basis"] for d in seen.drums if d["tag"] in strapped]
+            return told == ["measured"]
+
         wait_for("alarms", alarms, within_s=30)
         wait_for("a film to be learned", films, within_s=60)
         seen.sensors = client.get("/api/v1/sensors", params={"limit": 200}).json()["items"]
         seen.forecast = client.get("/api/v1/sites/harrow/air-forecast").json()
-        seen.drums = all_drums(client)
+        # Its gateway's readings may come last.
+        wait_for("the sensor in a drum to tell of it", strap, within_s=30)
         seen.looked_at = datetime.now(UTC)  # noqa: TID251 - a real service
         for drum in seen.drums:
             tag = drum["tag"]

@@ -117,7 +117,8 @@ def test_five_days_are_on_the_floor(seen: Seen):
         assert seen.looked_at - datetime.fromisoformat(computed["at"]) < timedelta(minutes=10)
         if drum["place"] != "willow/rig":
             supported_to = datetime.fromisoformat(computed["supported_to"])
-            assert seen.looked_at - supported_to < timedelta(minutes=5)
+            # What is known now holds for the last step of five minutes, and takes a moment itself.
+            assert seen.looked_at - supported_to < timedelta(minutes=6)
     oldest = min(h["points"][0]["at"] for h in seen.histories.values())
     assert seen.begun - datetime.fromisoformat(oldest) > timedelta(days=4)
 

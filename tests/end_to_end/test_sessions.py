@@ -82,7 +82,8 @@ class Yards:
     def shared_out(self) -> bool:
         """Whether each site's messages come by the session that is its home."""
         wanted = {site: {home(site, slots=SLOTS)} - {0} for site in SITES}
-        return {site: slots for site, slots in wanted.items() if slots} == self.taken()
+        found = {site: slots for site, slots in self.taken().items() if site in SITES}
+        return {site: slots for site, slots in wanted.items() if slots} == found
 
 
 def name(site: str) -> str:

@@ -98,18 +98,11 @@ def silent(
 def offline(gateways: Sequence[GatewayNow]) -> list[Finding]:
     """Tell of gateways that said, or whose last will said, that they are off."""
     return [
-        Finding(
-            kind=AlarmKind.GATEWAY_OFFLINE,
-            cause=f"gateway {gateway.site}/{gateway.code}",
-            site=gateway.site,
-            place=None,
-            priority=Priority.MEDIUM,
-            audience=(MANAGER,),
-            message=(
-                f"Check gateway {gateway.code}: offline since {moment(gateway.presence_at)}. "
-                "What it measures comes late or not at all."
-            ),
-            drums=gateway.drums,
+        _of_gateway(
+            gateway,
+            AlarmKind.GATEWAY_OFFLINE,
+            f"Check gateway {gateway.code}: offline since {moment(gateway.presence_at)}. "
+            "What it measures comes late or not at all.",
         )
         for gateway in gateways
         if not gateway.online and gateway.presence_at is not None
@@ -119,18 +112,11 @@ def offline(gateways: Sequence[GatewayNow]) -> list[Finding]:
 def clocks_off(gateways: Sequence[GatewayNow]) -> list[Finding]:
     """Tell of gateways that have sent wrong times again and again."""
     return [
-        Finding(
-            kind=AlarmKind.GATEWAY_CLOCK,
-            cause=f"gateway {gateway.site}/{gateway.code}",
-            site=gateway.site,
-            place=None,
-            priority=Priority.MEDIUM,
-            audience=(MANAGER,),
-            message=(
-                f"Set the clock of gateway {gateway.code}: off by {about(off.ahead_s)}. What it "
-                f"measures is refused since {moment(off.since)}: dip its drums before use."
-            ),
-            drums=gateway.drums,
+        _of_gateway(
+            gateway,
+            AlarmKind.GATEWAY_CLOCK,
+            f"Set the clock of gateway {gateway.code}: off by {about(off.ahead_s)}. What it "
+            f"measures is refused since {moment(off.since)}: dip its drums before use.",
         )
         for gateway in gateways
         if (off := gateway.clock_off) is not None and off.at > off.since
@@ -159,3 +145,16 @@ def low_batteries(batteries: Sequence[BatteryNow], *, told: Told) -> list[Findin
             )
         )
     return found
+
+
+def _of_gateway(gateway: GatewayNow, kind: AlarmKind, message: str) -> Finding:
+    return Finding(
+        kind=kind,
+        cause=f"gateway {gateway.site}/{gateway.code}",
+        site=gateway.site,
+        place=None,
+        priority=Priority.MEDIUM,
+        audience=(MANAGER,),
+        message=message,
+        drums=gateway.drums,
+    )

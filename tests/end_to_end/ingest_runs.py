@@ -14,10 +14,9 @@ from pathlib import Path
 from paho.mqtt.client import Client, MQTTv5
 from paho.mqtt.enums import CallbackAPIVersion
 
-from drumkeep.ingest.address import CLIENT_ID
+from drumkeep.ingest.address import CLIENT_ID, Broker
 from drumkeep.ingest.backlog import Backlog
 from drumkeep.ingest.session import Session
-from drumkeep.ingest.subscriber import Broker
 from tests.fixtures.broker import Mosquitto
 from tests.fixtures.line import Door
 from tests.fixtures.process import PATIENCE_S, wait_until

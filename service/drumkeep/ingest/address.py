@@ -1,17 +1,49 @@
-"""Where the broker is, from one address."""
+"""Where the broker is and who we are to it, from one address."""
 
 import ssl
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 from urllib.parse import unquote, urlsplit
 
+from paho.mqtt.client import Client
+
 from drumkeep.errors import Fault, Invalid
-from drumkeep.ingest.subscriber import Broker
 from drumkeep_wire.topics import Topics
 
 _PORTS: Final = {"mqtt": 1883, "mqtts": 8883}
 CLIENT_ID: Final = "drumkeep-ingest"
 """Names our session at the broker: what it queued while we were away is under this name."""
+
+
+@dataclass(frozen=True)
+class Broker:
+    """Where the broker is, and who we are to it.
+
+    Attributes
+    ----------
+    client_id
+        Names our session at the broker: the same for ever, and nobody else's.
+    topics
+        Under which root gateways publish.
+    tls
+        Whose word on the broker's certificate is taken; None: without TLS.
+    """
+
+    host: str
+    port: int
+    client_id: str
+    topics: Topics = field(default_factory=Topics)
+    username: str | None = None
+    password: str | None = field(default=None, repr=False)
+    tls: ssl.SSLContext | None = None
+
+    def introduce(self, client: Client) -> None:
+        """Tell a client who it is to the broker, and whose word on the broker it takes."""
+        if self.username is not None:
+            client.username_pw_set(self.username, self.password)
+        if self.tls is not None:
+            client.tls_set_context(self.tls)
 
 
 def broker_at(url: str, *, root: str, ca_file: Path | None = None) -> Broker:

@@ -15,9 +15,10 @@ from typing import Final
 
 from drumkeep.domain.sharing import free, somebody_waits, target
 from drumkeep.errors import Unavailable
+from drumkeep.ingest.address import Broker
 from drumkeep.ingest.health import IngestHealth
 from drumkeep.ingest.session import STOPS_WITHIN_S, Session
-from drumkeep.ingest.subscriber import Broker, Clock
+from drumkeep.ingest.subscriber import Clock
 from drumkeep.storage import broker_sessions
 from drumkeep.storage.broker_sessions import Known
 from drumkeep.storage.engine import Engine
@@ -215,7 +216,7 @@ class Intake:
 
         def leave() -> None:
             stored = session.stop(timeout_s=timeout_s)
-            if stored and session.drained:
+            if stored and session.drained and session.forget():
                 with transaction(self._engine) as tx:
                     broker_sessions.delist(tx, slot=slot)
                 _log.info("Session %d is empty and no more", slot)

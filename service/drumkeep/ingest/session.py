@@ -5,10 +5,11 @@ import logging
 import threading
 from collections.abc import Callable
 
+from drumkeep.ingest.address import Broker
 from drumkeep.ingest.backlog import Backlog
 from drumkeep.ingest.health import IngestHealth
 from drumkeep.ingest.share import Share
-from drumkeep.ingest.subscriber import Broker, Clock, Subscriber
+from drumkeep.ingest.subscriber import Clock, Subscriber
 from drumkeep.ingest.writer import Writer
 from drumkeep.storage.broker_sessions import Known
 from drumkeep.storage.engine import Engine
@@ -108,8 +109,12 @@ class Session:
         stored = self._writer.stop(timeout_s=timeout_s)
         if not stored:
             _log.warning("Readings that wait could not be stored; the broker keeps them")
-        self._subscriber.stop(forget=stored and self.drained)
+        self._subscriber.stop()
         return stored
+
+    def forget(self) -> bool:
+        """End it at the broker, once stopped and drained; whether that is certain."""
+        return self._subscriber.forget()
 
     def health(self) -> IngestHealth:
         """Return how it goes now."""

@@ -6,11 +6,10 @@ while the client goes on calling itself connected. So callbacks only queue, and 
 
 import logging
 import random
-import ssl
 import struct
 import threading
+import time
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Final
 
@@ -30,8 +29,8 @@ from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from drumkeep.domain.readings import PREFIX_LENGTH
+from drumkeep.ingest.address import Broker
 from drumkeep.ingest.backlog import LONGEST_PAYLOAD, Arrived, Backlog
-from drumkeep_wire.topics import Topics
 
 _log = logging.getLogger(__name__)
 
@@ -44,6 +43,7 @@ SLOWEST_RECONNECT_S: Final = 30.0
 MAY_I_EVERY_S: Final = 0.1
 LOOP_S: Final = 1.0
 TOLD_WITHIN_S: Final = 1.0
+FORGOTTEN_WITHIN_S: Final = 5.0
 HANG_UPS: Final = 3
 """After so many without an answer in between the other protocol is tried."""
 
@@ -57,29 +57,6 @@ _OPTIONS: Final = SubscribeOptions(qos=1, retainHandling=1)
 # 1: retained messages come when the subscription is new, and not at each reconnect.
 
 Clock = Callable[[], datetime]
-
-
-@dataclass(frozen=True)
-class Broker:
-    """Where the broker is, and who we are to it.
-
-    Attributes
-    ----------
-    client_id
-        Names our session at the broker: the same for ever, and nobody else's.
-    topics
-        Under which root gateways publish.
-    tls
-        Whose word on the broker's certificate is taken; None: without TLS.
-    """
-
-    host: str
-    port: int
-    client_id: str
-    topics: Topics = field(default_factory=Topics)
-    username: str | None = None
-    password: str | None = field(default=None, repr=False)
-    tls: ssl.SSLContext | None = None
 
 
 class Subscriber:
@@ -135,25 +112,45 @@ class Subscriber:
         """Begin to connect, and keep at it, in a thread of its own."""
         self._thread.start()
 
-    def stop(self, *, forget: bool = False) -> None:
-        """Disconnect; the broker keeps the session and what is not acknowledged.
-
-        Parameters
-        ----------
-        forget
-            Whether it shall not, as nothing will ever come by this session again.
-        """
+    def stop(self) -> None:
+        """Disconnect; the broker keeps the session and what is not acknowledged."""
         if self._published is not None and self._client.is_connected():
             # What is published last may still wait for its turn, and would be dropped with it.
             self._published.wait_for_publish(TOLD_WITHIN_S)
         self._ending.set()
-        properties = None
-        if forget and self._protocol == MQTTv5:
-            properties = Properties(PacketTypes.DISCONNECT)  # type: ignore[no-untyped-call]
-            properties.SessionExpiryInterval = 0
-        self._client.disconnect(properties=properties)
+        self._client.disconnect()
         if self._thread.is_alive():
             self._thread.join()
+
+    def forget(self) -> bool:
+        """Have the broker end the session, once stopped; whether it has confirmed it.
+
+        A session ends by a connection that begins anew and keeps nothing. Told with the last
+        DISCONNECT the broker may not hear it: it is not answered, and closing a socket that has
+        something unread resets the connection.
+        """
+        confirmed: list[bool] = []
+        client = Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=self._broker.client_id,
+            clean_session=True if self._protocol == MQTTv311 else None,
+            protocol=self._protocol,
+            reconnect_on_failure=False,
+        )
+        self._broker.introduce(client)
+        client.on_connect = lambda _client, _data, _flags, reason, _properties: confirmed.append(
+            not reason.is_failure
+        )
+        deadline = time.monotonic() + FORGOTTEN_WITHIN_S
+        try:
+            client.connect(self._broker.host, self._broker.port, KEEPALIVE_S)
+        except OSError:
+            return False
+        while not confirmed and time.monotonic() < deadline:
+            if client.loop(MAY_I_EVERY_S) != MQTTErrorCode.MQTT_ERR_SUCCESS:
+                break
+        client.disconnect()
+        return confirmed == [True]
 
     @property
     def client_id(self) -> str:
@@ -228,10 +225,7 @@ class Subscriber:
             manual_ack=True,
             reconnect_on_failure=False,
         )
-        if self._broker.username is not None:
-            client.username_pw_set(self._broker.username, self._broker.password)
-        if self._broker.tls is not None:
-            client.tls_set_context(self._broker.tls)
+        self._broker.introduce(client)
         # Before connecting: what the broker kept for us comes right after its answer.
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect

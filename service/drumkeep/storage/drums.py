@@ -228,6 +228,8 @@ def mark(tx: Tx, *, from_ms: Mapping[int, int]) -> None:
 
     Their revision grows, so that a computation that began before is not stored over it.
     """
+    if not from_ms:
+        return
     for drum in drums_by_id(tx, ids=list(from_ms)).values():
         since = from_ms[drum.id]
         drum.from_ms = since if drum.from_ms is None else min(drum.from_ms, since)

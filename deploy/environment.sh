@@ -48,7 +48,7 @@ install_into_environment() {
     # Only the weather files in pvlib's folder are read, so its own dependencies stay out.
     .venv/bin/python -m pip install -qq --no-deps -c deploy/constraints.txt pvlib || return 1
     # Compiled code is kept beside its source: made now, it costs no start half a minute later.
-    .venv/bin/python -c 'import drumkeep.thermal.kernel' || return 1
+    .venv/bin/python -c 'from drumkeep.thermal.kernel import compile_all; compile_all()' || return 1
     fingerprint >".venv/.made-for-$1"
 }
 

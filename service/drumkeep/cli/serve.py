@@ -19,6 +19,7 @@ from drumkeep.errors import Unavailable
 from drumkeep.settings import Settings, load
 from drumkeep.storage import schema
 from drumkeep.storage.engine import Engine
+from drumkeep.thermal.kernel import compile_all
 
 _GRACE_SECONDS: Final = 5
 _BACKLOG: Final = 2048
@@ -55,6 +56,8 @@ def run(arguments: argparse.Namespace) -> int:
     )
     listening = _listen(settings) if Role.WEB in arguments.only else None
     settings.prepare()
+    if arguments.only - {Role.INGEST}:
+        compile_all()  # what computes must not keep the first who asks waiting
     engine = make_engine(settings)
     try:
         schema.upgrade(engine)

@@ -8,6 +8,7 @@ nodes of ``properties`` this file must be touched.
 """
 
 from collections.abc import Callable
+from functools import cache, wraps
 from typing import Any, Final
 
 import numba
@@ -402,13 +403,35 @@ def _step(
     _overturn(t, held)
 
 
+_DEFERRED: Final[list[Callable[[], Callable[..., Any]]]] = []
+
+
 def _over_drums(layout: str, *types: Any) -> Callable[[Callable[..., None]], Callable[..., Any]]:  # noqa: ANN401 - numba's types are not typed
-    """Compile a loop over drums; anew at each start, a second or so.
+    """Compile a loop over drums when it is first called; anew in each process, a second or so.
 
     Kept on disk its wrapper and its loop are two files, which crash when they come from two
     compilers that ran at once. What it calls is kept: one file a function.
     """
-    return numba.guvectorize([types], layout, nopython=True)  # type: ignore[no-any-return, no-untyped-call]
+
+    def deferred(loop: Callable[..., None]) -> Callable[..., Any]:
+        @cache
+        def compiled() -> Callable[..., Any]:
+            return numba.guvectorize([types], layout, nopython=True)(loop)  # type: ignore[no-any-return, no-untyped-call]
+
+        @wraps(loop)
+        def over_drums(*given: Any, **named: Any) -> Any:  # noqa: ANN401 - as numpy's functions are
+            return compiled()(*given, **named)
+
+        _DEFERRED.append(compiled)
+        return over_drums
+
+    return deferred
+
+
+def compile_all() -> None:
+    """Compile now what else the first drum would wait for."""
+    for compiled in _DEFERRED:
+        compiled()
 
 
 _f8 = numba.float64

@@ -1,5 +1,6 @@
 """What every suite shares: hypothesis profiles, and which suites wait for which program."""
 
+import gc
 import os
 
 import pytest
@@ -19,6 +20,10 @@ settings.register_profile("dev", max_examples=25, deadline=None)
 settings.register_profile("ci", max_examples=200, deadline=None, derandomize=True, database=None)
 settings.register_profile("thorough", max_examples=2000, deadline=None)
 settings.load_profile("ci" if os.environ.get("CI") else "dev")
+
+
+# What is imported and collected stays: to look through it for garbage takes a minute of a whole run.
+gc.disable()
 
 
 def pytest_report_header() -> list[str]:
@@ -51,3 +56,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
                 item.add_marker(program.marker)
             if missing and item.get_closest_marker(program.marker):
                 item.add_marker(pytest.mark.skip(reason=program.reason()))
+
+
+def pytest_collection_finish() -> None:
+    """Search for garbage from now on, and only among what the tests make."""
+    gc.freeze()
+    gc.enable()

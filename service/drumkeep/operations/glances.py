@@ -7,6 +7,8 @@ from drumkeep.domain.conditions import Condition
 from drumkeep.domain.drums import DrumFacts, depth_m
 from drumkeep.domain.glances import USE_ORDER, gravity_of
 from drumkeep.domain.grid import to_ms
+from drumkeep.domain.liquid_age import age_of
+from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.products import Product
 from drumkeep.domain.readiness import Answer, Readiness
 from drumkeep.storage.tables.estimates import Estimate, Glance
@@ -24,6 +26,7 @@ def glances_of(estimate: Estimate, *, facts: DrumFacts, product: Product) -> lis
         return []
     fill = min(depth_m(facts.net_kg, product=product) / DRUM_INSIDE_HEIGHT_M, 1.0)
     known = estimate.basis is not None
+    age = age_of(states_from_bytes([estimate.state]), product=product, step=estimate.step)
     found = []
     for output, verdict in estimate.verdicts.items():
         state = verdict["state"]
@@ -50,6 +53,7 @@ def glances_of(estimate: Estimate, *, facts: DrumFacts, product: Product) -> lis
                 high_c=estimate.high_c if known else None,
                 soonest_ms=soonest,
                 soonest_in=verdict["warm_room"] if in_room else None,
+                ends_ms=to_ms(age.ends_at),
                 computed_ms=to_ms(estimate.computed_at),
                 step=estimate.step,
             )

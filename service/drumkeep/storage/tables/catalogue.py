@@ -42,13 +42,17 @@ class Place(SQLModel, table=True):
 
 
 class Product(SQLModel, table=True):
-    """What a lot is a lot of; ``properties`` and ``limits`` hold only what differs by side."""
+    """What a lot is a lot of; ``properties`` and ``limits`` hold only what differs by side.
+
+    ``system`` names what its A and its B have in common: only those of one system make a set.
+    """
 
     id: int = Field(default=None, primary_key=True)
     code: str = Field(max_length=40, unique=True)
     name: str = Field(max_length=120)
     side: str = Field(max_length=8)
     cell: str | None = Field(default=None, max_length=8)
+    system: str | None = Field(default=None, max_length=40)
     properties: dict[str, Any] = Field(default_factory=dict, sa_type=JSON)
     limits: dict[str, Any] = Field(default_factory=dict, sa_type=JSON)
     origins: dict[str, str] = Field(default_factory=dict, sa_type=JSON)

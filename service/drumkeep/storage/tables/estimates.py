@@ -55,7 +55,8 @@ class Glance(SQLModel, table=True):
     Short rows beside the long ones, so that the floor can count and sort ten thousand drums.
     ``gravity`` is the place of the worst about it in ``domain.glances.GRAVITY``, ``turn`` that of
     its readiness in the order of use; ``conditions`` are joined by commas; times are epoch ms UTC,
-    ``soonest_in`` the warm room if it is there that it will be ready soonest.
+    ``soonest_in`` the warm room if it is there that it will be ready soonest. ``ends_ms`` is when
+    its shelf life ends, with what heat took off.
     """
 
     drum_id: int = Field(foreign_key="drum.id", primary_key=True)
@@ -74,6 +75,7 @@ class Glance(SQLModel, table=True):
     high_c: float | None = None
     soonest_ms: int | None = Field(default=None, sa_type=BigInteger)
     soonest_in: str | None = Field(default=None, max_length=200)
+    ends_ms: int | None = Field(default=None, sa_type=BigInteger)
     computed_ms: int = Field(sa_type=BigInteger)
     step: int
 

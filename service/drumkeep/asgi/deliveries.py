@@ -6,6 +6,7 @@ from pydantic import Field
 
 from drumkeep.asgi.event_shapes import Celsius, ClientId, Kilograms
 from drumkeep.asgi.fields import Body, Day, Line, Moment, Note
+from drumkeep.domain.supplier_labels import LONGEST
 from drumkeep.operations.deliveries import MOST_ALIKE, Delivery, Looks
 from drumkeep.operations.places import place_named
 from drumkeep.storage.transaction import Tx
@@ -23,7 +24,8 @@ class LooksIn(Body):
 class DeliveryIn(Body):
     """Drums that came; ``id`` is the client's UUID of the whole delivery.
 
-    A lot that is new needs ``made_on``. ``gtin`` is remembered as this product's number.
+    A lot that is new needs ``made_on``. ``gtin`` is remembered as this product's number. ``label``
+    is what was scanned or typed of the supplier's label: it is kept with what it says.
     """
 
     id: ClientId
@@ -39,6 +41,7 @@ class DeliveryIn(Body):
     liquid_c: Celsius | None = None
     looks: LooksIn = LooksIn()
     gtin: Annotated[str, Field(min_length=8, max_length=14)] | None = None
+    label: Annotated[str, Field(min_length=1, max_length=LONGEST)] | None = None
     note: Note | None = None
 
 
@@ -69,5 +72,6 @@ def delivery_of(tx: Tx, body: DeliveryIn) -> Delivery:
             damage=body.looks.damage,
         ),
         gtin=body.gtin,
+        label=body.label,
         note=body.note,
     )

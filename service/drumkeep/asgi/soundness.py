@@ -21,13 +21,15 @@ LONGEST: Final = 10_000
 """Characters of one string."""
 
 _FORMS: Final = frozenset({"application/x-www-form-urlencoded", "multipart/form-data"})
-_READ_ELSEWHERE: Final = frozenset({"application/senml+json", "text/csv"})
+_READ_ELSEWHERE: Final = frozenset(
+    {"application/senml+json", "text/csv", "image/jpeg", "image/png", "image/webp"}
+)
 _UNSOUND: Final = re.compile("[\x00\ud800-\udfff]")
 _INT64: Final = range(-(2**63), 2**63)
 
 
 async def refuse_unsound(request: Request) -> None:
-    """Look at query and body; SenML and CSV have decoders of their own, the path the middleware.
+    """Look at query and body; SenML, CSV and photos have decoders of their own, the path the middleware.
 
     Raises
     ------

@@ -1,23 +1,25 @@
 """Receive drums that are alike in one go, with what was measured and seen when they came."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any, Final, Literal
 from uuid import UUID, uuid5
 
 from drumkeep.domain.events import EventKind
 from drumkeep.domain.products import Side
-from drumkeep.domain.supplier_labels import SupplierLabel
+from drumkeep.domain.quantities import fahrenheit
+from drumkeep.domain.supplier_labels import SupplierLabel, read_label
 from drumkeep.errors import Fault, Invalid, NotFound
 from drumkeep.operations.drums import By, Happening, record_event, refuse_unless_may
 from drumkeep.operations.lots import create_lot
 from drumkeep.operations.products import product_named
 from drumkeep.operations.receipts import Receipt, receive_drums
 from drumkeep.operations.supplier_labels import lot_doubts, remember_item
-from drumkeep.storage import catalogue
+from drumkeep.storage import catalogue, deliveries
 from drumkeep.storage import trade_items as rows
 from drumkeep.storage.tables.catalogue import Lot, Product
+from drumkeep.storage.tables.deliveries import Delivery as Arrived
 from drumkeep.storage.tables.drums import Drum, Event
 from drumkeep.storage.transaction import Tx
 
@@ -48,7 +50,7 @@ class Delivery:
     """Drums that are alike and came together; ``id`` is the client's UUID, ``place`` an id.
 
     ``measured`` says how ``liquid_c`` was: by a dip, or on the skin. It was taken on one drum or
-    more and counts for all of them.
+    more and counts for all of them. ``label`` is what was scanned or typed of the supplier's.
     """
 
     id: UUID
@@ -64,6 +66,7 @@ class Delivery:
     liquid_c: float | None = None
     looks: Looks = field(default_factory=Looks)
     gtin: str | None = None
+    label: str | None = None
     note: str | None = None
 
 
@@ -90,6 +93,7 @@ def receive_delivery(tx: Tx, *, delivery: Delivery, by: By, now: datetime) -> li
     product = product_named(tx, code=delivery.product)
     if delivery.gtin is not None:
         remember_item(tx, gtin=delivery.gtin, product=delivery.product, by=by, now=now)
+    label = None if delivery.label is None else read_label(delivery.label)
     lot = _lot(tx, product=product, delivery=delivery, now=now)
     receipts = [
         Receipt(
@@ -106,14 +110,30 @@ def receive_delivery(tx: Tx, *, delivery: Delivery, by: By, now: datetime) -> li
         for event_id in _ids(delivery.id, count=delivery.count)
     ]
     drums = receive_drums(tx, receipts=receipts, by=by, now=now)
-    reasons = hold_reasons(lot, side=Side(product.side), delivery=delivery)
+    reasons = hold_reasons(lot, side=Side(product.side), delivery=delivery, label=label)
+    if deliveries.by_key(tx, key=delivery.id) is None:
+        deliveries.add(
+            tx,
+            delivery=Arrived(
+                key=delivery.id,
+                lot_id=lot.id,
+                at=delivery.at,
+                recorded_at=now,
+                account_id=by.account_id,
+                by=by.name,
+                label={} if label is None else label_record(label, text=delivery.label or ""),
+            ),
+            drum_ids=[drum.id for drum in drums],
+        )
     for drum, receipt in zip(drums, receipts, strict=True):
         for happening in _followed_by(receipt, delivery=delivery, reasons=reasons):
             record_event(tx, tag=drum.tag, happening=happening, by=by, now=now)
     return drums
 
 
-def hold_reasons(lot: Lot, *, side: Side, delivery: Delivery) -> list[str]:
+def hold_reasons(
+    lot: Lot, *, side: Side, delivery: Delivery, label: SupplierLabel | None = None
+) -> list[str]:
     """Return what is not as it should be with drums that came."""
     looks = delivery.looks
     reasons = []
@@ -126,12 +146,45 @@ def hold_reasons(lot: Lot, *, side: Side, delivery: Delivery) -> list[str]:
         reasons.append(f"{seen} at the bung of what came as {side.value}")
     if looks.damage.strip():
         reasons.append(looks.damage.strip())
+    if label is not None:
+        reasons += _against_label(delivery, label)
     told = SupplierLabel(made_on=delivery.made_on, expires_on=delivery.expires_on)
     reasons += [line.rstrip(".") for line in lot_doubts(lot, label=told)]
     last = delivery.expires_on or lot.expires_on
     if last is not None and last <= delivery.at.date():
         reasons.append(f"expired on {last.isoformat()}")
     return reasons
+
+
+def _against_label(delivery: Delivery, label: SupplierLabel) -> list[str]:
+    """Return in what drums that came are not what their label says."""
+    reasons = []
+    if label.lot is not None and label.lot != delivery.lot:
+        reasons.append(f"its label says lot {label.lot}")
+    measured = delivery.liquid_c
+    for limit, beyond in ((label.lowest_c, "under"), (label.highest_c, "over")):
+        if measured is None or limit is None:
+            continue
+        if (measured < limit) if beyond == "under" else (measured > limit):
+            reasons.append(
+                f"came at {_degrees(measured)}, {beyond} the {_degrees(limit)} of its label"
+            )
+    return reasons
+
+
+def _degrees(celsius: float) -> str:
+    """Write a temperature for whoever reads it later, in whichever units."""
+    return f"{fahrenheit(celsius):.0f} °F ({celsius:.1f} °C)"
+
+
+def label_record(label: SupplierLabel, *, text: str) -> dict[str, Any]:
+    """Return what is kept of a supplier's label: the text, and what it says in SI and ISO 8601."""
+    said = {
+        name: value.isoformat() if isinstance(value, date) else value
+        for name, value in asdict(label).items()
+        if value not in (None, ())
+    }
+    return {"text": text, **said}
 
 
 def delivered(tx: Tx, *, delivery_id: UUID) -> list[tuple[Drum, Event]]:

@@ -24,6 +24,7 @@ from drumkeep.storage.tables.readings import reading as reading_table
 from drumkeep.storage.transaction import Tx, reading, transaction
 
 ROWS_AT_ONCE: Final = 5000
+"""Of a table that does not say of itself (``info``) how few of its rows are much."""
 _PARAMETERS_AT_ONCE: Final = 20_000
 _TITLE: Final = "The store cannot be moved."
 
@@ -147,10 +148,14 @@ def _after(
     connection: Connection, table: Table, last: tuple[Any, ...] | None
 ) -> Sequence[Row[Any]]:
     keys = _keys(connection, table)
-    statement = select(table).order_by(*keys).limit(ROWS_AT_ONCE)
+    statement = select(table).order_by(*keys).limit(_at_once(table))
     if last is not None:
         statement = statement.where(tuple_(*keys) > tuple_(*_bound(table, last)))
     return connection.execute(statement).all()
+
+
+def _at_once(table: Table) -> int:
+    return int(table.info.get("rows_at_once", ROWS_AT_ONCE))
 
 
 def _insert(tx: Tx, table: Table, rows: Sequence[Row[Any]]) -> None:
@@ -176,7 +181,7 @@ def _sum_of(engine: Engine, table: Table) -> Moved:
     with reading(engine) as tx:
         connection = tx.session.connection()
         statement = select(table).order_by(*_keys(connection, table))
-        for row in connection.execution_options(yield_per=ROWS_AT_ONCE).execute(statement):
+        for row in connection.execution_options(yield_per=_at_once(table)).execute(statement):
             digest.update(repr([*_plain(row)]).encode())
             count += 1
     return Moved(table.name, count, digest.hexdigest())

@@ -13,11 +13,15 @@ from pydantic import ValidationError
 from drumkeep.asgi.deliveries import DeliveryIn, delivery_of
 from drumkeep.asgi.dependencies import ReadingDep, refuse_unless_may, services
 from drumkeep.asgi.happenings import by_caller
+from drumkeep.asgi.photos import picture_in
+from drumkeep.domain.photos import Shows
 from drumkeep.domain.products import Side
 from drumkeep.domain.roles import Action, may
 from drumkeep.domain.supplier_labels import LONGEST
 from drumkeep.errors import Conflict, Fault, Invalid
 from drumkeep.operations.deliveries import RINGS, delivered, receive_delivery, received_before
+from drumkeep.operations.photos import Caption, photo_of_delivery, photos_of_delivery
+from drumkeep.operations.pictures import Picture
 from drumkeep.operations.places import place_named
 from drumkeep.operations.products import product_named
 from drumkeep.operations.supplier_labels import Scanned, look_up_label
@@ -28,6 +32,7 @@ from drumkeep.storage.transaction import Tx
 from drumkeep.web.drums import posted
 from drumkeep.web.forms import mass_of, number_of, temperature_of, when
 from drumkeep.web.shell import Shell, ShellDep, see
+from drumkeep.web.views.photos import SHOWS_WORDS, photo_views
 from drumkeep.web.views.receive import (
     faults_in_words,
     filled_in,
@@ -67,7 +72,8 @@ async def receive(
     refuse_unless_may(shell.caller, Action.RECORD)
     database = services(request).database
     try:
-        identity = await database.write(lambda tx: _receive(tx, shell, form))
+        picture = await picture_in(await request.form())
+        identity = await database.write(lambda tx: _receive(tx, shell, form, picture))
     except (Conflict, Invalid, RequestValidationError) as error:
         faults = faults_in_words(error, shell.formats)
         return await database.read(lambda tx: _page(tx, shell, given=form, faults=faults))
@@ -89,7 +95,10 @@ def receipt_page(tx: ReadingDep, shell: ShellDep, identity: UUID) -> HTMLRespons
         tx=tx,
         page="receive",
         formats=formats,
-        receipt=receipt_view(tx, found, formats=formats),
+        receipt=receipt_view(tx, found, key=identity, formats=formats),
+        photos=photo_views(tx, photos_of_delivery(tx, key=identity)),
+        shows=SHOWS_WORDS,
+        may_receive=may(shell.caller.role, Action.RECORD),
     )
 
 
@@ -125,7 +134,7 @@ def _page(
     return answer
 
 
-def _receive(tx: Tx, shell: Shell, form: Mapping[str, str]) -> UUID:
+def _receive(tx: Tx, shell: Shell, form: Mapping[str, str], picture: Picture | None = None) -> UUID:
     body = _body(tx, shell, form)
     try:
         sent = DeliveryIn.model_validate(body)
@@ -135,7 +144,21 @@ def _receive(tx: Tx, shell: Shell, form: Mapping[str, str]) -> UUID:
         ) from None
     by = by_caller(shell.caller)
     receive_delivery(tx, delivery=delivery_of(tx, sent), by=by, now=shell.now)
+    if picture is not None:
+        caption = Caption(shows=_shown(form))
+        photo_of_delivery(tx, key=sent.id, picture=picture, caption=caption, by=by, now=shell.now)
     return sent.id
+
+
+def _shown(form: Mapping[str, str]) -> Shows:
+    """Return what a photo that came with the form shows: what is told to be off."""
+    off = {
+        Shows.BULGE: form.get("bulge") == "seen",
+        Shows.SOLIDS: form.get("solids") == "seen",
+        Shows.DAMAGE: bool(form.get("damage", "").strip()),
+        Shows.RING: form.get("ring", "not_looked") != "not_looked",
+    }
+    return next((shows for shows, told in off.items() if told), Shows.OTHER)
 
 
 def _body(tx: Tx, shell: Shell, form: Mapping[str, str]) -> dict[str, Any]:
@@ -157,6 +180,7 @@ def _body(tx: Tx, shell: Shell, form: Mapping[str, str]) -> dict[str, Any]:
         "liquid_c": temperature_of(form, "temperature", us=us),
         "looks": _looks(tx, form),
         "gtin": form.get("gtin") or None,
+        "label": form.get("label", "").strip() or None,
         "note": form.get("note", "").strip() or None,
     }
     return {name: value for name, value in body.items() if value is not None}

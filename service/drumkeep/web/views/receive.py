@@ -1,20 +1,21 @@
 """What a supplier's label says, and what was received, as pages show it."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any, Final
+from uuid import UUID
 
 from fastapi.exceptions import RequestValidationError
 
 from drumkeep.asgi.faults import validation_faults
 from drumkeep.domain.drums import fold
-from drumkeep.domain.events import effective
+from drumkeep.domain.events import DrumEvent, EventKind, effective
 from drumkeep.domain.quantities import pounds
 from drumkeep.domain.supplier_labels import SupplierLabel
 from drumkeep.errors import DrumkeepError, Fault
 from drumkeep.operations.supplier_labels import Scanned
-from drumkeep.storage import catalogue
+from drumkeep.storage import catalogue, deliveries
 from drumkeep.storage import drums as rows
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.drums import Drum, Event
@@ -45,7 +46,10 @@ _LABELS: Final = {
     "fine": "Looked at",
     "gtin": "Trade item number",
     "note": "Note",
+    "photo": "Photo",
 }
+
+_LOOK: Final = EventKind.INSPECTED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +64,7 @@ class ReceivedDrum:
 class ReceiptView:
     """Drums that were received in one go; ``facts`` hold for all of them."""
 
+    key: str
     side: str
     drums: tuple[ReceivedDrum, ...]
     at: datetime
@@ -129,7 +134,9 @@ def label_facts(label: SupplierLabel, *, formats: Formats) -> tuple[tuple[str, s
     return tuple((name, value) for name, value in told.items() if value is not None)
 
 
-def receipt_view(tx: Tx, found: Sequence[tuple[Drum, Event]], *, formats: Formats) -> ReceiptView:
+def receipt_view(
+    tx: Tx, found: Sequence[tuple[Drum, Event]], *, key: UUID, formats: Formats
+) -> ReceiptView:
     """Return what was received in one go."""
     first, event = found[0]
     lot, product = rows.lots_and_products(tx, lot_ids=[first.lot_id])[first.lot_id]
@@ -153,7 +160,12 @@ def receipt_view(tx: Tx, found: Sequence[tuple[Drum, Event]], *, formats: Format
         facts["Temperature"] = f"{formats.temp(event.data['liquid_c'])} by a dip"
     elif warm is not None:
         facts["Temperature"] = f"{formats.temp(warm.data['c'])} on the skin"
+    facts["Looked at"] = _looked(next((e for e in log[first.id] if e.kind == _LOOK), None))
+    delivery = deliveries.by_key(tx, key=key)
+    if delivery is not None and delivery.label:
+        facts |= _label_facts(delivery.label, formats=formats)
     return ReceiptView(
+        key=str(key),
         side=product.side,
         drums=tuple(
             ReceivedDrum(tag=drum.tag, hold=hold.reason if (hold := holds[drum.id]) else None)
@@ -164,6 +176,30 @@ def receipt_view(tx: Tx, found: Sequence[tuple[Drum, Event]], *, formats: Format
         facts=tuple(facts.items()),
         note=event.note,
     )
+
+
+def _looked(look: DrumEvent | None) -> str:
+    """Say what was looked for, and found, when they came."""
+    if look is None:
+        return "nobody said so"
+    told = [
+        f"{name}: {'seen' if look.data[name] == 'seen' else 'none'}"
+        for name in ("bulge", "solids", "skin")
+        if name in look.data
+    ]
+    if "ring" in look.data:
+        told.append(f"ring at the bung: {look.data['ring']}")
+    return ", ".join(told)
+
+
+def _label_facts(label: Mapping[str, Any], *, formats: Formats) -> dict[str, str]:
+    """Return what the supplier's label said beside what the receipt itself tells."""
+    kept = {name: label.get(name) for name in ("gtin", "serial", "sscc", "lowest_c", "highest_c")}
+    said = SupplierLabel(**kept)
+    facts = {f"Label: {name.lower()}": words for name, words in label_facts(said, formats=formats)}
+    if label.get("net_kg") is not None:
+        facts["Label: net"] = formats.mass(label["net_kg"])
+    return facts | {"Label as read": label["text"]}
 
 
 def _iso(day: date | None) -> str | None:

@@ -21,7 +21,15 @@ MAX_BODY: Final = 1024 * 1024
 MAX_UPLOAD: Final = 16 * MAX_BODY
 """Bytes where a file is uploaded: a year of a logger that records every minute."""
 
-UPLOADS: Final = frozenset({"/api/v1/readings/imports", "/sensors/import"})
+UPLOADS: Final = frozenset(
+    {
+        "/api/v1/readings/imports",
+        "/sensors/import",
+        "/api/v1/photos",
+        "/photos",
+        "/receive",
+    }
+)
 
 request_id: ContextVar[str | None] = ContextVar("request_id", default=None)
 """Id of the request that is being answered, for the log."""

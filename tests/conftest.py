@@ -22,7 +22,7 @@ settings.register_profile("thorough", max_examples=2000, deadline=None)
 settings.load_profile("ci" if os.environ.get("CI") else "dev")
 
 
-# What is imported and collected stays: to look through it for garbage takes a minute of a whole run.
+# What is imported stays: to look through it for garbage takes a minute of a whole run.
 gc.disable()
 
 

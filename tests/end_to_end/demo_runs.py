@@ -59,7 +59,7 @@ class Run:
 
     def stop(self) -> int:
         self.process.send_signal(signal.SIGTERM)
-        return self.process.wait(30)
+        return self.process.wait(60)
 
 
 @contextmanager
@@ -151,12 +151,12 @@ def look(seen: Seen, url: str) -> None:
             told = [d["estimate"]["basis"] for d in seen.drums if d["tag"] in strapped]
             return told == ["measured"]
 
-        wait_for("alarms", alarms, within_s=30)
-        wait_for("a film to be learned", films, within_s=60)
+        wait_for("alarms", alarms, within_s=90)
+        wait_for("a film to be learned", films, within_s=120)
         seen.sensors = client.get("/api/v1/sensors", params={"limit": 200}).json()["items"]
         seen.forecast = client.get("/api/v1/sites/harrow/air-forecast").json()
         # Its gateway's readings may come last.
-        wait_for("the sensor in a drum to tell of it", strap, within_s=30)
+        wait_for("the sensor in a drum to tell of it", strap, within_s=90)
         seen.looked_at = datetime.now(UTC)  # noqa: TID251 - a real service
         for drum in seen.drums:
             tag = drum["tag"]

@@ -1,23 +1,26 @@
 """What the tests of a gateway with sensors share: its process, its configuration, its spool."""
 
-import os
-import signal
+import itertools
 import sqlite3
-import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import Final
 
 from tests.fixtures.broker import Mosquitto
+from tests.fixtures.process import Process
 from tests.fixtures.shed import Shed
+
+ENDS_WITHIN_S: Final = 15.0
+"""It takes one where nothing else runs."""
 
 COMMAND = (
     sys.executable,
     "-c",
     "import sys; from drumkeep_sensors.cli import main; sys.exit(main())",
 )
+_NUMBERS = itertools.count()
 
 
 def configuration(
@@ -48,28 +51,25 @@ def configuration(
 
 
 @contextmanager
-def gateway(file: Path, *, command: str = "run") -> Iterator[subprocess.Popen[str]]:
+def gateway(file: Path, *, command: str = "run") -> Iterator[Process]:
     """Run a gateway, or the simulated one, until the end of the block, and kill it there."""
-    process = subprocess.Popen(
+    process = Process(
         [*COMMAND, command, str(file), "--verbose"],
-        stderr=subprocess.PIPE,
-        text=True,
-        env={**os.environ, "PYTHONWARNINGS": "error"},
+        told=file.with_name(f"gateway-{next(_NUMBERS)}.told"),
+        environment={"PYTHONWARNINGS": "error"},
     )
+    process.start()
     try:
         yield process
     finally:
         process.kill()
-        process.communicate()
 
 
-def stop(process: subprocess.Popen[str], *, within_s: float = 3.0) -> str:
+def stop(process: Process) -> str:
     """Stop it as an operator would, and return what it had to say."""
-    process.send_signal(signal.SIGTERM)
-    begun = time.monotonic()
-    _, told = process.communicate(timeout=10)
-    assert time.monotonic() - begun < within_s
-    assert process.returncode == 0, told
+    status = process.stop(within_s=ENDS_WITHIN_S)
+    told = process.told()
+    assert status == 0, told
     return told
 
 

@@ -211,7 +211,11 @@ def test_a_night_that_arrives_late_cools_the_drums_of_its_place_and_no_others(ni
     (alarm,) = cold_loads()
     assert sorted(alarm["drums"]) == sorted(night.drums("north/van"))
     assert alarm["audience"] == ["dispatcher"]
-    assert night.retained("drumkeep/v1/north/gate/committed") == [{"spool": "0badcafe", "upto": 2}]
+    committed = [{"spool": "0badcafe", "upto": 2}]
+    night.wait_until(
+        lambda: night.retained("drumkeep/v1/north/gate/committed") == committed,
+        "both packs are confirmed",
+    )
     night.wait_until(
         lambda: alarm["id"] in {a["id"] for a in night.retained("drumkeep/v1/north/alarms/+")},
         "the alarm is told at the broker",

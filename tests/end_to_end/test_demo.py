@@ -38,7 +38,7 @@ from tests.end_to_end.demo_runs import (
 )
 from tests.fixtures.ports import free_port
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(240)]
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(600)]
 
 SEED_C = 10.0
 """50 °F, the default seeding limit of iso (common practice, no source)."""
@@ -50,7 +50,7 @@ def seen(tmp_path_factory: pytest.TempPathFactory) -> Seen:
     port = free_port()
     url = f"http://127.0.0.1:{port}"
     with demo(folder, port, "--fresh") as run:
-        run.wait_for_words("Five days of readings have arrived", within_s=90)
+        run.wait_for_words("Five days of readings have arrived", within_s=180)
         time.sleep(5)  # somewhere in the midst of what was done with the drums
         status = run.stop()
     told = json.loads((folder / "demo.json").read_text())
@@ -59,26 +59,26 @@ def seen(tmp_path_factory: pytest.TempPathFactory) -> Seen:
     found.interrupted = (status, left_over(folder))
     assert not told["seeded"]
     with demo(folder, port) as run:
-        run.wait_for_words(COMPUTED, within_s=120)
+        run.wait_for_words(COMPUTED, within_s=240)
         found.told = run.told()
         look(found, url)
         found.stopped = (run.stop(), left_over(folder))
     shutil.copytree(folder / "service", found.database.parent)
     with demo(folder, port) as run:
-        run.wait_for_words(COMPUTED, within_s=60)
+        run.wait_for_words(COMPUTED, within_s=120)
         (gateway,) = (pid for pid, line in left_over(folder).items() if "willow-rig" in line)
         os.kill(gateway, signal.SIGKILL)
-        status = run.process.wait(30)
+        status = run.process.wait(60)
         found.bereft = (status, left_over(folder), run.told())
     with demo(folder, port) as run:
-        run.wait_for_words(COMPUTED, within_s=60)
+        run.wait_for_words(COMPUTED, within_s=120)
         assert "First start" not in run.told()
         with signed_in(found, url, "viewer") as client:
             found.drums_later = all_drums(client)
             found.alarms_later = client.get("/api/v1/alarms").json()["items"]
         run.process.kill()
         run.process.wait()
-        wait_for("all have ended", lambda: not left_over(folder), within_s=30)
+        wait_for("all have ended", lambda: not left_over(folder), within_s=60)
         found.after_kill = left_over(folder)
     return found
 

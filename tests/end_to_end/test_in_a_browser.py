@@ -17,6 +17,7 @@ from PIL import Image
 from tests.builders.stock import ago, event
 from tests.fixtures.devtools import Chromium, Page
 from tests.fixtures.elsewhere import look_at_alarms
+from tests.fixtures.process import wait_until
 from tests.fixtures.serving import MANAGER, PASSWORD, manager, serving
 from tests.fixtures.yard import Yard, yard
 
@@ -141,11 +142,12 @@ def test_browser_would_tell_of_faults(page):
     page.evaluate("fetch('/static/none.css').then(() => 0)")
     page.evaluate("setTimeout(() => nobody.knows(), 0)")
     told: list[str] = []
-    for _ in range(100):
-        told += page.faults
-        if len(told) >= 3:
-            break
-        time.sleep(0.03)
+
+    def told_of_all() -> bool:
+        told.extend(page.faults)
+        return len(told) >= 3
+
+    wait_until(told_of_all, "all three are told")
     assert re.search("Content Security Policy", str(told))
     assert re.search("404", str(told))
     assert re.search("nobody", str(told))

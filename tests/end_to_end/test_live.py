@@ -15,11 +15,12 @@ import pytest
 
 from tests.builders import catalogue, stock
 from tests.fixtures.ports import free_port
+from tests.fixtures.process import wait_until
 
 PASSWORD = "seven green ladders"
 DRUMKEEP = [sys.executable, "-m", "drumkeep"]
-TELLS_WITHIN_S = 5.0
-ENDS_WITHIN_S = 3.0
+TELLS_WITHIN_S = 15.0  # it takes one or two where nothing else runs
+ENDS_WITHIN_S = 15.0  # a stream that is not let go lasts as long as the page
 
 
 @pytest.fixture
@@ -46,13 +47,14 @@ def service(tmp_path: Path) -> Iterator[tuple[subprocess.Popen[bytes], httpx.Cli
 
 
 def wait_until_ready(client: httpx.Client) -> None:
-    for _ in range(400):
-        try:
-            if client.get("/ready").status_code == 200:
-                return
-        except httpx.TransportError:
-            time.sleep(0.05)
-    pytest.fail("it was not ready within 20 s")
+    wait_until(lambda: is_ready(client), "it is ready")
+
+
+def is_ready(client: httpx.Client) -> bool:
+    try:
+        return client.get("/ready").status_code == 200
+    except httpx.TransportError:
+        return False
 
 
 @contextmanager
@@ -71,7 +73,7 @@ def listening(client: httpx.Client) -> Iterator["queue.Queue[str]"]:
     thread = threading.Thread(target=listen)
     thread.start()
     try:
-        assert heard.get(timeout=10) == "hello"
+        assert heard.get(timeout=30) == "hello"
         yield heard
     finally:
         thread.join(30)
@@ -110,10 +112,8 @@ def test_open_page_is_told_of_what_another_client_records_and_let_go_at_the_end(
             assert heard.get(timeout=TELLS_WITHIN_S) == "changed"
         assert time.monotonic() - begun < TELLS_WITHIN_S
 
-        begun = time.monotonic()
         process.send_signal(signal.SIGTERM)
         # uvicorn raises the signal again when all is closed.
-        assert process.wait(timeout=10) in {0, -signal.SIGTERM}
-        assert time.monotonic() - begun < ENDS_WITHIN_S
+        assert process.wait(timeout=ENDS_WITHIN_S) in {0, -signal.SIGTERM}
         for heard in pages:
-            assert heard.get(timeout=1) == ""
+            assert heard.get(timeout=10) == ""

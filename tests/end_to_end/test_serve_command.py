@@ -4,7 +4,6 @@ import signal
 import socket
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,8 +12,10 @@ import httpx
 import pytest
 
 from tests.fixtures.ports import free_port
+from tests.fixtures.process import wait_until
 
 PASSWORD = "seven green ladders"
+ENDS_WITHIN_S = 15.0  # it takes one where nothing else runs
 DRUMKEEP = [sys.executable, "-m", "drumkeep"]
 
 
@@ -24,7 +25,7 @@ def run(*arguments: str, given: str = "") -> subprocess.CompletedProcess[str]:
         input=given,
         capture_output=True,
         text=True,
-        timeout=30,
+        timeout=60,
         check=False,
     )
 
@@ -43,14 +44,14 @@ def serving(folder: Path, *arguments: str) -> Iterator[tuple[subprocess.Popen[by
 
 
 def wait_until_ready(url: str, process: subprocess.Popen[bytes]) -> None:
-    for _ in range(400):
+    def answers() -> bool:
         assert process.poll() is None, process.stderr and process.stderr.read()
         try:
-            if httpx.get(f"{url}/ready").status_code == 200:
-                return
+            return httpx.get(f"{url}/ready", timeout=20).status_code == 200
         except httpx.TransportError:
-            time.sleep(0.05)
-    pytest.fail("it was not ready within 20 s")
+            return False
+
+    wait_until(answers, "it is ready")
 
 
 def test_it_is_begun_signed_in_to_and_ended(tmp_path):
@@ -62,11 +63,9 @@ def test_it_is_begun_signed_in_to_and_ended(tmp_path):
         wait_until_ready(url, process)
         answer = httpx.post(f"{url}/api/v1/session", json={"name": "anna", "password": PASSWORD})
         assert answer.status_code == 201
-        begun = time.monotonic()
         process.send_signal(signal.SIGTERM)
         # uvicorn raises the signal again when all is closed.
-        assert process.wait(timeout=10) in {0, -signal.SIGTERM}
-        assert time.monotonic() - begun < 3
+        assert process.wait(ENDS_WITHIN_S) in {0, -signal.SIGTERM}
 
 
 def test_a_taken_port_is_said_and_nothing_is_made(tmp_path):
@@ -123,7 +122,7 @@ def test_a_process_without_web_runs_until_it_is_told_to_end(tmp_path):
         assert process.stderr is not None
         said = process.stderr.readline()
         process.send_signal(signal.SIGTERM)
-        code = process.wait(timeout=10)
+        code = process.wait(ENDS_WITHIN_S)
 
     assert b"no broker is set" in said
     assert code == 0

@@ -39,7 +39,7 @@ pytestmark = [pytest.mark.postgres, pytest.mark.slow, pytest.mark.timeout(180)]
 SLOTS = 3
 READINGS = 3000
 STARTS_WITHIN_S = 120.0
-TAKES_OVER_WITHIN_S = 3.0  # it takes one on a machine that does nothing else
+TAKES_OVER_WITHIN_S = 15.0  # it takes one on a machine that does nothing else
 # Two sites at home with each of the sessions.
 SITES = [
     site
@@ -256,7 +256,7 @@ def is_kept(broker: Mosquitto, client_id: str) -> bool:
     client.connect(broker.host, broker.port, clean_start=False)
     client.loop_start()
     try:
-        return answer.get(timeout=10)
+        return answer.get(timeout=30)
     finally:
         client.disconnect()
         client.loop_stop()

@@ -9,6 +9,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from threading import Thread
 
 import pytest
 
@@ -46,21 +47,33 @@ def publish(door, topic, message, *, version="5"):
 
 
 @contextmanager
-def listening(yard, door, *topics, more=()) -> Iterator[list[str]]:
-    """Have mosquitto_sub listen; the list holds what it heard once the block has ended."""
+def listening(yard, door, *topics, hears, more=()) -> Iterator[list[str]]:
+    """Have mosquitto_sub listen; the list holds what it heard once the block has ended.
+
+    Parameters
+    ----------
+    hears
+        How many messages are waited for.
+    """
     heard: list[str] = []
     before = yard.broker.log().count("Sending SUBACK")
     command = ["mosquitto_sub", *door, "-V", "5", "-q", "1", "-v", *more]
     for topic in topics:
         command += ["-t", topic]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+    assert process.stdout is not None
+    reader = Thread(target=heard.extend, args=(line.rstrip("\n") for line in process.stdout))
+    reader.start()
     try:
         wait_until(lambda: yard.broker.log().count("Sending SUBACK") > before, "it subscribes")
         yield heard
+        wait_until(lambda: len(heard) >= hears, f"it hears {hears}", within_s=PATIENCE_S)
         time.sleep(0.3)  # what comes though it must not, comes by now
     finally:
         process.terminate()
-        heard += process.communicate(timeout=PATIENCE_S)[0].splitlines()
+        reader.join()
+        process.stdout.close()
+        process.wait()
 
 
 @contextmanager
@@ -101,7 +114,7 @@ def test_a_reading_goes_by_tls_to_the_service_and_its_commit_comes_back(yard):
     ]
     with ingesting(yard):
         assert publish(door, READINGS, json.dumps(pack)).stderr == ""
-        told = run("mosquitto_sub", *door, "-C", "1", "-W", "10", "-t", COMMITTED)
+        told = run("mosquitto_sub", *door, "-C", "1", "-W", "30", "-t", COMMITTED)
 
     assert json.loads(told.stdout) == {"spool": "00c0ffee", "upto": 1}
     assert stored(yard) == [20.5]
@@ -152,7 +165,7 @@ def test_an_edge_node_of_sparkplug_writes_its_group_and_hears_its_births_asked_f
         assert publish(door, "spBv1.0/Shed 1/NDATA/edge-1", "").stderr == ""
         asked = rf"Received PUBLISH from drumkeep-ingest \(d0, q0, r0, m0, '{command}'"
         wait_until(lambda: re.search(asked, yard.broker.log()) is not None, "it is asked")
-    with listening(yard, door, command, "spBv1.0/Shed 1/NCMD/edge-2") as heard:
+    with listening(yard, door, command, "spBv1.0/Shed 1/NCMD/edge-2", hears=1) as heard:
         for node in ("edge-1", "edge-2"):
             publish(service_door(yard), f"spBv1.0/Shed 1/NCMD/{node}", f"for {node}")
     assert heard == [f"{command} for edge-1"]
@@ -174,7 +187,7 @@ def test_an_edge_node_of_sparkplug_writes_its_group_and_hears_its_births_asked_f
 def test_a_gateway_writes_no_topic_but_its_own(yard, topic):
     door = yard.broker.door("north/gw-1", yard.give("gw-1"))
 
-    with listening(yard, service_door(yard), "drumkeep/#", "elsewhere") as heard:
+    with listening(yard, service_door(yard), "drumkeep/#", "elsewhere", hears=1) as heard:
         assert NOT_ALLOWED in publish(door, topic, "forged").stderr
         assert publish(door, READINGS, "mine").stderr == ""
 
@@ -186,7 +199,8 @@ def test_a_gateway_hears_its_own_committed_and_nothing_else(yard):
     one = yard.broker.door("north/gw-1", yard.give("gw-1"))
     two = yard.broker.door("north/gw-2", yard.give("gw-2"))
 
-    with listening(yard, one, "#", COMMITTED, "drumkeep/v1/+/+/readings", "$SYS/#") as heard:
+    everything = ("#", COMMITTED, "drumkeep/v1/+/+/readings", "$SYS/#")
+    with listening(yard, one, *everything, hears=1) as heard:
         publish(two, "drumkeep/v1/north/gw-2/readings", "of another")
         for code in ("gw-1", "gw-2"):
             publish(service_door(yard), f"drumkeep/v1/north/{code}/committed", f"for {code}")
@@ -244,7 +258,7 @@ def test_a_gateway_revoked_in_mid_session_is_cut_off_and_others_are_not(yard):
     wait_until(lambda: yard.broker.log().count("Sending SUBACK") > before, "it listens")
 
     topic = COMMITTED.replace("gw-1", "gw-2")
-    with listening(yard, two, topic) as heard:
+    with listening(yard, two, topic, hears=1) as heard:
         yard.revoke("gw-1")
         _, said = listener.communicate(timeout=PATIENCE_S)  # it ends by itself: it may not return
         publish(service_door(yard), topic, "still here")
@@ -266,7 +280,8 @@ def test_a_new_password_takes_the_place_of_the_old(yard):
 def test_a_gateway_that_calls_itself_the_service_does_not_take_over_its_session(yard):
     door = yard.broker.door("north/gw-1", yard.give("gw-1"))
     session = ["-c", "-i", "drumkeep-ingest", "-x", "3600"]
-    with listening(yard, service_door(yard), "drumkeep/v1/+/+/readings", more=session):
+    door_of_service, topics = service_door(yard), "drumkeep/v1/+/+/readings"
+    with listening(yard, door_of_service, topics, hears=0, more=session):
         pass
     publish(door, READINGS, "while away")
 
@@ -274,7 +289,7 @@ def test_a_gateway_that_calls_itself_the_service_does_not_take_over_its_session(
 
     yard.broker.stop()
     yard.broker.start()
-    with listening(yard, service_door(yard), "drumkeep/v1/+/+/readings", more=session) as heard:
+    with listening(yard, door_of_service, topics, hears=1, more=session) as heard:
         pass
     assert heard == [f"{READINGS} while away"]
 
@@ -298,11 +313,11 @@ def test_passwords_are_kept_as_mosquitto_itself_keeps_them(tmp_path):
 
 def test_files_that_say_what_the_database_says_are_left_alone(yard):
     yard.give("gw-1")
-    loads = yard.broker.log().count("Reloading config")
+    loads = yard.broker.loads()
 
     assert not yard.write()
 
-    assert yard.broker.log().count("Reloading config") == loads
+    assert yard.broker.loads() == loads
     assert (yard.broker.folder / "passwords").stat().st_mode & 0o777 == 0o640
 
 

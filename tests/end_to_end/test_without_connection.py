@@ -18,8 +18,8 @@ __all__ = ["serving", "yard"]
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(120)]
 
 TWELVE = 12
-LATE_S = 3.0
-"""A tap is told by the second, and noted here after the page that follows it."""
+COARSE_S = 2.0
+"""How long ago a tap was is told in whole seconds."""
 
 
 def moment(text: str) -> float:
@@ -100,8 +100,9 @@ def test_an_hour_without_connection_loses_nothing_and_doubles_nothing(yard, cove
     assert "Take it" not in phone.text()
     tapped = []
     for minutes in range(1, TWELVE):
+        before = time.time()  # noqa: TID251 - the browser's clock is the real one
         tap(phone, tag, "agitated", minutes=str(minutes))
-        tapped.append(time.time())  # noqa: TID251 - the browser's clock is the real one
+        tapped.append((before - COARSE_S, time.time() + COARSE_S))  # noqa: TID251
     tap(phone, other, "emptied")
     # Meanwhile somebody else, elsewhere, is done with the other drum.
     yard.record(other, "emptied")
@@ -115,7 +116,8 @@ def test_an_hour_without_connection_loses_nothing_and_doubles_nothing(yard, cove
     mixed = recorded(yard, tag, "agitated")
     assert [event["data"]["minutes"] for event in mixed] == [float(m) for m in range(1, TWELVE)]
     assert all(
-        abs(moment(event["at"]) - at) < LATE_S for event, at in zip(mixed, tapped, strict=True)
+        first < moment(event["at"]) < last
+        for event, (first, last) in zip(mixed, tapped, strict=True)
     )
     assert len(recorded(yard, other, "emptied")) == 1
     assert "Send again as mara" in phone.text()

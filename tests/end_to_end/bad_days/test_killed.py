@@ -84,19 +84,24 @@ def storm(everyone: Company, strikes: dict[str, Strike], dice: random.Random) ->
     order = [victim for victim in strikes for _ in range(ROUNDS)]
     dice.shuffle(order)
     everyone.start()
+    struck_ms = 0.0
     for number, victim in enumerate(order):
         if dice.random() < 0.75:  # else in the midst of coming up
-            wait_until(lambda: flows(everyone), f"readings flow before strike {number}")
+            wait_until(
+                lambda: flows(everyone, since_ms=struck_ms),  # noqa: B023
+                f"readings flow before strike {number}",
+            )
         time.sleep(dice.uniform(0.0, 0.5))
         strikes[victim]()
+        struck_ms = time.time() * 1000  # noqa: TID251 - what gateways date their readings by
 
 
-def flows(everyone: Company) -> bool:
-    """Whether a reading was stored within the last second; what has ended is started again."""
+def flows(everyone: Company, *, since_ms: float) -> bool:
+    """Whether every sensor's readings since the last strike are stored; who has ended starts."""
     if not everyone.service.alive:
         everyone.service.start()
     newest = everyone.newest_ms()
-    return newest is not None and newest > time.time() * 1000 - 1000  # noqa: TID251 - so do they
+    return newest is not None and newest > since_ms
 
 
 def strike_service(everyone: Company, dice: random.Random) -> None:

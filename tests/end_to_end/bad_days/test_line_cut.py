@@ -39,8 +39,8 @@ def test_a_gateways_line_is_cut_in_the_midst_of_packets_again_and_again(
     everyone.open_site("cut", door=line).start()
     everyone.wait_for_more("cut")
     for _ in range(ROUNDS):
-        line.cut_after(dice.randrange(1, 2000))
         cuts = line.cuts
+        line.cut_after(dice.randrange(1, 2000))
         wait_until(lambda: line.cuts > cuts, "the line is cut")  # noqa: B023
         everyone.wait_for_more("cut")
     check_each_once(everyone.settle("cut"), at_least=20 * ROUNDS)

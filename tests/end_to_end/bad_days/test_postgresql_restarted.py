@@ -16,7 +16,7 @@ pytestmark = [pytest.mark.postgres, pytest.mark.broker, pytest.mark.slow, pytest
 
 PAGES: Final = ("/floor", "/sensors", "/api/v1/drums", "/ready", "/health")
 AWAY_S: Final = 1.0
-BACK_WITHIN_S: Final = 20.0
+BACK_WITHIN_S: Final = 40.0  # it takes five where nothing else runs
 
 
 class Onlookers:
@@ -63,8 +63,12 @@ class Onlookers:
             self.unclear.append(f"{answer.status_code} {answer.url}: {answer.text}")
 
 
-def works(everyone: Company) -> bool:
-    """Whether pages are served, drums computed and readings stored, all within the last seconds."""
+def now_s() -> float:
+    return time.time()  # noqa: TID251 - what gateways date their readings by
+
+
+def works(everyone: Company, *, since_s: float) -> bool:
+    """Whether since then pages are served, drums were computed and readings taken and stored."""
     newest = everyone.newest_ms("restarted")
     if newest is None or not everyone.service.answers():
         return False
@@ -73,7 +77,7 @@ def works(everyone: Company) -> bool:
             line.split() for line in client.get("/metrics").text.splitlines() if line[0] != "#"
         )
     advanced = float(figures["drumkeep_schedule_seconds_since_advance"])
-    return advanced < 6.0 and newest > time.time() * 1000 - 2000  # noqa: TID251 - so do they
+    return now_s() - advanced > since_s and newest > since_s * 1000
 
 
 def test_the_whole_service_comes_back_by_itself_however_postgresql_was_ended(
@@ -81,7 +85,8 @@ def test_the_whole_service_comes_back_by_itself_however_postgresql_was_ended(
 ):
     everyone, cluster = headquarters.everyone, headquarters.cluster
     everyone.open_site("restarted").start()
-    wait_until(lambda: works(everyone), "it works")
+    begun = now_s()
+    wait_until(lambda: works(everyone, since_s=begun), "it works")
     onlookers = Onlookers(everyone)
     try:
         for end in (
@@ -92,7 +97,12 @@ def test_the_whole_service_comes_back_by_itself_however_postgresql_was_ended(
             end()
             time.sleep(AWAY_S)
             cluster.start()
-            wait_until(lambda: works(everyone), "it works again", within_s=BACK_WITHIN_S)
+            back = now_s()
+            wait_until(
+                lambda: works(everyone, since_s=back),  # noqa: B023
+                "it works again",
+                within_s=BACK_WITHIN_S,
+            )
     finally:
         onlookers.end()
     print(dict(onlookers.answers))  # noqa: T201 - a long run tells its figures

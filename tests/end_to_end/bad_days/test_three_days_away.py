@@ -40,12 +40,16 @@ LONGEST_RUN: Final = 32
 def live_through_three_days(gateway: Gateway) -> None:
     """Have the gateway take readings for three days that end now, killed twice in between."""
     real = time.time()  # noqa: TID251 - where its clock ends up
-    gateway.on_board(board.Clock(at=real, shows=real - AWAY_S, speed=SPEED))
     gateway.interval_s, gateway.period_s = EVERY_S, DAY_S
+    shows = real - AWAY_S
     for _ in range(3):
+        gateway.on_board(board.Clock(at=real, shows=shows, speed=SPEED))
+        before = gateway.notes.count()
         gateway.start()
-        time.sleep(AWAY_S / SPEED / 3)
+        wait_until(lambda: gateway.notes.count() > before, "it reads its sensors")  # noqa: B023
+        time.sleep(DAY_S / SPEED)
         gateway.kill()
+        shows = max(ts for _, ts, _ in gateway.notes.of()) / 1000 + EVERY_S
     assert gateway.notes.count() > 0.4 * SENSORS * AWAY_S / EVERY_S
 
 

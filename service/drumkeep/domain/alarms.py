@@ -43,6 +43,7 @@ class AlarmKind(StrEnum):
     GATEWAY_OFFLINE = "gateway_offline"
     GATEWAY_CLOCK = "gateway_clock"
     BATTERY_LOW = "battery_low"
+    RIG_CHECK = "rig_check"
 
 
 class Priority(StrEnum):

@@ -1,6 +1,6 @@
-"""Who may do what: four roles, and a table of the actions that each may take."""
+"""Who may do what: four roles, the actions that each may take, and what tokens are good for."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import timedelta
 from enum import StrEnum
 from typing import Final
@@ -32,10 +32,21 @@ class Action(StrEnum):
     ACKNOWLEDGE_FOR_DISPATCHER = "acknowledge alarms addressed to the dispatcher"
     ACKNOWLEDGE_FOR_MANAGER = "acknowledge alarms addressed to the manager"
     SHELVE = "shelve alarms"
+    KEEP_STOCK = "count drums, keep consumables or check a rig"
     SEND_READINGS = "send readings"
     SEND_FORECASTS = "send forecasts of the air"
     CHANGE_CATALOGUE = "change the catalogue"
     CHANGE_ACCOUNTS = "see or change accounts and tokens"
+    SEE_AUDIT = "see who did what"
+
+
+class Scope(StrEnum):
+    """What a token is good for, within what its role may; the value completes "good to …"."""
+
+    READ = "read"
+    RECORD = "record"
+    INGEST = "ingest"
+    MANAGE = "manage"
 
 
 _EVERYBODY: Final = frozenset(Role)
@@ -56,10 +67,34 @@ PERMISSIONS: Final[Mapping[Action, frozenset[Role]]] = {
     Action.ACKNOWLEDGE_FOR_DISPATCHER: _SENDING,
     Action.ACKNOWLEDGE_FOR_MANAGER: _MANAGING,
     Action.SHELVE: _MANAGING,
+    Action.KEEP_STOCK: _WORKING,
     Action.SEND_READINGS: _WORKING,
     Action.SEND_FORECASTS: _SENDING,
     Action.CHANGE_CATALOGUE: _MANAGING,
     Action.CHANGE_ACCOUNTS: _MANAGING,
+    Action.SEE_AUDIT: _MANAGING,
+}
+
+ALL_SCOPES: Final = frozenset(Scope)
+
+_SCOPES: Final[Mapping[str, Scope]] = {
+    # what a program sends by the clock
+    "readings": Scope.INGEST,
+    "air-forecasts": Scope.INGEST,
+    # what people record of drums and alarms
+    "drums": Scope.RECORD,
+    "deliveries": Scope.RECORD,
+    "alarms": Scope.RECORD,
+    "labels": Scope.RECORD,
+    "counts": Scope.RECORD,
+    "consumables": Scope.RECORD,
+    "rig-checks": Scope.RECORD,
+    # what is asked with a body and stores nothing
+    "forecasts": Scope.READ,
+}
+
+_DEEPER: Final[Mapping[tuple[str, str], Scope]] = {
+    ("sites", "air-forecasts"): Scope.INGEST,
 }
 
 CORRECTION_WINDOW: Final = timedelta(minutes=10)
@@ -75,6 +110,26 @@ _ACKNOWLEDGING: Final = {
 def may(role: Role, action: Action) -> bool:
     """Whether the role may take the action."""
     return role in PERMISSIONS[action]
+
+
+def needed_scope(nouns: Sequence[str], *, changes: bool) -> Scope:
+    """Return what a token must be good for to do something at an address of the API.
+
+    Parameters
+    ----------
+    nouns
+        The words of the address, such as ``drums`` and ``events``. What is not listed here takes
+        the scope to manage, so that a new noun is shut until somebody decides.
+    changes
+        Whether it is more than a look.
+    """
+    if not changes:
+        return Scope.READ
+    for noun in nouns[1:]:
+        deeper = _DEEPER.get((nouns[0], noun))
+        if deeper is not None:
+            return deeper
+    return _SCOPES.get(nouns[0], Scope.MANAGE) if nouns else Scope.MANAGE
 
 
 def may_acknowledge(role: Role, *, addressed: Iterable[Role]) -> bool:

@@ -24,6 +24,7 @@ from drumkeep.operations import notices
 from drumkeep.operations.alarm_inputs import batteries_now, drums_now, gateways_now, sensors_now
 from drumkeep.operations.drums import By
 from drumkeep.operations.notices import Listeners
+from drumkeep.operations.rig_checks import rigs_now
 from drumkeep.storage import alarms as rows
 from drumkeep.storage import leases
 from drumkeep.storage import notices as notice_rows
@@ -77,6 +78,7 @@ def active_causes(tx: Tx, *, now: datetime) -> dict[str, Finding]:
             sensors=sensors_now(tx, drums=drums, now=now),
             gateways=gateways_now(tx, drums=drums, now=now),
             batteries=batteries_now(tx),
+            rigs=rigs_now(tx),
             was=was,
             told=told,
             resumed_at=leases.resumed_at(tx, name=leases.SCHEDULE),

@@ -21,6 +21,7 @@ from drumkeep.domain.alarm_rules.inputs import (
 )
 from drumkeep.domain.alarm_rules.plans import not_in_time, shelf_life, warm_up
 from drumkeep.domain.alarm_rules.pressure import pressure, vacuum
+from drumkeep.domain.alarm_rules.rig_checks import late_checks
 from drumkeep.domain.alarm_rules.stored import gassing, storage, too_hot
 from drumkeep.domain.alarm_rules.watch import (
     blanket,
@@ -30,6 +31,7 @@ from drumkeep.domain.alarm_rules.watch import (
     silent,
 )
 from drumkeep.domain.alarms import Finding
+from drumkeep.domain.rig_checks import RigNow
 
 __all__ = ["BatteryNow", "DrumNow", "GatewayNow", "SensorNow", "Told", "Was", "findings"]
 
@@ -40,6 +42,7 @@ def findings(
     sensors: Sequence[SensorNow],
     gateways: Sequence[GatewayNow],
     batteries: Sequence[BatteryNow] = (),
+    rigs: Sequence[RigNow] = (),
     was: Was,
     told: Told,
     resumed_at: datetime | None = None,
@@ -49,7 +52,7 @@ def findings(
 
     Parameters
     ----------
-    drums, sensors, gateways, batteries
+    drums, sensors, gateways, batteries, rigs
         As last computed and heard of.
     was
         Which drums are under an open alarm, so that they leave it only past the dead band.
@@ -89,4 +92,5 @@ def findings(
     )
     found += doubted(sensors, now=now)
     found += low_batteries(batteries, told=told)
+    found += late_checks(rigs, now=now)
     return found

@@ -27,7 +27,7 @@ class ConsumableEntry(SQLModel, table=True):
     """Somebody took, added or counted; ``in_hand`` is what was there after it."""
 
     __tablename__ = "consumable_entry"
-    __table_args__ = {"info": {APPEND_ONLY: True}}  # noqa: RUF012 - as SQLAlchemy reads it
+    __table_args__ = {"info": {APPEND_ONLY: True}}
 
     seq: int = Field(default=None, primary_key=True)
     id: UUID = Field(unique=True)

@@ -14,7 +14,7 @@ class Price(SQLModel, table=True):
     company's (``DRUMKEEP_CURRENCY``).
     """
 
-    __table_args__ = {"info": {APPEND_ONLY: True}}  # noqa: RUF012 - as SQLAlchemy reads it
+    __table_args__ = {"info": {APPEND_ONLY: True}}
 
     id: int = Field(default=None, primary_key=True)
     product_id: int = Field(foreign_key="product.id", index=True)

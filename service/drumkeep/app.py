@@ -16,10 +16,12 @@ from drumkeep.api.router import make_router
 from drumkeep.asgi import problems
 from drumkeep.asgi.authentication import Seals
 from drumkeep.asgi.broker import catch_up
-from drumkeep.asgi.dependencies import Database, Services
+from drumkeep.asgi.dependencies import Database, Provider, Services
 from drumkeep.asgi.middleware import Envelope
 from drumkeep.asgi.own_writes import OwnWrites
 from drumkeep.asgi.soundness import refuse_unsound
+from drumkeep.domain.company_sign_in import Admission
+from drumkeep.domain.roles import Role as AccountRole
 from drumkeep.errors import Fault, Invalid
 from drumkeep.ingest.address import broker_at
 from drumkeep.ingest.intake import Intake
@@ -33,6 +35,7 @@ from drumkeep.storage import engine as engines
 from drumkeep.storage.engine import Engine
 from drumkeep.storage.replica import Replica
 from drumkeep.web import router as pages
+from drumkeep.web.company import BACK
 from drumkeep.web.problem_pages import problem_page
 
 POOL: Final = 24
@@ -166,6 +169,60 @@ def make_broker_files(settings: Settings) -> BrokerFiles | None:
     return BrokerFiles(settings.broker_folder, settings.mqtt_root, settings.broker_pid_file)
 
 
+def make_provider(settings: Settings) -> Provider | None:
+    """Return where people sign in with their company's account, if that is set.
+
+    Raises
+    ------
+    Unavailable
+        The client's secret cannot be read.
+    """
+    if settings.oidc_issuer is None or settings.oidc_client_id is None:
+        return None
+    # Its libraries are a tenth of the start-up, and few have such a provider.
+    from drumkeep.asgi.openid import OpenIdProvider  # noqa: PLC0415
+
+    return OpenIdProvider(
+        issuer=settings.oidc_issuer,
+        client_id=settings.oidc_client_id,
+        client_secret=settings.oidc_secret(),
+        redirect_uri=f"{settings.public_url}{BACK}",
+        role_claim=settings.oidc_role_claim,
+    )
+
+
+def make_admission(settings: Settings) -> Admission:
+    """Return whom that provider may send.
+
+    Raises
+    ------
+    Invalid
+        A role that its words are to mean is none of ours.
+    """
+    try:
+        pairs = [one.rpartition("=") for one in settings.oidc_roles.split(",") if one.strip()]
+        roles = {word.strip(): AccountRole(role.strip()) for word, _, role in pairs}
+    except ValueError:
+        raise Invalid(
+            "The settings cannot be used.",
+            [
+                Fault(
+                    "DRUMKEEP_OIDC_ROLES",
+                    settings.oidc_roles,
+                    "names a role that is none",
+                    f"Write pairs like leads=manager; roles are {', '.join(AccountRole)}.",
+                )
+            ],
+        ) from None
+    return Admission(
+        domains=frozenset(
+            one.strip().lower() for one in settings.oidc_domains.split(",") if one.strip()
+        ),
+        unknown=None if settings.oidc_unknown == "refuse" else AccountRole(settings.oidc_unknown),
+        roles=roles,
+    )
+
+
 def _clock() -> datetime:
     return datetime.now(UTC)  # noqa: TID251 - the edge
 
@@ -204,6 +261,8 @@ def create_app(
         broker_files=make_broker_files(settings),
         mqtt_root=settings.mqtt_root,
         sends_notices=settings.notices == "on",
+        provider=make_provider(settings),
+        admission=make_admission(settings),
     )
 
     for part in parts:

@@ -3,6 +3,7 @@
 import logging
 import os
 import secrets
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal, Self
 
@@ -13,6 +14,7 @@ from drumkeep.errors import Fault, Invalid, Unavailable
 
 PREFIX: Final = "DRUMKEEP_"
 _SHORTEST_SECRET: Final = 32
+_ISSUER: Final = r"^(https://|http://(127\.0\.0\.1|localhost)[:/])[^?#\s]+$"
 _SECRET_FILE: Final = "secret-key"  # noqa: S105 - the file's name
 
 _LOG: Final = logging.getLogger(__name__)
@@ -56,6 +58,18 @@ class Settings(BaseSettings):
         ``off``: nothing is sent to anybody, as befits a copy of a store that runs elsewhere.
     public_url
         How people reach the pages, for QR codes and notices; with https the cookie is secure.
+    trusted_proxies
+        Addresses or networks, with commas between, whose ``X-Forwarded-For`` is believed.
+    oidc_issuer, oidc_client_id, oidc_client_secret_file
+        An OpenID provider where people sign in with their company's account, and as what it knows
+        us; it sends people back to ``<public_url>/sign-in/company/back``.
+    oidc_domains
+        Domains of verified e-mail addresses that are let in, with commas between; all by default.
+    oidc_unknown
+        What becomes of people without an account: ``refuse``, or a role they get one with.
+    oidc_role_claim, oidc_roles
+        Claim of the ID token that names roles, and ours by its words:
+        ``foam-leads=manager,sprayers=crew``. By default roles are given here.
     """
 
     model_config = SettingsConfigDict(env_prefix=PREFIX, frozen=True, extra="forbid")
@@ -77,6 +91,14 @@ class Settings(BaseSettings):
     secret_key: SecretStr | None = None
     notices: Literal["on", "off"] = "on"
     public_url: Annotated[str, Field(pattern=r"^https?://[^/?#\s]+$")] | None = None
+    trusted_proxies: str = "127.0.0.1,::1"
+    oidc_issuer: Annotated[str, Field(pattern=_ISSUER)] | None = None
+    oidc_client_id: Annotated[str, Field(min_length=1, max_length=255)] | None = None
+    oidc_client_secret_file: Path | None = None
+    oidc_domains: str = ""
+    oidc_unknown: Literal["refuse", "viewer", "crew", "dispatcher"] = "refuse"
+    oidc_role_claim: str | None = None
+    oidc_roles: str = ""
 
     @field_validator("data_dir")
     @classmethod
@@ -87,6 +109,23 @@ class Settings(BaseSettings):
     def _secret_is_long(self) -> Self:
         if self.secret_key and len(self.secret_key.get_secret_value()) < _SHORTEST_SECRET:
             raise ValueError(f"the secret key has fewer than {_SHORTEST_SECRET} characters")
+        return self
+
+    @field_validator("trusted_proxies")
+    @classmethod
+    def _proxies(cls, value: str) -> str:
+        for one in value.split(","):
+            ip_network(one.strip(), strict=False)
+        return value
+
+    @model_validator(mode="after")
+    def _provider_is_whole(self) -> Self:
+        if self.oidc_issuer and not (self.oidc_client_id and self.public_url):
+            raise ValueError(
+                "DRUMKEEP_OIDC_ISSUER needs DRUMKEEP_OIDC_CLIENT_ID and DRUMKEEP_PUBLIC_URL"
+            )
+        if bool(self.oidc_roles) != bool(self.oidc_role_claim):
+            raise ValueError("DRUMKEEP_OIDC_ROLES and DRUMKEEP_OIDC_ROLE_CLAIM go together")
         return self
 
     @property
@@ -100,6 +139,25 @@ class Settings(BaseSettings):
     def people_come_by_https(self) -> bool:
         """Whether cookies may be kept off plain HTTP."""
         return self.public_url is not None and self.public_url.startswith("https://")
+
+    def oidc_secret(self) -> str | None:
+        """Return what we show to the OpenID provider; None if it asks for none.
+
+        Raises
+        ------
+        Unavailable
+            The file cannot be read.
+        """
+        path = self.oidc_client_secret_file
+        if path is None:
+            return None
+        try:
+            return path.read_text(encoding="utf-8").strip()
+        except (OSError, ValueError) as error:
+            raise Unavailable(
+                f"The client's secret {path} cannot be read: "
+                f"{getattr(error, 'strerror', None) or error}."
+            ) from error
 
     def prepare(self) -> None:
         """Make the data folder, for us alone.

@@ -6,6 +6,7 @@ from drumkeep.api import (
     accounts,
     air_forecasts,
     alarms,
+    audit,
     deliveries,
     drums,
     forecasts,
@@ -29,6 +30,7 @@ from drumkeep.api import (
     sparkplug,
     strays,
     tokens,
+    traces,
     why,
 )
 from drumkeep.api.addresses import API
@@ -53,6 +55,7 @@ NOUNS = (
     drums,
     deliveries,
     photos,
+    traces,
     why,
     labels,
     forecasts,
@@ -61,6 +64,7 @@ NOUNS = (
     accounts,
     notice_addresses,
     tokens,
+    audit,
 )
 
 

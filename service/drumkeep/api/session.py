@@ -58,7 +58,7 @@ async def change_session(
 def end_session(tx: TransactionDep, caller: CurrentAccount, response: Response, now: Now) -> None:
     """Sign out."""
     if caller.session_id is not None:
-        sessions.end_session(tx, session_id=caller.session_id, now=now)
+        sessions.sign_out(tx, session_id=caller.session_id, now=now)
     clear_cookie(response)
 
 

@@ -18,7 +18,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from drumkeep.asgi.problems import TooOften
-from drumkeep.domain.roles import Role
+from drumkeep.domain.roles import ALL_SCOPES, Role, Scope
 from drumkeep.errors import Refused
 
 COOKIE: Final = "drumkeep_session"
@@ -47,6 +47,12 @@ class Caller:
         As people call them.
     units
         ``us`` (°F, lb) or ``si`` (°C, kg).
+    token_id
+        The token; None for a session.
+    owner_id
+        Whose own token it is, if anybody's.
+    scopes
+        What a token is good for; a session for everything that the role may.
     """
 
     name: str
@@ -55,6 +61,9 @@ class Caller:
     session_id: str | None = None
     display_name: str = ""
     units: str = "us"
+    token_id: int | None = None
+    owner_id: int | None = None
+    scopes: frozenset[Scope] = ALL_SCOPES
 
 
 @dataclass(frozen=True)

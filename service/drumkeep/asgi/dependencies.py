@@ -1,11 +1,11 @@
 """What a request hands to its function: a transaction, the asker, and the time."""
 
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
-from contextlib import ExitStack, asynccontextmanager, contextmanager
+from contextlib import ExitStack, asynccontextmanager, contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cache
-from typing import Annotated, Final, TypeVar
+from typing import Annotated, Final, Protocol, TypeVar
 
 import anyio
 from fastapi import Depends, Request
@@ -21,16 +21,21 @@ from drumkeep.asgi.authentication import (
     check_csrf,
 )
 from drumkeep.asgi.meters import Meters
-from drumkeep.domain.roles import Action, Role, may
+from drumkeep.asgi.origin import doer
+from drumkeep.domain.company_sign_in import Admission, Identity
+from drumkeep.domain.roles import Action, Role, may, needed_scope
 from drumkeep.errors import Refused, Unauthenticated, Unavailable
 from drumkeep.notify.broker_files import BrokerFiles
 from drumkeep.operations import sessions, tokens
+from drumkeep.storage import accounts as stored
+from drumkeep.storage.audit_trail import DOER
 from drumkeep.storage.engine import Engine
 from drumkeep.storage.replica import STALE_S, Replica
 from drumkeep.storage.tables.accounts import Account
 from drumkeep.storage.transaction import Tx, begin, reading, transaction
 
 _WAIT_SECONDS: Final = 10.0
+_API: Final = "/api/v1/"
 _T = TypeVar("_T")
 
 
@@ -138,6 +143,16 @@ class Database:
             return await run_in_threadpool(run)
 
 
+class Provider(Protocol):
+    """Where people sign in with their company's account; its module is loaded where one is set."""
+
+    def address(self, *, state: str, nonce: str, verifier: str, now: datetime) -> str:
+        """Return where to send a person to sign in."""
+
+    def identity(self, *, code: str, nonce: str, verifier: str, now: datetime) -> Identity:
+        """Return who came back with a code."""
+
+
 @dataclass(frozen=True)
 class Services:
     """What requests share; ``create_app`` puts one at ``app.state.services``.
@@ -150,8 +165,13 @@ class Services:
         Signs cookies.
     throttle
         Slows down guessing of one person's password from one address.
+    throttle_accounts
+        Slows down guessing of one person's from many addresses; where that person has signed in
+        before it does not hold, so that nobody can be locked out from elsewhere.
     throttle_hosts
         Slows down guessing of anybody's from one address.
+    throttle_sent
+        Slows down being sent to the company's sign-in from one address: each leaves a row.
     hashing
         Password checks at a time; each takes 64 MiB and a core for a while.
     meters
@@ -164,18 +184,26 @@ class Services:
         What the topics of gateways begin with.
     sends_notices
         Whether people are told of alarms elsewhere than on the pages.
+    provider
+        Where people sign in with their company's account; None: nowhere.
+    admission
+        Whom it may send.
     """
 
     database: Database
     seals: Seals
     throttle: Throttle = field(default_factory=Throttle)
+    throttle_accounts: Throttle = field(default_factory=lambda: Throttle(failures=30))
     throttle_hosts: Throttle = field(default_factory=lambda: Throttle(failures=50))
+    throttle_sent: Throttle = field(default_factory=lambda: Throttle(failures=300))
     hashing: anyio.Semaphore = field(default_factory=lambda: anyio.Semaphore(2))
     meters: Meters = field(default_factory=Meters)
     secure_cookies: bool = False
     broker_files: BrokerFiles | None = None
     mqtt_root: str = "drumkeep/v1"
     sends_notices: bool = True
+    provider: Provider | None = None
+    admission: Admission = field(default_factory=Admission)
 
 
 def services(request: Request) -> Services:
@@ -209,18 +237,24 @@ async def current_account(request: Request, database: DatabaseDep, now: Now) -> 
     Unauthenticated
         There is neither, or it does not hold any more.
     Refused
-        The CSRF token is missing or wrong.
+        The CSRF token is missing or wrong, or the token is not good for this.
     """
     authorization = request.headers.get("authorization")
     if authorization is not None:
-        return await database.read(lambda tx: _bearer(tx, authorization, now=now))
-    found = services(request)
-    session_id = found.seals.unseal(request.cookies.get(COOKIE, ""))
-    if session_id is None:
-        raise Unauthenticated("Sign in first.")
-    caller = await database.read(lambda tx: _session(tx, session_id, now=now))
-    if request.method not in SAFE_METHODS:
-        await check_csrf(request, expected=found.seals.csrf(session_id))
+        caller, is_news = await database.read(lambda tx: _bearer(tx, authorization, now=now))
+        _refuse_beyond_scopes(request, caller)
+        if is_news:
+            await _note_use(database, caller, now=now)
+    else:
+        found = services(request)
+        session_id = found.seals.unseal(request.cookies.get(COOKIE, ""))
+        if session_id is None:
+            raise Unauthenticated("Sign in first.")
+        caller = await database.read(lambda tx: _session(tx, session_id, now=now))
+        if request.method not in SAFE_METHODS:
+            await check_csrf(request, expected=found.seals.csrf(session_id))
+    # Whatever this request changes is this one's deed.
+    DOER.set(doer(request, now=now, caller=caller))
     return caller
 
 
@@ -290,8 +324,8 @@ def refuse_unless_may(caller: Caller, action: Action) -> None:
         raise Refused(f"The role {caller.role} may not {action}.")
 
 
-def caller_of(account: Account, *, session_id: str) -> Caller:
-    """Return who is asking in a session of this account."""
+def caller_of(account: Account, *, session_id: str | None) -> Caller:
+    """Return who is asking in a session of this account, or is about to begin one."""
     return Caller(
         name=account.name,
         role=Role(account.role),
@@ -302,12 +336,38 @@ def caller_of(account: Account, *, session_id: str) -> Caller:
     )
 
 
-def _bearer(tx: Tx, authorization: str, *, now: datetime) -> Caller:
+def _bearer(tx: Tx, authorization: str, *, now: datetime) -> tuple[Caller, bool]:
     scheme, _, secret = authorization.partition(" ")
-    token = tokens.find(tx, secret=secret.strip(), now=now) if scheme.lower() == "bearer" else None
-    if token is None:
+    found = tokens.find(tx, secret=secret.strip(), now=now) if scheme.lower() == "bearer" else None
+    if found is None:
         raise Unauthenticated("The token is unknown, has expired or was revoked.")
-    return Caller(name=token.name, role=Role(token.role), display_name=token.name)
+    token, role = found
+    caller = Caller(
+        name=token.name,
+        role=role,
+        display_name=token.name,
+        token_id=token.id,
+        owner_id=token.account_id,
+        scopes=tokens.scopes_of(token),
+    )
+    return caller, tokens.is_use_news(token, now=now)
+
+
+def _refuse_beyond_scopes(request: Request, caller: Caller) -> None:
+    nouns = request.url.path.removeprefix(_API).strip("/").split("/")
+    if nouns == ["session"] and request.method in SAFE_METHODS:
+        return  # who one is, every token may ask
+    needed = needed_scope(nouns, changes=request.method not in SAFE_METHODS)
+    if needed not in caller.scopes:
+        raise Refused(f"The token is not good to {needed} ({request.method} needs that here).")
+
+
+async def _note_use(database: Database, caller: Caller, *, now: datetime) -> None:
+    token_id = caller.token_id
+    assert token_id is not None  # noqa: S101 - a token asks
+    # A full disk keeps nobody from reading.
+    with suppress(Unavailable):
+        await database.write(lambda tx: stored.use_token(tx, token_id=token_id, now=now))
 
 
 def _session(tx: Tx, session_id: str, *, now: datetime) -> Caller:

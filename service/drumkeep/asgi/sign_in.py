@@ -1,7 +1,9 @@
 """Signing in and out, for the API and the pages alike."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Final, TypeVar
 
 from fastapi import Request
 from fastapi.concurrency import run_in_threadpool
@@ -10,11 +12,19 @@ from starlette.responses import Response
 from drumkeep.asgi import authentication
 from drumkeep.asgi.authentication import Caller
 from drumkeep.asgi.dependencies import caller_of, services
+from drumkeep.asgi.origin import address_of, doer, neighbourhood
 from drumkeep.errors import Refused, Unauthenticated
 from drumkeep.operations import accounts, sessions
 from drumkeep.operations.accounts import AccountChanges
 from drumkeep.storage import accounts as stored
+from drumkeep.storage.audit_trail import acting
 from drumkeep.storage.tables.accounts import Account
+from drumkeep.storage.transaction import Tx
+
+_T = TypeVar("_T")
+
+_REMEMBERED: Final = timedelta(days=60)
+"""How long guessing from elsewhere keeps nobody out at an address where they signed in."""
 
 
 @dataclass(frozen=True)
@@ -56,7 +66,7 @@ async def sign_in(request: Request, *, name: str, password: str, now: datetime) 
     """
     authentication.refuse_other_sites(request)
     account = await _checked(request, name=name.strip().lower(), password=password, now=now)
-    return await _start(request, account, now=now)
+    return await start(request, account, now=now)
 
 
 async def sign_in_by_pass(request: Request, *, secret: str, now: datetime) -> SignedIn:
@@ -73,15 +83,25 @@ async def sign_in_by_pass(request: Request, *, secret: str, now: datetime) -> Si
     """
     authentication.refuse_other_sites(request)
     shared = services(request)
-    host = request.client.host if request.client else ""
-    shared.throttle_hosts.check(host, now=now)
-    agent = request.headers.get("user-agent", "")
+    near = neighbourhood(address_of(request))
+    shared.throttle_hosts.check(near, now=now)
     try:
-        account, session = await shared.database.write(
-            lambda tx: sessions.use_pass(tx, secret=secret, user_agent=agent, now=now)
+        holder = await shared.database.read(
+            lambda tx: sessions.holder_of(tx, secret=secret, now=now)
         )
+        with acting(doer(request, now=now, caller=caller_of(holder, session_id=None))):
+            account, session = await shared.database.write(
+                lambda tx: sessions.use_pass(
+                    tx,
+                    secret=secret,
+                    user_agent=request.headers.get("user-agent", ""),
+                    address=address_of(request),
+                    now=now,
+                )
+            )
     except Unauthenticated:
-        shared.throttle_hosts.failed(host, now=now)
+        shared.throttle_hosts.failed(near, now=now)
+        await note_failure(request, name="", words="sign-in by a phone code failed", now=now)
         raise
     return _signed_in(request, account, session_id=session.id, lifetime=sessions.PHONE_LIFETIME)
 
@@ -118,34 +138,96 @@ async def change_own_account(
         lambda tx: accounts.change_account(tx, account_id=account_id, changes=changes, now=now)
     )
     if "password" in changes or caller.session_id is None:
-        return await _start(request, account, now=now)
+        return await start(request, account, now=now)
     return _signed_in(request, account, session_id=caller.session_id)
 
 
 async def _checked(request: Request, *, name: str, password: str, now: datetime) -> Account:
     shared = services(request)
-    host = request.client.host if request.client else ""
-    key = f"{host} {name}"
-    shared.throttle_hosts.check(host, now=now)
+    address = address_of(request)
+    near = neighbourhood(address)
+    key = f"{near} {name}"
+    shared.throttle_hosts.check(near, now=now)
     shared.throttle.check(key, now=now)
+    account, known_here = await shared.database.read(
+        lambda tx: _looked_up(tx, name=name, address=address, now=now)
+    )
+    if not known_here:
+        shared.throttle_accounts.check(name, now=now)
+        shared.throttle_accounts.failed(name, now=now)
     # Counted before it is known to be wrong, so that many at once cannot slip past.
     shared.throttle.failed(key, now=now)
-    account = await shared.database.read(lambda tx: stored.account_by_name(tx, name=name))
     async with shared.hashing:
         holds = await run_in_threadpool(accounts.password_holds, account, password=password)
     if account is None or not holds:
-        shared.throttle_hosts.failed(host, now=now)
+        shared.throttle_hosts.failed(near, now=now)
+        # A name that nobody has may be a password in the wrong field: it is not kept.
+        known = "" if account is None else account.name
+        await note_failure(request, name=known, words="sign-in failed", now=now)
         raise Unauthenticated("Name or password is wrong.")
     shared.throttle.succeeded(key)
+    if not known_here:
+        shared.throttle_accounts.succeeded(name)
     return account
 
 
-async def _start(request: Request, account: Account, *, now: datetime) -> SignedIn:
+def _looked_up(tx: Tx, *, name: str, address: str, now: datetime) -> tuple[Account | None, bool]:
+    """Return the account of a name, and whether it was signed in from this address lately."""
+    account = stored.account_by_name(tx, name=name)
+    if account is None:
+        return None, False
+    since = now - _REMEMBERED
+    return account, stored.signed_in_from(tx, account_id=account.id, address=address, since=since)
+
+
+async def note_failure(request: Request, *, name: str, words: str, now: datetime) -> None:
+    """Put on record that somebody tried to sign in; a name that is known here, or none."""
+    with acting(doer(request, now=now, name=name)):
+        await services(request).database.write(
+            lambda tx: tx.note_deed(words, kind="account", thing=name)
+        )
+
+
+async def write_unknown(
+    request: Request, *, name: str, call: Callable[[Tx], _T], now: datetime
+) -> _T:
+    """Write as somebody who has not signed in yet, and is known by a name elsewhere."""
+    with acting(doer(request, now=now, name=name)):
+        return await services(request).database.write(call)
+
+
+async def write_as(
+    request: Request, *, account_id: int, call: Callable[[Tx], _T], now: datetime
+) -> _T:
+    """Write as somebody who was signed in when they were sent away, and has come back."""
+    database = services(request).database
+    account = await database.read(lambda tx: accounts.account_of(tx, account_id=account_id))
+    with acting(doer(request, now=now, caller=caller_of(account, session_id=None))):
+        return await database.write(call)
+
+
+async def start(
+    request: Request,
+    account: Account,
+    *,
+    now: datetime,
+    words: str = "signed in",
+    lifetime: timedelta = sessions.LIFETIME,
+) -> SignedIn:
+    """Start a session of somebody who has shown who they are; commit it."""
+    address = address_of(request)
     agent = request.headers.get("user-agent", "")
-    session = await services(request).database.write(
-        lambda tx: sessions.start_session(tx, account=account, user_agent=agent, now=now)
-    )
-    return _signed_in(request, account, session_id=session.id)
+
+    def begin(tx: Tx) -> str:
+        session = sessions.start_session(
+            tx, account=account, user_agent=agent, address=address, now=now, lifetime=lifetime
+        )
+        tx.call_deed(words)
+        return session.id
+
+    with acting(doer(request, now=now, caller=caller_of(account, session_id=None))):
+        session_id = await services(request).database.write(begin)
+    return _signed_in(request, account, session_id=session_id, lifetime=lifetime)
 
 
 def _signed_in(

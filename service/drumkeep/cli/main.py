@@ -2,12 +2,16 @@
 
 import argparse
 import gc
+import getpass
+import secrets
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
 from importlib import import_module
 from typing import Final
 
 import drumkeep
+from drumkeep.domain.audit import Doer, Way
 from drumkeep.errors import DrumkeepError
 
 SUBCOMMANDS: Final = {
@@ -20,6 +24,9 @@ SUBCOMMANDS: Final = {
     "move-store": "move_store",
 }
 """Modules of this package; each has ``add_parser(subparsers)`` that sets ``run``."""
+
+_NO_DEEDS: Final = frozenset({"serve", "demo", "forecast"})
+"""These change nothing by themselves: a service does what others ask of it."""
 
 
 def make_parser(asked: str | None = None) -> argparse.ArgumentParser:
@@ -56,10 +63,29 @@ def main(arguments: Sequence[str] | None = None) -> int:
     gc.enable()
     parsed = parser.parse_args(given)
     try:
-        code: int = parsed.run(parsed)
+        code = _run(parsed, command=next(iter(given), ""))
     except DrumkeepError as error:
         sys.stderr.write(f"drumkeep: {error}\n")
         return 2
     except KeyboardInterrupt:
         return 130
     return code
+
+
+def _run(parsed: argparse.Namespace, *, command: str) -> int:
+    """Run a command as the deed of whoever called it."""
+    run: Callable[[argparse.Namespace], int] = parsed.run
+    if command in _NO_DEEDS:
+        return run(parsed)
+    # Only now: it brings the database's libraries with it, and such a command does so anyway.
+    from drumkeep.storage.audit_trail import acting  # noqa: PLC0415
+
+    person = Doer(
+        at=datetime.now(UTC),  # noqa: TID251 - the edge
+        deed=secrets.token_hex(8),
+        name=getpass.getuser(),
+        way=Way.COMMAND,
+        device=f"drumkeep {command}",
+    )
+    with acting(person):
+        return run(parsed)

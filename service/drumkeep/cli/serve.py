@@ -73,13 +73,14 @@ def run(arguments: argparse.Namespace) -> int:
 class Server(uvicorn.Server):
     """Ends streams before it waits for requests to end: they would never."""
 
-    def __init__(self, app: FastAPI) -> None:
+    def __init__(self, app: FastAPI, *, trusted_proxies: str) -> None:
         super().__init__(
             uvicorn.Config(
                 app,
                 log_config=None,
                 access_log=False,
                 server_header=False,
+                forwarded_allow_ips=trusted_proxies,
                 timeout_graceful_shutdown=_GRACE_SECONDS,
             )
         )
@@ -130,7 +131,7 @@ def _run_server(
     if replica is not None:
         parts.append(replica)
     app = create_app(settings, engine=engine, parts=parts, replica=replica)
-    server = Server(app)
+    server = Server(app, trusted_proxies=settings.trusted_proxies)
     _LOG.info("listening on http://%s:%d", *listening.getsockname()[:2])
     # What was imported stays: looking through it for garbage would hold up every third large page.
     gc.collect()

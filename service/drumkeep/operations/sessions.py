@@ -29,6 +29,7 @@ def start_session(
     account: Account,
     user_agent: str,
     now: datetime,
+    address: str = "",
     lifetime: timedelta = LIFETIME,
 ) -> SignedIn:
     """Start a session of an account whose password, or pass, was just checked."""
@@ -38,6 +39,7 @@ def start_session(
         created_at=now,
         expires_at=now + lifetime,
         user_agent=user_agent[:200],
+        address=address[:64],
     )
     stored.add(tx, session)
     return session
@@ -48,14 +50,20 @@ def find(tx: Tx, *, session_id: str, now: datetime) -> Account | None:
     return stored.signed_in(tx, session_id=session_id, now=now)
 
 
-def end_session(tx: Tx, *, session_id: str, now: datetime) -> None:
-    """End a session."""
+def sign_out(tx: Tx, *, session_id: str, now: datetime) -> None:
+    """End one's own session."""
     stored.end_session(tx, session_id=session_id, now=now)
+    tx.call_deed("signed out")
 
 
 def handle_of(session: SignedIn) -> str:
     """Return what names a session to people; its id would be as good as a password."""
-    return _digest(session.id)[:_HANDLE]
+    return handle(session.id)
+
+
+def handle(session_id: str) -> str:
+    """Return what names the session of this id to people."""
+    return _digest(session_id)[:_HANDLE]
 
 
 def sessions_of(tx: Tx, *, account_ids: Sequence[int], now: datetime) -> Sequence[SignedIn]:
@@ -73,7 +81,7 @@ def end_named(tx: Tx, *, account: Account, handle: str, now: datetime) -> None:
     """
     for session in sessions_of(tx, account_ids=[account.id], now=now):
         if handle_of(session) == handle:
-            end_session(tx, session_id=session.id, now=now)
+            stored.end_session(tx, session_id=session.id, now=now)
             return
     raise NotFound(
         "There is no such session.",
@@ -125,7 +133,9 @@ def holder_of(tx: Tx, *, secret: str, now: datetime) -> Account:
     return account
 
 
-def use_pass(tx: Tx, *, secret: str, user_agent: str, now: datetime) -> tuple[Account, SignedIn]:
+def use_pass(
+    tx: Tx, *, secret: str, user_agent: str, address: str = "", now: datetime
+) -> tuple[Account, SignedIn]:
     """Sign a phone in by a pass, which then holds no more.
 
     Raises
@@ -136,8 +146,14 @@ def use_pass(tx: Tx, *, secret: str, user_agent: str, now: datetime) -> tuple[Ac
     account = holder_of(tx, secret=secret, now=now)
     stored.use_passes(tx, account_id=account.id, now=now)
     started = start_session(
-        tx, account=account, user_agent=user_agent, now=now, lifetime=PHONE_LIFETIME
+        tx,
+        account=account,
+        user_agent=user_agent,
+        address=address,
+        now=now,
+        lifetime=PHONE_LIFETIME,
     )
+    tx.call_deed("signed in by a phone code")
     return account, started
 
 

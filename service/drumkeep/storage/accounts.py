@@ -2,16 +2,24 @@
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import cast
 
-from sqlalchemy import CursorResult, update
+from sqlalchemy import delete, update
 from sqlmodel import col, func, select
 
-from drumkeep.storage.tables.accounts import Account, PhonePass, SignedIn, Token
+from drumkeep.storage.tables.accounts import (
+    Account,
+    ExternalIdentity,
+    PhonePass,
+    SignedIn,
+    SignInAttempt,
+    Token,
+)
 from drumkeep.storage.transaction import Tx
 
 
-def add(tx: Tx, row: Account | SignedIn | PhonePass | Token) -> None:
+def add(
+    tx: Tx, row: Account | SignedIn | PhonePass | Token | ExternalIdentity | SignInAttempt
+) -> None:
     """Store a new row and give it its id."""
     tx.session.add(row)
     tx.session.flush()  # the id, and the constraints now rather than at the end
@@ -63,15 +71,16 @@ def signed_in(tx: Tx, *, session_id: str, now: datetime) -> Account | None:
 
 def end_session(tx: Tx, *, session_id: str, now: datetime) -> None:
     """End one session; nothing happens if it has ended."""
-    where = (col(SignedIn.id) == session_id, col(SignedIn.ended_at).is_(None))
-    tx.session.execute(update(SignedIn).where(*where).values(ended_at=now))
+    # Row by row here and below, and not in one statement: what changes a row goes on record.
+    found = tx.session.get(SignedIn, session_id)
+    if found is not None and found.ended_at is None:
+        found.ended_at = now
 
 
-def end_sessions(tx: Tx, *, account_id: int, now: datetime) -> int:
-    """End every session of an account; return how many there were."""
-    where = (col(SignedIn.account_id) == account_id, col(SignedIn.ended_at).is_(None))
-    result = tx.session.execute(update(SignedIn).where(*where).values(ended_at=now))
-    return cast("CursorResult[None]", result).rowcount
+def end_sessions(tx: Tx, *, account_id: int, now: datetime) -> None:
+    """End every session of an account."""
+    for found in sessions_of(tx, account_ids=[account_id], now=now):
+        found.ended_at = now
 
 
 def sessions_of(tx: Tx, *, account_ids: Sequence[int], now: datetime) -> Sequence[SignedIn]:
@@ -95,7 +104,18 @@ def phone_pass(tx: Tx, *, digest: str, now: datetime) -> PhonePass | None:
 def use_passes(tx: Tx, *, account_id: int, now: datetime) -> None:
     """Have no pass of an account that was made until now sign anything in any more."""
     where = (col(PhonePass.account_id) == account_id, col(PhonePass.used_at).is_(None))
-    tx.session.execute(update(PhonePass).where(*where).values(used_at=now))
+    for found in tx.session.exec(select(PhonePass).where(*where, PhonePass.expires_at > now)):
+        found.used_at = now
+
+
+def signed_in_from(tx: Tx, *, account_id: int, address: str, since: datetime) -> bool:
+    """Whether an account was signed in from this address since then."""
+    statement = select(SignedIn.id).where(
+        SignedIn.account_id == account_id,
+        SignedIn.address == address,
+        SignedIn.created_at >= since,
+    )
+    return tx.session.exec(statement.limit(1)).first() is not None
 
 
 def token(tx: Tx, *, token_id: int) -> Token | None:
@@ -117,7 +137,50 @@ def valid_token(tx: Tx, *, digest: str, now: datetime) -> Token | None:
     return found
 
 
+def own_tokens(tx: Tx, *, account_id: int) -> Sequence[Token]:
+    """Return the tokens that are an account's own, the newest first."""
+    statement = select(Token).where(Token.account_id == account_id)
+    return tx.session.exec(statement.order_by(col(Token.id).desc())).all()
+
+
+def use_token(tx: Tx, *, token_id: int, now: datetime) -> None:
+    """Note that a token was used."""
+    tx.session.execute(update(Token).where(col(Token.id) == token_id).values(last_used_at=now))
+
+
 def list_tokens(tx: Tx, *, after: int = 0, limit: int = 200) -> Sequence[Token]:
     """Return tokens in the order in which they were made, past the id ``after``."""
     statement = select(Token).where(col(Token.id) > after)
     return tx.session.exec(statement.order_by(col(Token.id)).limit(limit)).all()
+
+
+def external_identity(tx: Tx, *, issuer: str, subject: str) -> ExternalIdentity | None:
+    """Return what somebody at a provider opens here."""
+    statement = select(ExternalIdentity).where(
+        ExternalIdentity.issuer == issuer, ExternalIdentity.subject == subject
+    )
+    return tx.session.exec(statement).one_or_none()
+
+
+def identities_of(tx: Tx, *, account_id: int) -> Sequence[ExternalIdentity]:
+    """Return who at a provider opens an account."""
+    statement = select(ExternalIdentity).where(ExternalIdentity.account_id == account_id)
+    return tx.session.exec(statement.order_by(col(ExternalIdentity.id))).all()
+
+
+def remove_identity(tx: Tx, *, row: ExternalIdentity) -> None:
+    """Have somebody at a provider open nothing here any more."""
+    tx.session.delete(row)
+
+
+def take_attempt(tx: Tx, *, state: str) -> SignInAttempt | None:
+    """Return the attempt of this state's digest, and forget it."""
+    found = tx.session.get(SignInAttempt, state)
+    if found is not None:
+        tx.session.delete(found)
+    return found
+
+
+def forget_attempts(tx: Tx, *, before: datetime) -> None:
+    """Forget the attempts that ended before."""
+    tx.session.execute(delete(SignInAttempt).where(col(SignInAttempt.expires_at) < before))

@@ -22,8 +22,9 @@ from sqlalchemy.exc import (
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from sqlmodel import Session
 
+from drumkeep.domain.audit import Change
 from drumkeep.errors import Conflict, Fault, Invalid, Unavailable
-from drumkeep.storage import room
+from drumkeep.storage import audit_trail, room
 from drumkeep.storage.engine import READ_ONLY
 
 _GUARD: Final = "drumkeep_guard"
@@ -50,10 +51,24 @@ class Tx:
         """
         self._after.append(call)
 
+    def call_deed(self, words: str) -> None:
+        """Say what is done here, where the rows alone do not tell; who does it is on record."""
+        trail = audit_trail.trail_of(self.session)
+        if trail is not None:
+            trail.did = words
+
+    def note_deed(self, words: str, *, kind: str, thing: str, **fields: Change) -> None:
+        """Put a deed on record that leaves no rows of its own, with fields before and after."""
+        trail = audit_trail.trail_of(self.session)
+        if trail is not None:
+            trail.noted.append((kind, thing, words, fields))
+
 
 @contextmanager
 def transaction(engine: Engine) -> Iterator[Tx]:
     """Open a transaction that may write; commit at the end, roll back on any error.
+
+    Where somebody is behind it (:func:`audit_trail.acting`), what changed is put on record in it.
 
     It takes the write lock at once (SQLite: ``BEGIN IMMEDIATE``; PostgreSQL: an advisory lock), so
     that what was read before a write is still true when it is written; a second writer waits 5 s.
@@ -73,7 +88,11 @@ def transaction(engine: Engine) -> Iterator[Tx]:
         guard = engine.get_execution_options().get(_GUARD)
         if guard is not None:
             guard(tx)
+        trail = audit_trail.follow(session)
         yield tx
+        if trail is not None:
+            session.flush()
+            trail.settle(session)
         session.commit()
     for call in tx._after:  # noqa: SLF001 - ours
         call()

@@ -15,13 +15,13 @@ from drumkeep.asgi.dependencies import (
     services,
 )
 from drumkeep.domain.roles import Action
-from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid, Unauthenticated
+from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid
 from drumkeep.operations import accounts, sessions
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.qr import public_address
 from drumkeep.web.shell import Shell, ShellDep, see
 from drumkeep.web.templating import render
-from drumkeep.web.views.people import PhoneCode, own_devices, person_lines, phone_code
+from drumkeep.web.views.people import PhoneCode, person_lines, phone_code
 
 router = APIRouter()
 
@@ -139,51 +139,6 @@ async def sign_phone_in(request: Request, secret: str, now: Now) -> Response:
     response = see("/floor")
     signed_in.keep(response)
     return response
-
-
-@router.get("/me")
-def me(tx: ReadingDep, shell: ShellDep) -> HTMLResponse:
-    """Show one's own page."""
-    return _own(tx, shell)
-
-
-@router.post("/me/password")
-async def change_password(
-    request: Request, shell: ShellDep, current: Text = "", password: Text = ""
-) -> Response:
-    """Change one's own password; every other device is signed out."""
-    faults: tuple[Fault, ...] = ()
-    try:
-        signed_in = await access.change_own_account(
-            request,
-            caller=shell.caller,
-            changes={"password": password},
-            current_password=current,
-            now=shell.now,
-        )
-    except Invalid as error:
-        faults = error.faults
-    except Unauthenticated:
-        mend = "Write the one that holds until now; a manager can set a new one."
-        faults = (Fault("current", None, "is not your password", mend),)
-    else:
-        response = see("/me")
-        signed_in.keep(response)
-        return response
-    database = services(request).database
-    answer = await database.read(lambda tx: _own(tx, shell, faults=faults))
-    answer.status_code = 422
-    return answer
-
-
-def _own(tx: Tx, shell: Shell, *, faults: tuple[Fault, ...] = ()) -> HTMLResponse:
-    return shell.answer(
-        "me.html",
-        tx=tx,
-        faults=faults,
-        account=shell.caller.name,
-        devices=own_devices(tx, caller=shell.caller, now=shell.now),
-    )
 
 
 def _page(

@@ -9,7 +9,9 @@ from starlette.staticfiles import StaticFiles
 
 from drumkeep.web import (
     alarms,
+    audit,
     chart,
+    company,
     drums,
     floor,
     gateways,
@@ -32,6 +34,8 @@ from drumkeep.web import (
     sign_in,
     sparkplug,
     strays,
+    tokens,
+    trace,
     verdict,
     why,
 )
@@ -58,9 +62,13 @@ PAGES = (
     labels,
     receive,
     photos,
+    trace,
     methods,
     me,
+    company,
     people,
+    tokens,
+    audit,
     notices,
     live,
     offline,

@@ -7,7 +7,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi import sign_in as access
 from drumkeep.asgi.authentication import clear_cookie
-from drumkeep.asgi.dependencies import Now, TransactionDep
+from drumkeep.asgi.dependencies import Now, TransactionDep, services
 from drumkeep.asgi.problems import TooOften
 from drumkeep.errors import Unauthenticated
 from drumkeep.operations import sessions
@@ -22,7 +22,7 @@ Text = Annotated[str, Form(max_length=400)]
 @router.get("/sign-in")
 async def sign_in_page(request: Request, next: str = "/floor") -> HTMLResponse:  # noqa: A002
     """Ask for name and password."""
-    return _page(request, next=next)
+    return page(request, next=next)
 
 
 @router.post("/sign-in")
@@ -37,11 +37,11 @@ async def sign_in(
     try:
         signed_in = await access.sign_in(request, name=name, password=password, now=now)
     except Unauthenticated as error:
-        return _page(request, next=next, name=name, error=error.title, status=401)
+        return page(request, next=next, name=name, error=error.title, status=401)
     except TooOften as error:
-        page = _page(request, next=next, name=name, error=error.title, status=429)
-        page.headers["Retry-After"] = str(error.retry_s)
-        return page
+        shown = page(request, next=next, name=name, error=error.title, status=429)
+        shown.headers["Retry-After"] = str(error.retry_s)
+        return shown
     response = see(safe_next(next))
     signed_in.keep(response)
     return response
@@ -51,20 +51,21 @@ async def sign_in(
 def sign_out(tx: TransactionDep, shell: ShellDep) -> Response:
     """End this session."""
     if shell.caller.session_id is not None:
-        sessions.end_session(tx, session_id=shell.caller.session_id, now=shell.now)
+        sessions.sign_out(tx, session_id=shell.caller.session_id, now=shell.now)
     response = see("/sign-in")
     clear_cookie(response)
     return response
 
 
-def _page(
+def page(
     request: Request,
     *,
-    next: str,  # noqa: A002
+    next: str = "/floor",  # noqa: A002
     name: str = "",
     error: str | None = None,
     status: int = 200,
 ) -> HTMLResponse:
+    """Show the form, with what went wrong."""
     # no session yet, so no token: the request's origin is checked instead
     html = render(
         "sign_in.html",
@@ -73,5 +74,6 @@ def _page(
         next=safe_next(next),
         name=name,
         error=error,
+        company=services(request).provider is not None,
     )
     return HTMLResponse(html, status_code=status)

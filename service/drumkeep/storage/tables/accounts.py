@@ -2,6 +2,7 @@
 
 from datetime import datetime
 
+from sqlalchemy import UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 
@@ -29,6 +30,7 @@ class SignedIn(SQLModel, table=True):
     expires_at: datetime
     ended_at: datetime | None = None
     user_agent: str = Field(default="", max_length=200)
+    address: str = Field(default="", max_length=64, sa_column_kwargs={"server_default": ""})
 
 
 class PhonePass(SQLModel, table=True):
@@ -46,7 +48,11 @@ class PhonePass(SQLModel, table=True):
 
 
 class Token(SQLModel, table=True):
-    """A bearer token of one integration; only the SHA-256 of its secret is kept."""
+    """A bearer token of one integration; only the SHA-256 of its secret is kept.
+
+    ``account_id``: whose own it is, and as whom it acts. ``scopes``: what it is good for, words
+    with spaces between; None: all that its role may.
+    """
 
     id: int = Field(default=None, primary_key=True)
     name: str = Field(max_length=120, unique=True)
@@ -56,3 +62,38 @@ class Token(SQLModel, table=True):
     created_at: datetime
     expires_at: datetime | None = None
     revoked_at: datetime | None = None
+    account_id: int | None = Field(default=None, foreign_key="account.id", index=True)
+    scopes: str | None = Field(default=None, max_length=80)
+    last_used_at: datetime | None = None
+
+
+class ExternalIdentity(SQLModel, table=True):
+    """Somebody at an OpenID provider, known by its subject, and the account that this opens."""
+
+    __tablename__ = "external_identity"
+    __table_args__ = (UniqueConstraint("issuer", "subject"),)
+
+    id: int = Field(default=None, primary_key=True)
+    account_id: int = Field(foreign_key="account.id", index=True)
+    issuer: str = Field(max_length=300)
+    subject: str = Field(max_length=255)
+    email: str | None = Field(default=None, max_length=254)
+    created_at: datetime
+    last_used_at: datetime
+
+
+class SignInAttempt(SQLModel, table=True):
+    """Somebody who was sent to the OpenID provider and has not come back.
+
+    ``browser`` is the SHA-256 of what its cookie holds; ``account_id`` who wants to be linked.
+    """
+
+    __tablename__ = "sign_in_attempt"
+
+    state: str = Field(max_length=64, primary_key=True)
+    browser: str = Field(max_length=64)
+    nonce: str = Field(max_length=64)
+    verifier: str = Field(max_length=128)
+    next: str = Field(max_length=400)
+    account_id: int | None = Field(default=None, foreign_key="account.id")
+    expires_at: datetime = Field(index=True)

@@ -35,6 +35,7 @@ class DeviceLine:
 
     handle: str
     words: str
+    address: str
     since: datetime
     until: datetime
     here: bool
@@ -104,7 +105,8 @@ def _devices(held: Sequence[SignedIn], *, caller: Caller) -> list[DeviceLine]:
     return [
         DeviceLine(
             handle=sessions.handle_of(session),
-            words=_device_words(session.user_agent),
+            words=device_words(session.user_agent),
+            address=session.address,
             since=session.created_at,
             until=session.expires_at,
             here=session.id == caller.session_id,
@@ -113,5 +115,6 @@ def _devices(held: Sequence[SignedIn], *, caller: Caller) -> list[DeviceLine]:
     ]
 
 
-def _device_words(user_agent: str) -> str:
+def device_words(user_agent: str) -> str:
+    """Return what people call the kind of device that says this of itself."""
     return next((words for mark, words in _KINDS.items() if mark in user_agent), "A program")

@@ -1,0 +1,114 @@
+"""Entries of the audit as the page and its file show them."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+from urllib.parse import quote
+
+from drumkeep.operations.audit import Entry
+from drumkeep.web.views.people import device_words
+
+COLUMNS: Final = (
+    "at",
+    "who",
+    "role",
+    "way",
+    "address",
+    "device",
+    "session",
+    "did",
+    "kind",
+    "thing",
+    "field",
+    "deed",
+)
+
+_WAYS: Final = {"page": "on the pages", "api": "by the API", "command": "by command"}
+_LED: Final = {"drum": "/drums/", "account": "/people#", "product": "/products/"}
+_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
+
+
+@dataclass(frozen=True, slots=True)
+class FieldLine:
+    """A field's value before and after, in words; empty: there was none."""
+
+    name: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AuditLine:
+    """An entry; ``leads`` to the page of the thing, if it has one."""
+
+    at: datetime
+    who: str
+    role: str
+    way: str
+    address: str
+    device: str
+    did: str
+    kind: str
+    thing: str
+    leads: str | None
+    fields: tuple[FieldLine, ...]
+
+
+def audit_line(entry: Entry) -> AuditLine:
+    """Return an entry as the page shows it."""
+    led = _LED.get(entry.kind)
+    return AuditLine(
+        at=entry.at,
+        who=entry.actor,
+        role=entry.role,
+        way=_WAYS.get(entry.way, entry.way),
+        address=entry.address,
+        device=entry.device if entry.way == "command" else device_words(entry.device),
+        did=entry.did,
+        kind=entry.kind.replace("_", " "),
+        thing=entry.thing,
+        leads=led + quote(entry.thing, safe="") if led and entry.thing else None,
+        fields=_fields(entry),
+    )
+
+
+def csv_row(entry: Entry) -> list[str]:
+    """Return an entry as a row of the file; no cell is a formula to a spreadsheet."""
+    fields = "; ".join(
+        f"{field.name}: {field.before or '-'} -> {field.after or '-'}" for field in _fields(entry)
+    )
+    cells = (
+        entry.at.isoformat(),
+        entry.actor,
+        entry.role,
+        entry.way,
+        entry.address,
+        entry.device,
+        entry.session or "",
+        entry.did,
+        entry.kind,
+        entry.thing,
+        fields,
+        entry.deed,
+    )
+    return [f"'{cell}" if cell.startswith(_FORMULA) else cell for cell in cells]
+
+
+def _fields(entry: Entry) -> tuple[FieldLine, ...]:
+    return tuple(
+        FieldLine(
+            name=(name if part.of == entry.kind else f"{part.of} {name}").replace("_", " "),
+            before=_words(before),
+            after=_words(after),
+        )
+        for part in entry.parts
+        for name, (before, after) in part.fields.items()
+    )
+
+
+def _words(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -86,11 +86,12 @@ def test_only_who_records_may_add_one_and_only_who_signed_in_may_see_it(serving,
         (photo(), {"note": "x" * 501}, "note"),
         (photo(), {"claim": "x"}, "claim"),
     ],
+    ids=["words", "bomb", "shows", "event", "delivery", "note", "claim"],
 )
 def test_what_cannot_be_kept_is_refused_by_field(yard, tag, content, query, field):
     answer = sent(yard.client, content, drum=tag, **query)
     assert answer.status_code == 422, answer.text
-    assert field in [fault["field"] for fault in answer.json()["faults"]]
+    assert field in [fault["field"] for fault in answer.json()["errors"]]
 
 
 def test_of_nothing_unknown_drums_and_other_kinds_of_body_are_refused(yard, tag):

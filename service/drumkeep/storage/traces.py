@@ -7,7 +7,8 @@ from sqlalchemy import select as select_rows
 from sqlmodel import col, or_, select
 
 from drumkeep.storage.tables.alarms import Alarm
-from drumkeep.storage.tables.drums import Drum, Pour, Stay
+from drumkeep.storage.tables.catalogue import Lot, Product
+from drumkeep.storage.tables.drums import Drum, Event, Pour, Stay
 from drumkeep.storage.tables.estimates import Checkpoint
 from drumkeep.storage.transaction import Tx
 
@@ -64,3 +65,24 @@ def alarms_of(
         )
         .order_by(col(Alarm.raised_at))
     ).all()
+
+
+def events_by_drum(tx: Tx, *, drum_ids: Sequence[int]) -> dict[int, list[Event]]:
+    """Return the logs of drums, in order of recording."""
+    found: dict[int, list[Event]] = {drum_id: [] for drum_id in drum_ids}
+    for row in tx.session.exec(
+        select(Event).where(col(Event.drum_id).in_(drum_ids)).order_by(col(Event.seq))
+    ):
+        found[row.drum_id].append(row)
+    return found
+
+
+def lots_called(tx: Tx, *, code: str) -> list[tuple[Lot, Product]]:
+    """Return the lots of this code, of whichever product."""
+    rows = tx.session.exec(
+        select(Lot, Product)
+        .join(Product, col(Product.id) == col(Lot.product_id))
+        .where(Lot.code == code)
+        .order_by(col(Product.code))
+    ).all()
+    return list(rows)

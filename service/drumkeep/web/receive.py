@@ -72,7 +72,8 @@ async def receive(
     refuse_unless_may(shell.caller, Action.RECORD)
     database = services(request).database
     try:
-        picture = await picture_in(await request.form())
+        async with request.form() as sent:
+            picture = await picture_in(sent)
         identity = await database.write(lambda tx: _receive(tx, shell, form, picture))
     except (Conflict, Invalid, RequestValidationError) as error:
         faults = faults_in_words(error, shell.formats)

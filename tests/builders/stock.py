@@ -23,6 +23,7 @@ FIELDS: Final[dict[str, Body]] = {
     "held": {"reason": "a dent in the lid"},
     "released": {"reason": "the dent is old"},
     "inspected": {"reached_bottom": True, "solids": "none", "bulge": "none", "ring": "red"},
+    "ratio_off": {},
     "emptied": {},
     "disposed": {},
     "corrected": {"event": "?", "void": True},

@@ -51,6 +51,7 @@ EFFECTS = {
     "held": lambda drum, _: drum["readiness"]["state"] == "on_hold",
     "released": lambda drum, _: drum["readiness"]["state"] != "on_hold",
     "inspected": lambda drum, _: drum["condition"] == "clear",
+    "ratio_off": lambda drum, _: drum["readiness"]["state"] == "on_hold",
     "emptied": lambda drum, _: (drum["ended"], drum["net_kg"]) == ("emptied", 0.0),
     "disposed": lambda drum, _: (drum["ended"], drum["net_kg"]) == ("disposed", 250.0),
 }
@@ -236,7 +237,8 @@ def test_what_cannot_be_is_refused_with_field_value_and_mend(  # noqa: PLR0917
 
     fault = check_problem(answer, 422, field)
     assert "Input should" not in answer.text
-    if not isinstance(body.get(field), dict | list) and field != "data":
+    unknown = field in {"colour", "from_"}  # may be a secret under a misspelt name
+    if not isinstance(body.get(field), dict | list) and field != "data" and not unknown:
         assert fault["value"] is not None or body.get(field) is None
     assert stored(yard.serving) == before
 

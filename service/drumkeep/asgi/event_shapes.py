@@ -27,10 +27,14 @@ class EventIn(Body):
 
 
 class MovedIn(EventIn):
-    """The drum went to another place, ``site/code``."""
+    """The drum went to another place, ``site/code``.
+
+    ``from`` is where it was last seen to stand: when it was moved meanwhile, this is refused.
+    """
 
     kind: Literal["moved"]
     to: Line
+    from_: str | None = Field(default=None, alias="from", min_length=1, max_length=200)
 
 
 class WantedIn(EventIn):
@@ -141,6 +145,16 @@ class InspectedIn(EventIn):
     ring: Literal["red", "double", "none"] | None = None
 
 
+class RatioOffIn(EventIn):
+    """The ratio pulsed at the gun; both drums of the set are to be looked at again.
+
+    ``with`` is the tag of the other; without it, the one open drum of the other side in the place.
+    """
+
+    kind: Literal["ratio_off"]
+    with_: str | None = Field(default=None, alias="with", min_length=1, max_length=20)
+
+
 class CorrectedIn(EventIn):
     """Another event was wrong: replace its time or fields, or withdraw it with ``void``."""
 
@@ -193,6 +207,7 @@ SHAPES: Final[dict[EventKind, type[EventIn]]] = {
     EventKind.HELD: ReasonIn,
     EventKind.RELEASED: ReasonIn,
     EventKind.INSPECTED: InspectedIn,
+    EventKind.RATIO_OFF: RatioOffIn,
     EventKind.CORRECTED: CorrectedIn,
 }
 """``received`` is not here: a drum is received by posting it to ``/drums``."""

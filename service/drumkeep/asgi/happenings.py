@@ -20,8 +20,12 @@ from drumkeep.storage.transaction import Tx
 
 _Shape = TypeVar("_Shape", bound=BaseModel)
 
-_PLACES: Final = {EventKind.MOVED: ("to",), EventKind.RECEIVED: ("place", "from")}
-_DRUMS: Final = {EventKind.DECANTED: ("to",), EventKind.TOPPED: ("from",)}
+_PLACES: Final = {EventKind.MOVED: ("to", "from"), EventKind.RECEIVED: ("place", "from")}
+_DRUMS: Final = {
+    EventKind.DECANTED: ("to",),
+    EventKind.TOPPED: ("from",),
+    EventKind.RATIO_OFF: ("with",),
+}
 
 _FIXED: Final = frozenset({"id", "kind", "at", "note", "product", "lot", "tag", "share", "tare_kg"})
 """Fields that a correction does not change: what an event is, and what its drum is by itself."""
@@ -87,7 +91,10 @@ def happening_of(tx: Tx, event: EventIn) -> Happening:
         raise Invalid(
             "The weight is not clear.", [Fault("net_kg", data.get("net_kg"), "is not one", mend)]
         )
-    return Happening(event_id=event.id, kind=kind, at=event.at, data=data, note=event.note)
+    seen_in = data.pop("from", None) if kind is EventKind.MOVED else None
+    return Happening(
+        event_id=event.id, kind=kind, at=event.at, data=data, note=event.note, seen_in=seen_in
+    )
 
 
 def _resolved(tx: Tx, kind: EventKind, fields: Mapping[str, Any]) -> dict[str, Any]:
@@ -130,6 +137,8 @@ def _corrected_fields(kind: EventKind, fields: Mapping[str, Any]) -> dict[str, A
     own = {
         info.alias or name: info for name, info in shape.model_fields.items() if name not in _FIXED
     }
+    if kind is EventKind.MOVED:
+        del own["from"]  # what somebody saw before, and no part of the record
     faults: list[Fault] = []
     data: dict[str, Any] = {}
     for name, value in fields.items():

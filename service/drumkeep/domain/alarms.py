@@ -44,6 +44,7 @@ class AlarmKind(StrEnum):
     GATEWAY_CLOCK = "gateway_clock"
     BATTERY_LOW = "battery_low"
     RIG_CHECK = "rig_check"
+    RATIO_OFF = "ratio_off"
 
 
 class Priority(StrEnum):

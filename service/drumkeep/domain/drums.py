@@ -48,17 +48,31 @@ class Hold:
 
 
 @dataclass(frozen=True)
+class Recheck:
+    """A drum to be looked at again: the ratio pulsed at the gun that drew from it.
+
+    ``other`` is the tag of the other drum of the set; None where nobody said.
+    """
+
+    since: datetime
+    other: str | None = None
+
+
+@dataclass(frozen=True)
 class DrumFacts:
     """What is true of a drum now, by what people recorded.
 
     ``agitations`` are the times and minutes of all of them, in order; ``poured_in`` the tags of
-    the drums that liquid came from, and when.
+    the drums that liquid came from, and when. ``weighed_to_kg`` is what the scale of the last
+    weighing reads to; None where it was not told, or liquid went in or out since.
     """
 
     received_at: datetime
     place: int
     net_kg: float
     stays: tuple[Stay, ...]
+    weighed_to_kg: float | None = None
+    recheck: Recheck | None = None
     origin: int | None = None
     un_mark: UnMark | None = None
     ended: EventKind | None = None
@@ -186,14 +200,19 @@ def _after(state: _Fold, facts: DrumFacts, event: DrumEvent) -> DrumFacts:  # no
             return _move(state, facts, event)
         case EventKind.WEIGHED:
             _check_mass(float(data["net_kg"]), product=product, name="net_kg")
-            return replace(facts, net_kg=float(data["net_kg"]))
+            reads_to = data.get("resolution_kg")
+            return replace(
+                facts,
+                net_kg=float(data["net_kg"]),
+                weighed_to_kg=None if reads_to is None else float(reads_to),
+            )
         case EventKind.TOPPED:
             return _top(facts, event, product=product)
         case EventKind.DECANTED:
-            return replace(facts, net_kg=_decant(facts, data))
+            return replace(facts, net_kg=_decant(facts, data), weighed_to_kg=None)
         case EventKind.DIPPED | EventKind.SKIN:
             _check_height(facts, data, product=product)
-            return replace(facts, dipped_at=event.at)
+            return _rechecked(replace(facts, dipped_at=event.at), event)
         case EventKind.OPENED:
             since = facts.open_since or event.at
             first = facts.opened_at or event.at
@@ -204,7 +223,7 @@ def _after(state: _Fold, facts: DrumFacts, event: DrumEvent) -> DrumFacts:  # no
             return replace(facts, blanketed_at=event.at, open_since=None)
         case EventKind.AGITATED:
             ran = (event.at, float(data["minutes"]))
-            return replace(facts, agitations=(*facts.agitations, ran))
+            return _rechecked(replace(facts, agitations=(*facts.agitations, ran)), event)
         case EventKind.HEATED:
             check_device(str(event.data["device"]))
             heater = heater_of(event)
@@ -216,7 +235,10 @@ def _after(state: _Fold, facts: DrumFacts, event: DrumEvent) -> DrumFacts:  # no
         case EventKind.RELEASED:
             return _release(facts)
         case EventKind.INSPECTED:
-            return _inspect(facts, event)
+            return _rechecked(_inspect(facts, event), event)
+        case EventKind.RATIO_OFF:
+            other = data.get("with")
+            return replace(facts, recheck=Recheck(since=event.at, other=other))
         case EventKind.WANTED:
             output = data.get("output")
             return replace(
@@ -262,7 +284,11 @@ def _top(facts: DrumFacts, event: DrumEvent, *, product: Product) -> DrumFacts:
         hold = Hold(reason="; ".join(reasons), since=event.at, by=event.by)
     source = ((str(data["from"]), event.at),) if "from" in data else ()
     return replace(
-        facts, net_kg=facts.net_kg + added, hold=hold, poured_in=(*facts.poured_in, *source)
+        facts,
+        net_kg=facts.net_kg + added,
+        weighed_to_kg=None,
+        hold=hold,
+        poured_in=(*facts.poured_in, *source),
     )
 
 
@@ -329,6 +355,11 @@ def _check_height(facts: DrumFacts, data: Mapping[str, Any], *, product: Product
         mend = f"Give the height above the bottom, 0 to {depth:.2f} m, or weigh the drum first."
         problem = f"is above the liquid, which stands {depth:.2f} m high"
         raise Invalid("That is above the liquid.", [Fault("height_m", height, problem, mend)])
+
+
+def _rechecked(facts: DrumFacts, event: DrumEvent) -> DrumFacts:
+    """Take a drum that was looked at, dipped or mixed off the list of those to be looked at."""
+    return facts if event.kind is EventKind.SKIN else replace(facts, recheck=None)
 
 
 def _moment(value: object) -> datetime | None:

@@ -31,6 +31,7 @@ class EventKind(StrEnum):
     HELD = "held"
     RELEASED = "released"
     INSPECTED = "inspected"
+    RATIO_OFF = "ratio_off"
     EMPTIED = "emptied"
     DISPOSED = "disposed"
     CORRECTED = "corrected"

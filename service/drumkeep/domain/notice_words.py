@@ -44,6 +44,7 @@ _CAUTIONS: Final[Mapping[AlarmKind, tuple[str, ...]]] = {
     AlarmKind.CONDENSATION: (_NITROGEN, cautions.CAUTION_ISO),
     AlarmKind.BLANKET_MISSING: (_NITROGEN, cautions.CAUTION_ISO),
     AlarmKind.SHELF_LIFE: (_MOVING,),
+    AlarmKind.RATIO_OFF: (_DIPPING, cautions.CAUTION_ISO),
     AlarmKind.SENSOR_SILENT: (_DIPPING,),
     AlarmKind.SENSOR_STUCK: (_DIPPING,),
     AlarmKind.SENSOR_IMPLAUSIBLE: (_DIPPING,),

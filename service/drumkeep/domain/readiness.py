@@ -30,7 +30,7 @@ from drumkeep.domain.content import (
     agent_words,
     spent_words,
 )
-from drumkeep.domain.drums import DrumFacts
+from drumkeep.domain.drums import DrumFacts, Recheck
 from drumkeep.domain.products import OutputClass, Product, Side
 from drumkeep.domain.quantities import kilograms_from_pounds
 from drumkeep.domain.wording import difference, mass, moment, pressure, temperature
@@ -324,7 +324,22 @@ def _held(
     if facts.hold is not None:
         words.reasons.append(f"On hold: {facts.hold.reason}.")
         words.advice.append("Ask the manager.")
-    return None if poor is None and facts.hold is None else Readiness.ON_HOLD
+    if facts.recheck is not None:
+        _recheck(words, facts.recheck, asks=poor is not None or facts.hold is not None)
+    held = poor is not None or facts.hold is not None or facts.recheck is not None
+    return Readiness.ON_HOLD if held else None
+
+
+def _recheck(words: _Words, recheck: Recheck, *, asks: bool) -> None:
+    """Have both drums of a set looked at whose ratio pulsed (common practice, no source)."""
+    if not asks:
+        words.answer = Answer.LOOK_FIRST
+    other = "the other drum of the set" if recheck.other is None else f"drum {recheck.other}"
+    words.reasons.append(f"The ratio pulsed at the gun {moment(recheck.since)}, with {other}.")
+    words.advice.append(
+        "Stop spraying. Look for solids, gel and an empty drum, dip the bottom of both, mix, and "
+        "record it; have the pumps and their strainers looked at."
+    )
 
 
 def _unknown(words: _Words, computed: Computed | None) -> None:

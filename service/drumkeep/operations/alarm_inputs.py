@@ -75,6 +75,7 @@ def _drum_now(row: StockRow, *, product: Product) -> DrumNow:
         ready=estimate.readiness == Readiness.READY.value,
         in_warm_room=row.place.kind == PlaceKind.WARM_ROOM.value,
         open_since=_moment(outlook, "open_since"),
+        recheck_since=_moment(outlook, "recheck_since"),
         dew_margin_k=estimate.dew_margin_k,
         humidity=estimate.humidity,
         humidity_assumed=bool(estimate.humidity_assumed),

@@ -16,8 +16,9 @@ from drumkeep.domain.products import Product
 from drumkeep.domain.roles import Role, correction_action, event_action, may
 from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid, NotFound, Refused
 from drumkeep.operations.estimates import START_HOURS, origin_of, refresh_drums
-from drumkeep.operations.pours import LOOKED_UP, corrected_event, pour_of, told_of
+from drumkeep.operations.pours import LOOKED_UP, corrected_event, told_of
 from drumkeep.operations.surroundings import Ground, read_ground
+from drumkeep.operations.twins import twin_of
 from drumkeep.storage import catalogue
 from drumkeep.storage import drums as rows
 from drumkeep.storage.products import as_product
@@ -36,13 +37,26 @@ class By:
 
 @dataclass(frozen=True)
 class Happening:
-    """An event to record: its kind's own fields in ``data``, places as ids."""
+    """An event to record: its kind's own fields in ``data``, places as ids.
+
+    ``seen_in`` is the place where whoever moves a drum last saw it; None where it was not told.
+    """
 
     event_id: UUID
     kind: EventKind
     at: datetime
     data: Mapping[str, Any] = field(default_factory=dict)
     note: str | None = None
+    seen_in: int | None = None
+
+
+@dataclass(frozen=True)
+class Logged:
+    """An event as logged, and from when on (epoch ms) which drums are to be computed anew."""
+
+    drum: Drum
+    row: Event
+    changed: Mapping[int, int]
 
 
 def record_event(
@@ -61,6 +75,16 @@ def record_event(
     Conflict, Invalid
         It makes no sense with what is on record; nothing is stored.
     """
+    logged = log_happening(tx, tag=tag, happening=happening, by=by, now=now)
+    if logged.changed:
+        if happening.kind is EventKind.MOVED:
+            refuse_beyond_capacity(tx, place_id=int(happening.data["to"]))
+        refresh_drums(tx, since=logged.changed, now=now)
+    return logged.drum, logged.row
+
+
+def log_happening(tx: Tx, *, tag: str, happening: Happening, by: By, now: datetime) -> Logged:
+    """Do the same as :func:`record_event` and leave the computing, for many at once, to others."""
     drum = drum_tagged(tx, tag=tag)
     known = rows.event_by_id(tx, event_id=happening.event_id)
     if happening.kind is EventKind.RECEIVED:
@@ -74,7 +98,9 @@ def record_event(
     data = _data(happening, drum=drum, target=target)
     if known is not None:
         _refuse_another(known, happening, drum=drum, data=data)
-        return drum, known
+        return Logged(drum, known, {})
+    if happening.seen_in is not None and happening.seen_in != drum.place_id:
+        raise moved_meanwhile(tx, drum=drum, log=before)
     if target is not None:
         target = _as_believed(target, before)
     refuse_unless_may(by, happening.kind, target=target, now=now)
@@ -88,7 +114,7 @@ def record_event(
         by=by.account_id,
         note=happening.note,
     )
-    event, twin = pour_of(tx, drum=drum, event=event, target=target)
+    event, twin = twin_of(tx, drum=drum, event=event, target=target)
     ground = read_ground(tx)
     row, since = _take(tx, drum=drum, log=log, event=event, by=by, ground=ground)
     changed = {drum.id: since}
@@ -99,8 +125,39 @@ def record_event(
                 tx, drum=twin.drum, log=theirs, event=twin.event, by=by, ground=ground
             )
     tx.session.flush()
-    refresh_drums(tx, since=changed, now=now)
-    return drum, row
+    return Logged(drum, row, changed)
+
+
+def moved_meanwhile(tx: Tx, *, drum: Drum, log: Sequence[DrumEvent]) -> Conflict:
+    """Return the refusal of a move by somebody who does not know of the last one."""
+    last = next(e for e in reversed(log) if e.kind in (EventKind.MOVED, EventKind.RECEIVED))
+    row = rows.event_by_id(tx, event_id=last.id)
+    where = catalogue.place_references(tx, ids=[drum.place_id])[drum.place_id]
+    by = "somebody" if row is None else row.by
+    problem = f"went to {where} at {last.at:%Y-%m-%dT%H:%M:%SZ} meanwhile, by {by}"
+    mend = "Look where it stands; if it is to go on from there, move it from there."
+    return Conflict("Somebody moved it meanwhile.", [Fault("drum", drum.tag, problem, mend)])
+
+
+def refuse_beyond_capacity(tx: Tx, *, place_id: int, came: int = 1) -> None:
+    """Refuse the last that came into a place that does not hold so many; nothing is kept of it.
+
+    Raises
+    ------
+    Conflict
+        Naming how many drums more would fit.
+    """
+    place = catalogue.places_by_id(tx, ids=[place_id])[place_id]
+    if place.capacity is None:
+        return
+    there = rows.count_in(tx, place_id=place_id)
+    if there <= place.capacity:
+        return
+    free = max(place.capacity - (there - came), 0)
+    reference = catalogue.place_references(tx, ids=[place_id])[place_id]
+    problem = f"holds {place.capacity} drums and has room for {free} more, not for {came}"
+    mend = "Take some out, choose another place, or have a manager change what it holds."
+    raise Conflict("They do not fit there.", [Fault("to", reference, problem, mend)])
 
 
 def _take(
@@ -186,7 +243,7 @@ def _refuse_another(
         known.drum_id == drum.id
         and known.kind == happening.kind.value
         and (known.kind == EventKind.WANTED or known.at == happening.at)
-        and (_told(known.data), known.note) == (data, happening.note)
+        and (_told(known.data), known.note) == (_told(data), happening.note)
     )
     if not same:
         raise another_event(happening.event_id)
@@ -289,7 +346,7 @@ def _data(happening: Happening, *, drum: Drum, target: DrumEvent | None) -> dict
             return _weighed(data, drum=drum)
         case EventKind.WANTED:
             return _wanted(data, at=happening.at.isoformat())
-        case EventKind.TOPPED | EventKind.DECANTED:
+        case EventKind.TOPPED | EventKind.DECANTED | EventKind.RATIO_OFF:
             _refuse_itself(data, drum=drum)
         case EventKind.CORRECTED if target is not None and not data.get("void"):
             return _corrected(data, drum=drum, kind=target.kind)
@@ -316,11 +373,11 @@ def _wanted(data: dict[str, Any], *, at: str | None) -> dict[str, Any]:
 
 
 def _refuse_itself(data: Mapping[str, Any], *, drum: Drum) -> None:
-    for name in ("to", "from"):
+    for name in ("to", "from", "with"):
         if data.get(name) == drum.tag:
             mend = "Name the other drum."
             raise Invalid(
-                "A drum is not filled from itself.",
+                "It takes two drums.",
                 [Fault(name, drum.tag, "is this drum", mend)],
             )
 

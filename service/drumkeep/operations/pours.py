@@ -23,8 +23,9 @@ from drumkeep.storage.transaction import Tx
 
 POURING: Final = frozenset({EventKind.TOPPED, EventKind.DECANTED})
 
-LOOKED_UP: Final = frozenset({"mixed_with", "was_held"})
-"""Fields of a topping that nobody tells: what else is in it, and what its donor was held for."""
+LOOKED_UP: Final = frozenset({"mixed_with", "was_held", "with"})
+"""Fields that nobody need tell: what else is in a drum that was topped up, what its donor was held
+for; the other drum of a set."""
 
 _NAMES_OTHER: Final = {EventKind.TOPPED: "from", EventKind.DECANTED: "to"}
 _PARTNER: Final = {EventKind.TOPPED: EventKind.DECANTED, EventKind.DECANTED: EventKind.TOPPED}

@@ -269,7 +269,11 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
         verdicts=verdicts,
         readiness=chosen["state"],
         ready_at=datetime.fromisoformat(chosen["ready_at"]) if chosen["ready_at"] else None,
-        outlook={**outlook.as_json(), "open_since": _iso(drum.facts.open_since)},
+        outlook={
+            **outlook.as_json(),
+            "open_since": _iso(drum.facts.open_since),
+            "recheck_since": _iso(drum.facts.recheck.since if drum.facts.recheck else None),
+        },
     )
 
 

@@ -8,7 +8,7 @@ from uuid import UUID
 
 from sqlalchemy import Select
 from sqlalchemy import select as select_rows
-from sqlmodel import col, delete, or_, select
+from sqlmodel import col, delete, func, or_, select
 
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.events import DrumEvent, EventKind
@@ -211,6 +211,23 @@ def place_at(tx: Tx, *, drum_id: int, at: datetime) -> int | None:
         )
         .order_by(col(Stay.since).desc())
     ).first()
+
+
+def count_in(tx: Tx, *, place_id: int) -> int:
+    """Return how many drums stand in a place."""
+    return tx.session.exec(
+        select(func.count()).where(col(Drum.place_id) == place_id, col(Drum.ended).is_(None))
+    ).one()
+
+
+def standing_in(tx: Tx, *, place_ids: Sequence[int]) -> dict[int, int]:
+    """Return how many drums stand in places, by place id; none has no entry."""
+    rows = tx.session.exec(
+        select(Drum.place_id, func.count())
+        .where(col(Drum.place_id).in_(place_ids), col(Drum.ended).is_(None))
+        .group_by(col(Drum.place_id))
+    ).all()
+    return dict(rows)
 
 
 def present_ids(tx: Tx) -> Sequence[int]:

@@ -28,6 +28,7 @@ from drumkeep.domain.alarm_rules.watch import (
     clocks_off,
     low_batteries,
     offline,
+    ratio,
     silent,
 )
 from drumkeep.domain.alarms import Finding
@@ -74,6 +75,7 @@ def findings(
         found += storage(place_drums, was=was)
         found += too_hot(place_drums, was=was)
         found += blanket(place_drums, now=now)
+        found += ratio(place_drums)
     for wanted_drums in group_by(
         [d for d in drums if d.wanted_at is not None and d.wanted_at > now],
         lambda d: (d.site, d.wanted_at),

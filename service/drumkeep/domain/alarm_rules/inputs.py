@@ -32,7 +32,7 @@ class DrumNow:
     """A drum as last computed, as the rules need it; steps are grid steps, NEVER when not so.
 
     ``dew_margin_k`` is how far its coldest surface lies above the dew point of the air round it.
-    ``heated`` says whether a heater is on.
+    ``heated`` says whether a heater is on, ``recheck_since`` when the ratio pulsed that it fed.
     ``place_ref`` and ``lot_ref`` name them by what no other is called: site and product included.
     """
 
@@ -71,6 +71,7 @@ class DrumNow:
     humidity: float | None = None
     humidity_assumed: bool = False
     heated: bool = False
+    recheck_since: datetime | None = None
 
 
 @dataclass(frozen=True)

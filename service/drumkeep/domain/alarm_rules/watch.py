@@ -54,6 +54,31 @@ def blanket(drums: Sequence[DrumNow], *, now: datetime) -> list[Finding]:
     ]
 
 
+def ratio(drums: Sequence[DrumNow]) -> list[Finding]:
+    """Tell of drums whose ratio pulsed at the gun, until each was looked at, dipped or mixed."""
+    due = [d for d in drums if d.recheck_since is not None]
+    if not due:
+        return []
+    first = due[0]
+    since = min(d.recheck_since for d in due if d.recheck_since is not None)
+    return [
+        Finding(
+            kind=AlarmKind.RATIO_OFF,
+            cause=first.place_ref,
+            site=first.site,
+            place=first.place,
+            priority=Priority.HIGH,
+            audience=(CREW, MANAGER),
+            message=(
+                f"Look at {count(due)} in {first.place_name}: the ratio pulsed at the gun "
+                f"{moment(since)}. Spray no more from them before each was dipped, mixed or looked "
+                "into."
+            ),
+            drums=tags(due),
+        )
+    ]
+
+
 def silent_after(interval_s: float) -> timedelta:
     """Return how long a sensor may say nothing before it counts as silent."""
     return max(timedelta(seconds=SILENT_INTERVALS * interval_s), SILENT_LEAST)

@@ -35,6 +35,7 @@ KIND_WORDS: Final[Mapping[str, str]] = {
     "gateway_offline": "Gateway offline",
     "gateway_clock": "Gateway's clock wrong",
     "battery_low": "Battery low",
+    "ratio_off": "Ratio pulsed at the gun",
     "rig_check": "Weekly check of a rig overdue",
 }
 

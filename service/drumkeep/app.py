@@ -261,6 +261,7 @@ def create_app(
         broker_files=make_broker_files(settings),
         mqtt_root=settings.mqtt_root,
         sends_notices=settings.notices == "on",
+        currency=settings.currency,
         provider=make_provider(settings),
         admission=make_admission(settings),
     )

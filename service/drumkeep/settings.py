@@ -56,6 +56,9 @@ class Settings(BaseSettings):
         Signs cookies, at least 32 characters; by default made once and kept in ``data_dir``.
     notices
         ``off``: nothing is sent to anybody, as befits a copy of a store that runs elsewhere.
+    currency
+        In which prices are said, three letters (ISO 4217); it is shown beside them, and nothing is
+        converted.
     public_url
         How people reach the pages, for QR codes and notices; with https the cookie is secure.
     trusted_proxies
@@ -90,6 +93,7 @@ class Settings(BaseSettings):
     raw_days: Annotated[int, Field(ge=90, le=36_500)] | None = None
     secret_key: SecretStr | None = None
     notices: Literal["on", "off"] = "on"
+    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] = "USD"
     public_url: Annotated[str, Field(pattern=r"^https?://[^/?#\s]+$")] | None = None
     trusted_proxies: str = "127.0.0.1,::1"
     oidc_issuer: Annotated[str, Field(pattern=_ISSUER)] | None = None

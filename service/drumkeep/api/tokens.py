@@ -58,15 +58,19 @@ def change_token(tx: TransactionDep, token_id: TokenId, body: TokenPatch, now: N
 
 
 def _out(tx: Tx, rows: Sequence[Token]) -> list[TokenOut]:
-    makers = stored.accounts_by_id(tx, ids=[row.created_by for row in rows])
+    ids = [i for row in rows for i in (row.created_by, row.account_id)]
+    people = stored.accounts_by_id(tx, ids=ids)
     return [
         TokenOut(
             id=row.id,
             name=row.name,
-            role=row.role,
-            created_by=None if row.created_by is None else makers[row.created_by].name,
+            role=row.role if row.account_id is None else people[row.account_id].role,
+            scopes=sorted(tokens.scopes_of(row)),
+            owner=None if row.account_id is None else people[row.account_id].name,
+            created_by=None if row.created_by is None else people[row.created_by].name,
             created_at=row.created_at,
             expires_at=row.expires_at,
+            last_used_at=row.last_used_at,
             revoked_at=row.revoked_at,
         )
         for row in rows

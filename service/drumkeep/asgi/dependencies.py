@@ -184,6 +184,8 @@ class Services:
         What the topics of gateways begin with.
     sends_notices
         Whether people are told of alarms elsewhere than on the pages.
+    currency
+        In which prices are said (ISO 4217).
     provider
         Where people sign in with their company's account; None: nowhere.
     admission
@@ -202,6 +204,7 @@ class Services:
     broker_files: BrokerFiles | None = None
     mqtt_root: str = "drumkeep/v1"
     sends_notices: bool = True
+    currency: str = "USD"
     provider: Provider | None = None
     admission: Admission = field(default_factory=Admission)
 

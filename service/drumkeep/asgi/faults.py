@@ -12,8 +12,13 @@ SECRET_FIELDS: Final = frozenset(
 )
 """Fields whose values are never repeated in an answer or a log."""
 
+_SECRET_WORDS: Final = ("pass", "secret", "token", "key", "csrf", "url", "credential")
+
 OWN: Final = "drumkeep"
 """Type of the validation errors that our own field types raise; they bring problem and mend."""
+
+_NOT_REPEATED: Final = frozenset({"missing", "json_invalid", "extra_forbidden"})
+"""Types of validation errors whose input may hold what we do not know."""
 
 _SOURCES: Final = frozenset({"body", "query", "path", "header", "cookie"})
 _Words = Callable[[Mapping[str, Any]], tuple[str, str]]
@@ -98,6 +103,11 @@ _WORDS: Final[dict[str, _Words]] = {
 }
 
 
+def sounds_secret(name: str) -> bool:
+    """Whether a field of this name may hold a secret, be it one of ours or a misspelt one."""
+    return name in SECRET_FIELDS or any(word in name.lower() for word in _SECRET_WORDS)
+
+
 def validation_faults(error: RequestValidationError) -> list[Fault]:
     """Put each validation error in our words."""
     return [fault_of(found) for found in error.errors()]
@@ -110,8 +120,12 @@ def fault_of(found: Mapping[str, Any]) -> Fault:
         place = place[1:]
     kind = found["type"]
     secret = any(part in SECRET_FIELDS for part in place)
-    # A missing field is reported with all that stood around it, secrets included.
-    value = None if secret or kind in {"missing", "json_invalid"} else found.get("input")
+    # A missing field is reported with all that stood around it, and a field that we do not know
+    # may be a secret under a misspelt name.
+    sent = found.get("input")
+    # What is sent in place of a value may hold anything, too.
+    hidden = secret or kind in _NOT_REPEATED or isinstance(sent, dict | list)
+    value = None if hidden else sent
     if kind == "json_invalid":
         place = []
     words = _WORDS.get(kind)

@@ -32,6 +32,8 @@ class Action(StrEnum):
     ACKNOWLEDGE_FOR_DISPATCHER = "acknowledge alarms addressed to the dispatcher"
     ACKNOWLEDGE_FOR_MANAGER = "acknowledge alarms addressed to the manager"
     SHELVE = "shelve alarms"
+    SETTLE_CLAIMS = "say what became of a claim"
+    PULL = "make pull lists, tick them off or check drums for hooking up"
     KEEP_STOCK = "count drums, keep consumables or check a rig"
     SEND_READINGS = "send readings"
     SEND_FORECASTS = "send forecasts of the air"
@@ -67,6 +69,8 @@ PERMISSIONS: Final[Mapping[Action, frozenset[Role]]] = {
     Action.ACKNOWLEDGE_FOR_DISPATCHER: _SENDING,
     Action.ACKNOWLEDGE_FOR_MANAGER: _MANAGING,
     Action.SHELVE: _MANAGING,
+    Action.SETTLE_CLAIMS: _MANAGING,
+    Action.PULL: _WORKING,
     Action.KEEP_STOCK: _WORKING,
     Action.SEND_READINGS: _WORKING,
     Action.SEND_FORECASTS: _SENDING,
@@ -80,12 +84,22 @@ ALL_SCOPES: Final = frozenset(Scope)
 _SCOPES: Final[Mapping[str, Scope]] = {
     # what a program sends by the clock
     "readings": Scope.INGEST,
-    "air-forecasts": Scope.INGEST,
     # what people record of drums and alarms
     "drums": Scope.RECORD,
     "deliveries": Scope.RECORD,
     "alarms": Scope.RECORD,
     "labels": Scope.RECORD,
+    "supplier-labels": Scope.RECORD,
+    "photos": Scope.RECORD,
+    "claims": Scope.RECORD,
+    "counts": Scope.RECORD,
+    "consumables": Scope.RECORD,
+    "rig-checks": Scope.RECORD,
+    "pulls": Scope.RECORD,
+    "side-checks": Scope.RECORD,
+    "moves": Scope.RECORD,
+    "pulls": Scope.RECORD,
+    "side-checks": Scope.RECORD,
     "counts": Scope.RECORD,
     "consumables": Scope.RECORD,
     "rig-checks": Scope.RECORD,
@@ -94,7 +108,7 @@ _SCOPES: Final[Mapping[str, Scope]] = {
 }
 
 _DEEPER: Final[Mapping[tuple[str, str], Scope]] = {
-    ("sites", "air-forecasts"): Scope.INGEST,
+    ("sites", "air-forecast"): Scope.INGEST,
 }
 
 CORRECTION_WINDOW: Final = timedelta(minutes=10)

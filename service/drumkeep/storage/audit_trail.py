@@ -13,7 +13,7 @@ from functools import cache
 from typing import Any, Final, cast
 
 import msgspec
-from sqlalchemy import Column, String, Table, UniqueConstraint, event, inspect
+from sqlalchemy import Column, Table, UniqueConstraint, event, inspect
 from sqlalchemy import insert as insert_into
 from sqlalchemy.orm import SessionTransaction
 from sqlmodel import Session, SQLModel
@@ -243,7 +243,7 @@ def _own_key(table: Table) -> tuple[str | None, str] | None:
     """Return what names a row to people: (column of what it lies in, own column), if anything."""
     for name in _NAMES:
         column = table.columns.get(name)
-        if column is None or not isinstance(column.type, String):
+        if column is None:
             continue
         if column.unique or column.primary_key:
             return None, name

@@ -49,15 +49,22 @@ from drumkeep.web.views.why import (
     WhyView,
 )
 from drumkeep.web.wording import ACTION, drum_marks
+from tests.unit.web.account_samples import account_pages
 from tests.unit.web.device_samples import device_pages, stray
 from tests.unit.web.notice_samples import notice, notice_pages
+from tests.unit.web.paper_samples import paper_pages, papers
 from tests.unit.web.receiving_samples import receiving_pages
 
 NOW = datetime(2027, 2, 5, 7, 12, tzinfo=UTC)  # 1:12 am at the site
 CHICAGO = ZoneInfo("America/Chicago")
 HOUR = timedelta(hours=1)
 DEVICE = DeviceLine(
-    handle="00ff", words="Android phone", since=NOW, until=NOW + timedelta(days=60), here=True
+    handle="00ff",
+    words="Android phone",
+    address="192.0.2.7",
+    since=NOW,
+    until=NOW + timedelta(days=60),
+    here=True,
 )
 SAYS = DeviceView(
     name="urn:dev:os:32473-p-1:battery",
@@ -361,6 +368,7 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
             "prints": (change(PrintView(at=NOW, by="Rosa", what="Printed (single, 4 × 6 in)")),),
             "ahead": "here",
             "past": "all",
+            "papers": change(papers(NOW)),
             "by_hours": True,
             "straps": (
                 change(StrapView(sensor="strap-1", on_wall=True, met="Computed 52.3", at=NOW)),
@@ -418,8 +426,8 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
         **device_pages(change, now=NOW),
         **notice_pages(change, now=NOW),
         **receiving_pages(change, now=NOW),
-        "sign_in.html": {"csrf": "c", "next": "/floor", "name": change("ana"), "error": "No."},
-        "me.html": {"account": "dana", "devices": change((DEVICE,)), "faults": ()},
+        **paper_pages(change, now=NOW, formats=formats()),
+        **account_pages(change, device=DEVICE, now=NOW),
         "people.html": {
             "people": change((PERSON,)),
             "code": None,

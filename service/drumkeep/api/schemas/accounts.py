@@ -68,11 +68,12 @@ class SessionOut(Answer):
 
 
 class TokenIn(Body):
-    """A new bearer token of an integration."""
+    """A new bearer token of an integration; without scopes it is good for all its role may."""
 
     name: Line
     role: Line
     expires_at: Moment | None = None
+    scopes: Annotated[list[Line], Field(min_length=1, max_length=9)] | None = None
 
 
 class TokenPatch(Body):
@@ -83,14 +84,17 @@ class TokenPatch(Body):
 
 
 class TokenOut(Answer):
-    """A token, without its secret."""
+    """A token, without its secret; ``owner`` whose own it is, and as whom it acts."""
 
     id: int
     name: str
     role: str
+    scopes: list[str]
+    owner: str | None
     created_by: str | None
     created_at: MomentOut
     expires_at: MomentOut | None
+    last_used_at: MomentOut | None
     revoked_at: MomentOut | None
 
 

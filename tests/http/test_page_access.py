@@ -221,6 +221,9 @@ def page_forms(yard: Yard) -> dict[str, dict[str, str]]:
         "/notices/mara/1/test": {},
         "/notices/mara/1/remove": {},
         "/labels": {"drums": tag, "size": "4x6in", "start": "1"},
+        "/photos": {"drum": tag},
+        "/claims": {"id": str(uuid4()), "drums": tag},
+        "/claims/1/notes": {"id": str(uuid4()), "text": "x"},
         "/receive": {"product": yard.iso, "count": "1"},
     }
 

@@ -19,7 +19,7 @@ from drumkeep.operations.trace import (
     PourTrace,
     StayTrace,
     Trace,
-    trace_drum,
+    trace_drums,
     trace_lot,
     trace_place,
 )
@@ -168,7 +168,7 @@ def of_lot(tx: ReadingDep, query: Annotated[LotQuery, Query()], now: Now) -> Tra
 def of_drum(tx: ReadingDep, query: Annotated[DrumQuery, Query()], now: Now) -> TraceOut | Response:
     """Trace one drum."""
     drum = drum_tagged(tx, tag=query.drum)
-    return _answer(trace_drum(tx, drum_id=drum.id, now=now), query, name=f"drum-{drum.tag}")
+    return _answer(trace_drums(tx, drum_ids=[drum.id], now=now), query, name=f"drum-{drum.tag}")
 
 
 @router.get("/place", response_model=TraceOut, responses=_CSV)

@@ -10,10 +10,15 @@ The rule, whole. Left as they are stay
     through;
   - ended within a year (``CLAIMS``) and a claim may rest on it: it or another drum of its lot bears
     the lasting mark of cold, solids were seen in it, or somebody had put it on hold;
+  - is in a claim that is not settled, or was within a year;
 
 * all readings of straps on such drums.
 
 Half a year and a year: common practice, no source.
+
+Of photos that are older than a year (``CLAIMS``) only a small one is kept, but for those of drums
+that are there or are kept for one of the reasons above, and those that a claim rests on, settled or
+not: these stay whole.
 """
 
 from collections.abc import Iterable
@@ -23,8 +28,9 @@ from functools import partial
 from math import inf
 from typing import Final
 
+from drumkeep.domain.claims import ClaimState
 from drumkeep.domain.grid import to_ms
-from drumkeep.storage import alarms, drums, ground, retention
+from drumkeep.storage import alarms, claims, drums, ground, photos, retention
 from drumkeep.storage.readings import hour_of
 from drumkeep.storage.transaction import Tx
 
@@ -54,12 +60,7 @@ def bounds(tx: Tx, *, raw_days: int, now: datetime) -> Bounds:
     """Return what may be thinned, by the rule above."""
     latest = hour_of(to_ms(now - timedelta(days=raw_days)))
     of_site: dict[int, float] = {alarm.site_id: -inf for alarm in alarms.open_alarms(tx)}
-    rested_on = {
-        *drums.present_ids(tx),
-        *retention.loaded_since(tx, since=now - LOADS),
-        *retention.claimable_since(tx, since=now - CLAIMS),
-    }
-    kept = sorted(_with_donors(tx, rested_on))
+    kept = sorted(_with_donors(tx, {*drums.present_ids(tx), *_rested_on(tx, now=now)}))
     place_site = {place.id: place.site_id for place in ground.all_places(tx)}
     for stay in drums.stays_of(tx, drum_ids=kept):
         site = place_site[stay.place_id]
@@ -99,6 +100,20 @@ def thin_some(tx: Tx, *, allowed: Bounds, begin: int | None) -> int | None:
     for hour in range(first, past):
         retention.thin(tx, hour=hour, may=partial(allowed.allow, hour=hour))
     return past if past < allowed.hour else None
+
+
+def thin_photos(tx: Tx, *, now: datetime) -> int:
+    """Keep only the small one of old photos on which nothing rests; return of how many."""
+    return photos.thin(tx, before=now - CLAIMS, kept=_rested_on(tx, now=now))
+
+
+def _rested_on(tx: Tx, *, now: datetime) -> set[int]:
+    """Return the drums, beside those that are there, on which something still open rests."""
+    return {
+        *retention.loaded_since(tx, since=now - LOADS),
+        *retention.claimable_since(tx, since=now - CLAIMS),
+        *claims.drums_rested_on(tx, settled=ClaimState.SETTLED, since=now - CLAIMS),
+    }
 
 
 def _with_donors(tx: Tx, drum_ids: Iterable[int]) -> set[int]:

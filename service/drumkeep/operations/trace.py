@@ -130,9 +130,9 @@ def trace_lot(tx: Tx, *, product: str, lot: str, now: datetime) -> Trace:
     return _trace(tx, drum_ids=rows.drums_of_lot(tx, lot_id=found.id), field="lot", now=now)
 
 
-def trace_drum(tx: Tx, *, drum_id: int, now: datetime) -> Trace:
-    """Trace one drum from its receipt on."""
-    return _trace(tx, drum_ids=[drum_id], field="drum", now=now)
+def trace_drums(tx: Tx, *, drum_ids: Sequence[int], now: datetime) -> Trace:
+    """Trace drums from their receipt on."""
+    return _trace(tx, drum_ids=drum_ids, field="drum", now=now)
 
 
 def trace_place(tx: Tx, *, place_id: int, start: datetime, end: datetime, now: datetime) -> Trace:

@@ -16,7 +16,7 @@ from drumkeep.operations.alarm_notices import alarms_to_publish, note_published
 from drumkeep.operations.alarms import active_causes, keep_alarms
 from drumkeep.operations.estimates import compute, due, load, portions, store
 from drumkeep.operations.place_films import lessons, put_learned, study
-from drumkeep.operations.retention import bounds, thin_some
+from drumkeep.operations.retention import bounds, thin_photos, thin_some
 from drumkeep.operations.strays import age_strays, strays_over
 from drumkeep.storage import estimates, partitions, rollups
 from drumkeep.storage.engine import Engine
@@ -99,6 +99,12 @@ def thin(engine: Engine, now: datetime) -> None:
         estimates.thin(tx, before=step_at(now - KEPT_WHOLE), keep_every=THINNED_STEPS)
 
 
+def thin_old_photos(engine: Engine, now: datetime) -> None:
+    """Keep only the small one of old photos on which nothing rests."""
+    with transaction(engine) as tx:
+        thin_photos(tx, now=now)
+
+
 def roll_up(engine: Engine, now: datetime) -> None:
     """Make the hourly figures of hours that are over and got something new."""
     with transaction(engine) as tx:
@@ -159,4 +165,5 @@ JOBS: Final = (
     Job("films", learn_films, every_s=6 * 3600.0),
     Job("strays", age, every_s=3600.0),
     Job("thin", thin, every_s=6 * 3600.0),
+    Job("photos", thin_old_photos, every_s=24 * 3600.0),
 )

@@ -1,12 +1,13 @@
 """Queries on photos."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from uuid import UUID
 
 from sqlalchemy import insert
 from sqlmodel import col, or_, select, update
 
+from drumkeep.storage.bulk import keyed
 from drumkeep.storage.tables.claims import ClaimPhoto
 from drumkeep.storage.tables.deliveries import DeliveryDrum
 from drumkeep.storage.tables.drums import Drum
@@ -70,7 +71,7 @@ def thinned(tx: Tx, *, photo_ids: Sequence[int]) -> set[int]:
     return set(rows)
 
 
-def thin(tx: Tx, *, before: datetime, kept: Sequence[int]) -> int:
+def thin(tx: Tx, *, before: datetime, kept: Collection[int]) -> int:
     """Keep only the small one of old photos; return of how many.
 
     Parameters
@@ -81,8 +82,7 @@ def thin(tx: Tx, *, before: datetime, kept: Sequence[int]) -> int:
         Ids of drums whose photos, and those of their deliveries, stay whole. So do photos of drums
         that are there, and all that a claim rests on.
     """
-    present = select(Drum.id).where(col(Drum.ended).is_(None))
-    rested_on = or_(col(Drum.id).in_(kept), col(Drum.id).in_(present))
+    rested_on = or_(keyed(tx.session.connection(), col(Drum.id), kept), col(Drum.ended).is_(None))
     whole_drums = select(Drum.id).where(rested_on)
     whole_deliveries = (
         select(DeliveryDrum.delivery_id)

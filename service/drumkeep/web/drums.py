@@ -33,6 +33,7 @@ from drumkeep.web.views.content import content_facts
 from drumkeep.web.views.drums import drum_view
 from drumkeep.web.views.events import action_views, event_views
 from drumkeep.web.views.labels import print_views
+from drumkeep.web.views.papers import papers_view
 from drumkeep.web.views.pressure import pressure_view
 from drumkeep.web.views.straps import strap_views
 
@@ -99,6 +100,7 @@ def drum_page(
         ),
         straps=strap_views(tx, drum=drum, formats=formats),
         prints=print_views(tx, drum_id=drum.id),
+        papers=papers_view(tx, drum=drum, role=shell.caller.role),
         actions=actions,
         history=_history(tx, row, shell=shell, ahead=chosen, since=since),
         ahead=chosen,

@@ -5,8 +5,9 @@
 
 * ``viewer``: ``Viewer`` or None (nobody signed in; the default); ``formats``: ``Formats``;
 * ``nonce``: the nonce of the page's Content-Security-Policy; ``page``: ``floor``, ``alarms``,
-  ``sensors``, ``drum``, ``products``, ``methods`` or empty; ``alarm_count``: open alarms for the
-  navigation, or None; ``here``: path and query of the page, to come back to after switching units.
+  ``stock``, ``sensors``, ``drum``, ``products``, ``methods`` or empty; ``alarm_count``: open alarms
+  for the navigation, or None; ``here``: path and query of the page, to come back to after
+  switching units.
 
 ====================  ============================================================================
 template              context
@@ -16,7 +17,8 @@ template              context
                       ``total``: drums in all, ``number``: which page of ``pages``
 ``drum.html``         ``drum``: ``DrumView``, ``events``: ``EventView`` newest first, ``actions``:
                       ``ActionView``, ``history``: ``HistoryRow`` (may be empty), ``prints``:
-                      ``PrintView`` latest first, ``ahead``: ``here`` or ``warm_room``
+                      ``PrintView`` latest first, ``papers``: ``PapersView``, ``ahead``: ``here``
+                      or ``warm_room``
 ``verdict.html``      ``verdict``: ``VerdictView`` (a page of its own, not inside the base)
 ``alarms.html``       ``alarms``: ``AlarmView``, oldest unacknowledged first, ``checked_at``
 ``why.html``          ``why``: ``WhyView``
@@ -42,7 +44,24 @@ template              context
 ``receive.html``      ``given``: the form as filled in, ``faults``, ``facts`` and ``doubts`` of a
                       label, ``lots``: what its lot may be, ``products``, ``places``,
                       ``may_receive``
-``receipt.html``      ``receipt``: ``ReceiptView``
+``receipt.html``      ``receipt``: ``ReceiptView``, ``photos``: ``PhotoView``, ``shows``: what a
+                      photo may show as (value, words), ``may_receive``
+``trace.html``        ``query``: ``TraceQuery``, ``trace``: ``TraceView`` or None, ``title``,
+                      ``choices``: products as (code, name), ``faults``: (label, fault), ``places``
+``claims.html``       ``claims``: ``ClaimRow``, newest first
+``claim.html``        ``claim``: ``ClaimView``, ``state``: in words, ``notes``: ``NoteView``,
+                      ``photos``, ``shows``, ``states``: (value, words), ``note_id``, ``may_note``,
+                      ``may_settle``
+``stock.html``        ``stock``: ``StockView``
+``losses.html``       ``months``: ``MonthView``, ``sites`` and ``site`` as in ``StockView``,
+                      ``currency``
+``prices.html``       ``lines``: ``PriceLine``, ``currency``, ``may_change``
+``counts.html``       ``counts``: ``CountLine``, ``places``: (code, words), ``chosen``,
+                      ``id``: of the form, ``may_count``
+``count.html``        ``count``: ``CountView``, ``may_count``
+``consumables.html``  ``items``: ``ConsumableView``, ``kinds`` and ``places``: (code, words),
+                      ``may_record``, ``may_change``
+``rig_checks.html``   ``rigs``: ``RigView``, ``checks``: ``CheckLine``, ``days``, ``may_record``
 ``me.html``           ``account``: signs in as, ``devices``: ``DeviceLine``, ``faults``
 ``people.html``       ``people``: ``PersonLine``, ``code``: ``PhoneCode`` or None, ``faults``,
                       ``faulty``: whose, or empty for the new one's, ``typed``: the form as sent

@@ -14,7 +14,7 @@ from drumkeep.errors import DrumkeepError, Fault, Invalid
 from drumkeep.operations.drums import drum_tagged
 from drumkeep.operations.places import place_named
 from drumkeep.operations.surroundings import Ground, read_ground
-from drumkeep.operations.trace import Trace, trace_drum, trace_lot, trace_place
+from drumkeep.operations.trace import Trace, trace_drums, trace_lot, trace_place
 from drumkeep.storage import catalogue
 from drumkeep.storage import traces as rows
 from drumkeep.storage.transaction import Tx
@@ -111,7 +111,7 @@ def _trace(tx: Tx, shell: Shell, query: TraceQuery, ground: Ground) -> tuple[Tra
     """Return what was asked, what it is called, and times as they are written there."""
     if query.tag.strip():
         drum = drum_tagged(tx, tag=query.tag)
-        found = trace_drum(tx, drum_id=drum.id, now=shell.now)
+        found = trace_drums(tx, drum_ids=[drum.id], now=shell.now)
         return found, f"drum {drum.tag}", _formats(shell, found)
     if query.lot.strip():
         lot = query.lot.strip()

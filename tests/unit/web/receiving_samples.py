@@ -8,7 +8,9 @@ from drumkeep.domain.labels import SIZES
 from drumkeep.errors import Fault
 from drumkeep.web.labels import LabelQuery
 from drumkeep.web.views.labels import LabelLine
+from drumkeep.web.views.photos import SHOWS_WORDS
 from drumkeep.web.views.receive import ReceiptView, ReceivedDrum
+from tests.unit.web.paper_samples import photo
 
 
 def receiving_pages(change: Callable[[Any], Any], *, now: datetime) -> Mapping[str, dict[str, Any]]:
@@ -50,6 +52,7 @@ def receiving_pages(change: Callable[[Any], Any], *, now: datetime) -> Mapping[s
         },
         "receipt.html": {
             "receipt": ReceiptView(
+                key="5b1c0f6e-2f3a-4a63-9c0d-6b6f3d0a7a11",
                 side="resin",
                 drums=(ReceivedDrum(tag="K7Q-X4M", hold=change("a dent")),),
                 at=now,
@@ -57,6 +60,9 @@ def receiving_pages(change: Callable[[Any], Any], *, now: datetime) -> Mapping[s
                 facts=(("Product", change("Northwind B")),),
                 note=change("GTIN 09506000134352"),
             ),
+            "photos": (change(photo(now)),),
+            "shows": SHOWS_WORDS,
+            "may_receive": True,
             "page": "receive",
         },
     }

@@ -7,6 +7,7 @@ from jinja2 import UndefinedError
 
 from drumkeep.web.figure import DRAWN_AT_ONCE, drawn_by_group
 from drumkeep.web.templating import STATIC, TEMPLATES, render, styles
+from drumkeep.web.views.papers import PapersView
 from tests.fixtures.html import Page
 from tests.unit.web.samples import VIEWER, drum, floor, formats, group, hostile, pages, shelf
 
@@ -153,7 +154,8 @@ def test_missing_context_is_refused():
 
 def test_drum_page_works_for_a_viewer_who_may_record_nothing():
     text = render(
-        "drum.html", drum=drum(), events=(), actions=(), history=(), ahead="here", straps=(),
+        "drum.html", drum=drum(), events=(), actions=(), history=(), ahead="here", papers=PapersView(),
+        straps=(),
         past="days", by_hours=False, prints=(), viewer=VIEWER, formats=formats(),
     )  # fmt: skip
     assert "Record what you did" not in text

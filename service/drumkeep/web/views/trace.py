@@ -88,11 +88,11 @@ class LimitsLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TraceView:
-    """A trace; ``lots`` as words and address, ``used`` where its drums were used."""
+    """A trace; ``lots`` as words, product and code, ``used`` where its drums were used."""
 
     drums: tuple[DrumLine, ...]
     receivers: tuple[DrumLine, ...]
-    lots: tuple[tuple[str, str], ...]
+    lots: tuple[tuple[str, str, str], ...]
     used: tuple[str, ...]
     sensors: tuple[SensorLine, ...]
     doubts: tuple[DoubtLine, ...]
@@ -108,11 +108,8 @@ def trace_view(trace: Trace, *, ground: Ground, formats: Formats) -> TraceView:
         drums=tuple(_drum(drum, places=places, formats=formats) for drum in trace.drums),
         receivers=tuple(_drum(drum, places=places, formats=formats) for drum in trace.receivers),
         lots=tuple(
-            (
-                f"{drums_words(count)} of lot {lot.code}, {product.name}",
-                f"{product.code}/{lot.code}",
-            )
-            for lot, product, count in trace.lots
+            (f"{drums_words(n)} of lot {lot.code}, {product.name}", product.code, lot.code)
+            for lot, product, n in trace.lots
         ),
         used=tuple(dict.fromkeys(_used(stay) for drum in every for stay in drum.used_at)),
         sensors=tuple(_sensor(told, formats=formats) for told in trace.sensors),
@@ -207,10 +204,13 @@ def _sensor(told: SensorTrace, *, formats: Formats) -> SensorLine:
     )
 
 
+def doubt_words(kind: str, place: str | None) -> str:
+    """Say what was missing or not believed, and where."""
+    return f"{DOUBT_WORDS[kind]}{'' if place is None else f': {place}'}."
+
+
 def _doubt(alarm: Alarm, *, places: Mapping[int, str]) -> DoubtLine:
-    where = "" if alarm.place_id is None else f": {places.get(alarm.place_id, 'a place')}"
+    where = None if alarm.place_id is None else places.get(alarm.place_id)
     return DoubtLine(
-        words=f"{DOUBT_WORDS[alarm.kind]}{where}.",
-        since=alarm.raised_at,
-        until=alarm.returned_at,
+        words=doubt_words(alarm.kind, where), since=alarm.raised_at, until=alarm.returned_at
     )

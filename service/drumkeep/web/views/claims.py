@@ -1,0 +1,403 @@
+"""Claims as pages show them: from the frozen record alone, in the reader's units and times."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any, Final
+from uuid import UUID
+
+import numpy as np
+
+from drumkeep.domain.claims import ClaimState, SupplierFinding, When
+from drumkeep.domain.quantities import fahrenheit
+from drumkeep.storage.claims import ClaimLine
+from drumkeep.storage.tables.claims import Claim, ClaimNote
+from drumkeep.storage.tables.drums import Event
+from drumkeep.web.formats import Formats
+from drumkeep.web.plot import Area, Curve, Plot
+from drumkeep.web.view_models import EventView, LimitView
+from drumkeep.web.views.events import event_views
+from drumkeep.web.views.trace import DoubtLine, SensorLine, StayLine, doubt_words, hours_words
+from drumkeep.web.wording import drums_words
+
+STATE_WORDS: Final[Mapping[str, str]] = {
+    ClaimState.OPEN: "open",
+    ClaimState.SENT: "sent to the supplier",
+    ClaimState.SETTLED: "settled",
+}
+_WHEN_WORDS: Final[Mapping[str, str]] = {
+    When.ARRIVAL: "on arrival",
+    When.UNOPENED: "before it was ever opened",
+    When.FIRST_OPENING: "at its first opening",
+}
+_WHAT_WORDS: Final = {"solids": "solids", "skin": "a skin", "bulge": "a bulge"}
+_LIMIT_WORDS: Final = {
+    "storage_low_c": "Store from",
+    "storage_high_c": "Store to",
+    "seed_c": "Seeding under",
+    "deep_seed_c": "Seeds within minutes under",
+    "gassing_c": "Gassing above",
+    "maximum_c": "Maximum",
+}
+_LEAST_POINTS: Final = 2
+_MOST_TICKS: Final = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClaimRow:
+    """A claim in the list."""
+
+    number: int
+    words: str
+    at: datetime
+    by: str
+    state: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteView:
+    """What became of a claim: words for the state, and what somebody wrote."""
+
+    at: datetime
+    by: str
+    state: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FindingView:
+    """What one look found, in words."""
+
+    words: str
+    at: datetime
+    recorded_at: datetime
+    by: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClaimDrumView:
+    """A drum of a claim; ``facts`` of its receipt, ``record`` of its temperatures, in words."""
+
+    tag: str
+    site: str
+    facts: tuple[tuple[str, str], ...]
+    findings: tuple[FindingView, ...]
+    record: tuple[tuple[str, str], ...]
+    gaps: tuple[tuple[datetime, datetime], ...]
+    stays: tuple[StayLine, ...]
+    events: tuple[EventView, ...]
+    plot: Plot | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClaimView:
+    """A claim as it was made."""
+
+    number: int
+    side: str
+    product: str
+    product_code: str
+    lot: str
+    facts: tuple[tuple[str, str], ...]
+    at: datetime
+    by: str
+    checksum: str
+    drums: tuple[ClaimDrumView, ...]
+    limits: tuple[LimitView, ...]
+    sensors: tuple[SensorLine, ...]
+    doubts: tuple[DoubtLine, ...]
+
+
+def claim_rows(lines: Sequence[ClaimLine], *, states: Mapping[int, str]) -> tuple[ClaimRow, ...]:
+    """Return claims as the list shows them, newest first."""
+    return tuple(
+        ClaimRow(
+            number=line.claim.id,
+            words=f"{drums_words(line.drums)} of lot {line.lot.code}, {line.product.name}",
+            at=line.claim.at,
+            by=line.claim.by,
+            state=STATE_WORDS[states.get(line.claim.id, ClaimState.OPEN)],
+        )
+        for line in reversed(lines)
+    )
+
+
+def note_views(notes: Sequence[ClaimNote]) -> tuple[NoteView, ...]:
+    """Return what became of a claim, newest first."""
+    return tuple(
+        NoteView(
+            at=note.at,
+            by=note.by,
+            state="" if note.state is None else STATE_WORDS[note.state],
+            text=note.text,
+        )
+        for note in reversed(notes)
+    )
+
+
+def found_words(what: Sequence[str], when: str) -> str:
+    """Say what a look found, and when in the drum's life."""
+    seen = " and ".join(_WHAT_WORDS[name] for name in what)
+    return f"{seen[0].upper()}{seen[1:]} {_WHEN_WORDS[when]}"
+
+
+def finding_words(findings: Sequence[SupplierFinding]) -> tuple[str, ...]:
+    """Say what was found in a drum."""
+    return tuple(found_words(found.what, found.when) for found in findings)
+
+
+def claim_view(claim: Claim, *, formats: Formats) -> ClaimView:
+    """Return a claim as its page shows it."""
+    record = claim.record
+    places = {int(key): name for key, name in record["places"].items()}
+    limits = tuple(
+        LimitView(name=_LIMIT_WORDS[limit["name"]], c=limit["c"], origin=limit["origin"])
+        for limit in record["limits"]
+    )
+    return ClaimView(
+        number=claim.id,
+        side=record["product"]["side"],
+        product=record["product"]["name"],
+        product_code=record["product"]["code"],
+        lot=record["lot"]["code"],
+        facts=(
+            ("Made", record["lot"]["made_on"]),
+            ("Expires", record["lot"]["expires_on"] or "by its shelf life"),
+        ),
+        at=claim.at,
+        by=claim.by,
+        checksum=claim.checksum,
+        drums=tuple(
+            _drum(drum, places=places, limits=limits, formats=formats.at(drum["zone"]))
+            for drum in record["drums"]
+        ),
+        limits=limits,
+        sensors=tuple(_sensor(told, formats=formats) for told in record["sensors"]),
+        doubts=tuple(
+            DoubtLine(
+                words=doubt_words(told["kind"], told["place"]),
+                since=_moment(told["since"]),
+                until=_maybe(told["until"]),
+            )
+            for told in record["doubts"]
+        ),
+    )
+
+
+def _drum(
+    drum: Mapping[str, Any],
+    *,
+    places: Mapping[int, str],
+    limits: Sequence[LimitView],
+    formats: Formats,
+) -> ClaimDrumView:
+    events = [_event(told) for told in drum["events"]]
+    return ClaimDrumView(
+        tag=drum["tag"],
+        site=drum["site"],
+        facts=_receipt(drum, events, places=places, formats=formats),
+        findings=tuple(
+            FindingView(
+                words=found_words(found["what"], found["when"]),
+                at=_moment(found["at"]),
+                recorded_at=_moment(found["recorded_at"]),
+                by=found["by"],
+                note=found["note"] or "",
+            )
+            for found in drum["findings"]
+        ),
+        record=_record(drum["temperature"], formats=formats),
+        gaps=tuple(
+            (_moment(gap["since"]), _moment(gap["until"])) for gap in drum["temperature"]["gaps"]
+        ),
+        stays=tuple(_stay(stay, formats=formats) for stay in drum["stays"]),
+        events=event_views(events, places=places, formats=formats),
+        plot=_plot(drum, limits=limits, formats=formats),
+    )
+
+
+def _event(told: Mapping[str, Any]) -> Event:
+    return Event(
+        id=UUID(int=0),
+        drum_id=0,
+        kind=told["kind"],
+        at=_moment(told["at"]),
+        recorded_at=_moment(told["recorded_at"]),
+        by=told["by"],
+        data=told["data"],
+        note=told["note"],
+    )
+
+
+def _receipt(
+    drum: Mapping[str, Any],
+    events: Sequence[Event],
+    *,
+    places: Mapping[int, str],
+    formats: Formats,
+) -> tuple[tuple[str, str], ...]:
+    """Return how a drum came, and what its label said."""
+    receipt = next(event for event in events if event.kind == "received")
+    skin = next((event for event in events if event.kind == "skin"), None)
+    came = "not measured"
+    if receipt.data.get("liquid_c") is not None:
+        came = f"{formats.temp(receipt.data['liquid_c'])} by a dip"
+    elif skin is not None and skin.at - receipt.at < timedelta(hours=1):
+        came = f"{formats.temp(skin.data['c'])} on the skin"
+    label = drum["label"]
+    told = {
+        "Received": f"{formats.exact(receipt.at)}, by {receipt.by}",
+        "Into": places.get(receipt.data["place"], "a place"),
+        "Temperature when it came": came,
+        "Label, as read": label.get("text"),
+        "Trade item": label.get("gtin"),
+        "Serial": label.get("serial"),
+        "Pallet": label.get("sscc"),
+        "Label says net": formats.mass(label["net_kg"]) if label.get("net_kg") else None,
+        "Label says keep from": formats.temp(label["lowest_c"]) if "lowest_c" in label else None,
+        "Label says keep to": formats.temp(label["highest_c"]) if "highest_c" in label else None,
+        "Note": receipt.note,
+    }
+    return tuple((name, words) for name, words in told.items() if words)
+
+
+def _record(told: Mapping[str, Any], *, formats: Formats) -> tuple[tuple[str, str], ...]:
+    """Return our own temperature record in words."""
+    if told.get("bottom_min_c") is None:
+        return (("Temperature", "nothing is known of it"),)
+    facts = {
+        "On record": hours_words(told["hours"]),
+        "Not known for": hours_words(told["unknown_h"]) if told["unknown_h"] else "no time",
+        "Bottom": f"{formats.temp_span(told['bottom_min_c'], told['bottom_max_c'])}, "
+        f"on average {formats.temp(told['bottom_mean_c'])}",
+        "All of it within": formats.temp_span(told["low_c"], told["high_c"]),
+    }
+    for name, words in (("under", "Under"), ("over", "Over")):
+        limit = told[name]
+        facts[f"{words} {formats.temp(limit['limit_c'])}"] = (
+            f"{hours_words(limit['likely_h'])} by what is likely; "
+            f"at most {hours_words(limit['possible_h'])}"
+        )
+    facts["Computed at points"] = f"at most {hours_words(told['apart_h'])} apart"
+    return tuple(facts.items())
+
+
+def _stay(stay: Mapping[str, Any], *, formats: Formats) -> StayLine:
+    return StayLine(
+        place="",
+        where=f"{stay['place']}, {stay['site']}",
+        since=_moment(stay["since"]),
+        until=_maybe(stay["until"]),
+        lasted=hours_words(stay["hours"]),
+        bottom=formats.span(stay["bottom_min_c"], stay["bottom_max_c"]),
+        mean=formats.degrees(stay["bottom_mean_c"]),
+        within=formats.span(stay["low_c"], stay["high_c"]),
+        unknown=hours_words(stay["unknown_h"]) if stay["unknown_h"] else "none",
+        apart="",
+    )
+
+
+def _sensor(told: Mapping[str, Any], *, formats: Formats) -> SensorLine:
+    last = told["calibrations"][-1] if told["calibrations"] else None
+    return SensorLine(
+        name=told["name"],
+        place=told["place"],
+        since=_moment(told["since"]),
+        until=_maybe(told["until"]),
+        error=formats.fine_difference(told["error_k"]),
+        corrected="as it came"
+        if last is None
+        else f"times {last['gain']:g} plus {last['offset']:g}, "
+        f"since {formats.when(_moment(last['since']))}",
+    )
+
+
+def _plot(drum: Mapping[str, Any], *, limits: Sequence[LimitView], formats: Formats) -> Plot | None:
+    """Return the curves of a drum since its receipt, over days."""
+    points = [point for point in drum["temperature"]["points"] if point[2] is not None]
+    if len(points) < _LEAST_POINTS:
+        return None
+    at = [_moment(point[0]) for point in points]
+    begun = at[0]
+    days = np.array([(moment - begun) / timedelta(days=1) for moment in at])
+
+    def degrees(c: float | None) -> float:
+        if c is None:
+            return float("nan")
+        return fahrenheit(c) if formats.units == "us" else c
+
+    column = {
+        name: np.array([degrees(point[i]) for point in points])
+        for i, name in enumerate(("air", "bottom", "mean", "top", "low", "high"), start=1)
+    }
+    heard = np.isfinite(column["air"])
+    curves = [
+        Curve(name="bottom", x=days, y=column["bottom"], stroke="bold", name_at=0.9, below=True)
+    ]
+    curves.append(Curve(name="top", x=days, y=column["top"], name_at=0.1))
+    if heard.sum() >= _LEAST_POINTS:
+        air = Curve(name="air", x=days[heard], y=column["air"][heard], stroke="dotted", name_at=0.5)
+        curves.append(air)
+    return Plot(
+        key=drum["tag"],
+        title=f"{drum['tag']} since it was received",
+        x_name="days since its receipt",
+        y_name=formats.temp_unit,
+        curves=tuple(curves),
+        areas=(Area(x=days, low=column["low"], high=column["high"]),),
+        ticks=_ticks(days[-1], begun=begun, formats=formats),
+        lines=tuple(
+            (degrees(limit.c), f"{limit.name.lower()} {formats.temp(limit.c)}")
+            for limit in limits
+            if limit.name in ("Store from", "Store to")
+        ),
+        numbers=_by_day(points, formats=formats),
+    )
+
+
+def _ticks(length: float, *, begun: datetime, formats: Formats) -> tuple[tuple[float, str], ...]:
+    """Return up to six marks along the days, the first at the receipt."""
+    every = length / (_MOST_TICKS - 1)
+    return tuple(
+        (i * every, f"{local.day} {local:%b} {local:%H:%M}")
+        for i in range(_MOST_TICKS)
+        for local in (formats.local(begun + timedelta(days=i * every)),)
+    )
+
+
+def _by_day(points: Sequence[Sequence[Any]], *, formats: Formats) -> tuple[tuple[str, ...], ...]:
+    """Return a line for each day: air, bottom, and all that the liquid may have been."""
+    days: dict[str, list[Sequence[Any]]] = {}
+    for point in points:
+        local = formats.local(_moment(point[0]))
+        days.setdefault(f"{local.day} {local:%b} {local.year}", []).append(point)
+    unit = formats.temp_unit
+    head = ("Day", f"Air, {unit}", f"Bottom, {unit}", f"All within, {unit}", "Known")
+    return (
+        head,
+        *(
+            (
+                day,
+                _range(told, 1, 1, formats),
+                _range(told, 2, 2, formats),
+                _range(told, 5, 6, formats),
+                f"{sum(point[-1] for point in told)} of {len(told)} points",
+            )
+            for day, told in days.items()
+        ),
+    )
+
+
+def _range(told: Sequence[Sequence[Any]], low: int, high: int, formats: Formats) -> str:
+    lows = [point[low] for point in told if point[low] is not None]
+    highs = [point[high] for point in told if point[high] is not None]
+    return formats.span(min(lows), max(highs)) if lows and highs else "not known"
+
+
+def _moment(text: str) -> datetime:
+    return datetime.fromisoformat(text)
+
+
+def _maybe(text: str | None) -> datetime | None:
+    return None if text is None else _moment(text)

@@ -62,7 +62,8 @@ def listening(yard, door, *topics, hears, more=()) -> Iterator[list[str]]:
         command += ["-t", topic]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
     assert process.stdout is not None
-    reader = Thread(target=heard.extend, args=(line.rstrip("\n") for line in process.stdout))
+    lines = (line.rstrip("\n") for line in process.stdout)
+    reader = Thread(target=heard.extend, args=(lines,))
     reader.start()
     try:
         wait_until(lambda: yard.broker.log().count("Sending SUBACK") > before, "it subscribes")

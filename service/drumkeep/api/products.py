@@ -62,6 +62,7 @@ def _out(product: Product) -> ProductOut:
         name=product.name,
         side=product.side,
         cell=product.cell,
+        system=product.system,
         properties=product.properties,
         limits=product.limits,
         origins=product.origins,

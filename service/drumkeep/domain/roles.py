@@ -90,6 +90,7 @@ _SCOPES: Final[Mapping[str, Scope]] = {
     "alarms": Scope.RECORD,
     "labels": Scope.RECORD,
     "supplier-labels": Scope.RECORD,
+    "trade-items": Scope.RECORD,
     "photos": Scope.RECORD,
     "claims": Scope.RECORD,
     "counts": Scope.RECORD,

@@ -1,7 +1,7 @@
 """Products: what a lot is a lot of, with the figures of its data sheet."""
 
 from collections.abc import Mapping
-from typing import TypedDict
+from typing import Final, TypedDict
 
 from drumkeep.domain.checks import Checks
 from drumkeep.domain.drums import fold
@@ -13,11 +13,14 @@ from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.catalogue import Product
 from drumkeep.storage.transaction import Tx
 
+LONGEST_SYSTEM: Final = 40
+
 
 class ProductChanges(TypedDict, total=False):
     """What may change on a product; overrides are replaced as a whole, its side and cell stay."""
 
     name: str
+    system: str | None
     properties: Mapping[str, object]
     limits: Mapping[str, object]
     origins: Mapping[str, str]
@@ -30,6 +33,7 @@ def create_product(
     name: str,
     side: str,
     cell: str | None = None,
+    system: str | None = None,
     properties: Mapping[str, object] | None = None,
     limits: Mapping[str, object] | None = None,
     origins: Mapping[str, str] | None = None,
@@ -55,6 +59,7 @@ def create_product(
         name=name,
         side=side,
         cell=cell or (Cell.CLOSED if known is Side.RESIN else None),
+        system=system,
         properties=dict(properties or {}),
         limits=dict(limits or {}),
         origins=dict(origins or {}),
@@ -162,6 +167,8 @@ def _unknown(field: str, code: str) -> Fault:
 
 def _check(checks: Checks, product: Product) -> None:
     checks.text("name", product.name)
+    if product.system is not None:
+        checks.text("system", product.system, longest=LONGEST_SYSTEM)
     for name, text in product.origins.items():
         checks.text(f"origins.{name}", text, longest=300)
     if not checks.faults:

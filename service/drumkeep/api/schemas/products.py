@@ -11,12 +11,16 @@ Origins = Annotated[dict[Line, Annotated[str, Field(max_length=300)]], Field(max
 
 
 class ProductIn(Body):
-    """A new product; overrides name only what differs from the defaults of its side and cell."""
+    """A new product; overrides name only what differs from the defaults of its side and cell.
+
+    ``system``: what its A and its B have in common; only drums of one system may be hooked up.
+    """
 
     code: Line
     name: Line
     side: Line
     cell: Line | None = None
+    system: Line | None = None
     properties: Overrides = Field(default_factory=dict)
     limits: Overrides = Field(default_factory=dict)
     origins: Origins = Field(default_factory=dict)
@@ -26,6 +30,7 @@ class ProductPatch(Body):
     """What may change; overrides are replaced as a whole."""
 
     name: Line = LEFT_OUT
+    system: Line | None = LEFT_OUT
     properties: Overrides = LEFT_OUT
     limits: Overrides = LEFT_OUT
     origins: Origins = LEFT_OUT
@@ -46,6 +51,7 @@ class ProductOut(Answer):
     name: str
     side: str
     cell: str | None
+    system: str | None
     properties: dict[str, Any]
     limits: dict[str, Any]
     origins: dict[str, str]

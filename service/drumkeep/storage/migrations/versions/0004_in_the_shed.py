@@ -39,6 +39,37 @@ def upgrade() -> None:
         )
 
     op.create_table(
+        "pull",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("client_id", sa.Uuid(), nullable=False),
+        sa.Column("site_id", sa.Integer(), nullable=False),
+        sa.Column("iso_id", sa.Integer(), nullable=False),
+        sa.Column("resin_id", sa.Integer(), nullable=False),
+        sa.Column("output", sa.String(length=16), nullable=False),
+        sa.Column("sets", sa.Integer(), nullable=False),
+        sa.Column("wanted_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("account_id", sa.Integer(), nullable=True),
+        sa.Column("by", sa.String(length=120), nullable=False),
+        sa.Column("closed_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("closed_by", sa.String(length=120), nullable=True),
+        sa.Column("closed_as", sa.String(length=8), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["account_id"], ["account.id"], name=op.f("fk_pull_account_id_account")
+        ),
+        sa.ForeignKeyConstraint(["iso_id"], ["product.id"], name=op.f("fk_pull_iso_id_product")),
+        sa.ForeignKeyConstraint(
+            ["resin_id"], ["product.id"], name=op.f("fk_pull_resin_id_product")
+        ),
+        sa.ForeignKeyConstraint(["site_id"], ["site.id"], name=op.f("fk_pull_site_id_site")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_pull")),
+        sa.UniqueConstraint("client_id", name=op.f("uq_pull_client_id")),
+    )
+    with op.batch_alter_table("pull", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_pull_closed_at"), ["closed_at"], unique=False)
+        batch_op.create_index(batch_op.f("ix_pull_site_id"), ["site_id"], unique=False)
+
+    op.create_table(
         "sign_in_attempt",
         sa.Column("state", sa.String(length=64), nullable=False),
         sa.Column("browser", sa.String(length=64), nullable=False),
@@ -345,6 +376,62 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_photo_drum_id"), ["drum_id"], unique=False)
 
     op.create_table(
+        "pull_drum",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("pull_id", sa.Integer(), nullable=False),
+        sa.Column("drum_id", sa.Integer(), nullable=False),
+        sa.Column("picked_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("taken_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("taken_by", sa.String(length=120), nullable=True),
+        sa.Column("left_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("left_by", sa.String(length=120), nullable=True),
+        sa.ForeignKeyConstraint(["drum_id"], ["drum.id"], name=op.f("fk_pull_drum_drum_id_drum")),
+        sa.ForeignKeyConstraint(["pull_id"], ["pull.id"], name=op.f("fk_pull_drum_pull_id_pull")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_pull_drum")),
+    )
+    with op.batch_alter_table("pull_drum", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_pull_drum_drum_id"), ["drum_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_pull_drum_pull_id"), ["pull_id"], unique=False)
+
+    op.create_table(
+        "side_check",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("client_id", sa.Uuid(), nullable=False),
+        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("first_id", sa.Integer(), nullable=False),
+        sa.Column("second_id", sa.Integer(), nullable=False),
+        sa.Column("pull_id", sa.Integer(), nullable=True),
+        sa.Column("place_id", sa.Integer(), nullable=True),
+        sa.Column("answer", sa.String(length=16), nullable=False),
+        sa.Column("told", sa.JSON(), nullable=False),
+        sa.Column("account_id", sa.Integer(), nullable=True),
+        sa.Column("by", sa.String(length=120), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["account_id"], ["account.id"], name=op.f("fk_side_check_account_id_account")
+        ),
+        sa.ForeignKeyConstraint(
+            ["first_id"], ["drum.id"], name=op.f("fk_side_check_first_id_drum")
+        ),
+        sa.ForeignKeyConstraint(
+            ["place_id"], ["place.id"], name=op.f("fk_side_check_place_id_place")
+        ),
+        sa.ForeignKeyConstraint(["pull_id"], ["pull.id"], name=op.f("fk_side_check_pull_id_pull")),
+        sa.ForeignKeyConstraint(
+            ["second_id"], ["drum.id"], name=op.f("fk_side_check_second_id_drum")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_side_check")),
+        sa.UniqueConstraint("client_id", name=op.f("uq_side_check_client_id")),
+        info={"append_only": True},
+    )
+    with op.batch_alter_table("side_check", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_side_check_answer"), ["answer"], unique=False)
+        batch_op.create_index(batch_op.f("ix_side_check_at"), ["at"], unique=False)
+        batch_op.create_index(batch_op.f("ix_side_check_first_id"), ["first_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_side_check_place_id"), ["place_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_side_check_pull_id"), ["pull_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_side_check_second_id"), ["second_id"], unique=False)
+
+    op.create_table(
         "stock_count_difference",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("count_id", sa.Integer(), nullable=False),
@@ -439,6 +526,7 @@ def upgrade() -> None:
     append_only.protect(op.get_bind(), "consumable_entry")
     append_only.protect(op.get_bind(), "price")
     append_only.protect(op.get_bind(), "rig_check")
+    append_only.protect(op.get_bind(), "side_check")
     # ### end Alembic commands ###
 
 
@@ -467,6 +555,20 @@ def downgrade() -> None:
     op.drop_table("claim_photo")
     op.drop_table("stock_count_seen")
     op.drop_table("stock_count_difference")
+    with op.batch_alter_table("side_check", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_side_check_second_id"))
+        batch_op.drop_index(batch_op.f("ix_side_check_pull_id"))
+        batch_op.drop_index(batch_op.f("ix_side_check_place_id"))
+        batch_op.drop_index(batch_op.f("ix_side_check_first_id"))
+        batch_op.drop_index(batch_op.f("ix_side_check_at"))
+        batch_op.drop_index(batch_op.f("ix_side_check_answer"))
+
+    op.drop_table("side_check")
+    with op.batch_alter_table("pull_drum", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_pull_drum_pull_id"))
+        batch_op.drop_index(batch_op.f("ix_pull_drum_drum_id"))
+
+    op.drop_table("pull_drum")
     with op.batch_alter_table("photo", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_photo_drum_id"))
         batch_op.drop_index(batch_op.f("ix_photo_delivery_id"))
@@ -522,6 +624,11 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_sign_in_attempt_expires_at"))
 
     op.drop_table("sign_in_attempt")
+    with op.batch_alter_table("pull", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_pull_site_id"))
+        batch_op.drop_index(batch_op.f("ix_pull_closed_at"))
+
+    op.drop_table("pull")
     with op.batch_alter_table("external_identity", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_external_identity_account_id"))
 

@@ -1,0 +1,432 @@
+"""Pull lists: pick ready drums for a crew, tick them off, swap what is ready no more."""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+from uuid import UUID
+
+from drumkeep.domain.products import OutputClass, Side
+from drumkeep.domain.pulls import (
+    LATEST,
+    MOST_SETS,
+    Candidate,
+    Hindrance,
+    Missing,
+    could_be,
+    nearest,
+    pick,
+)
+from drumkeep.errors import Conflict, Fault, Invalid, NotFound
+from drumkeep.operations.drums import By, drum_tagged
+from drumkeep.operations.products import product_named
+from drumkeep.operations.pull_outlook import Standing, standings
+from drumkeep.operations.sites import site_named
+from drumkeep.storage import catalogue
+from drumkeep.storage import pulls as rows
+from drumkeep.storage.catalogue import add
+from drumkeep.storage.drums import StockRow, list_drums
+from drumkeep.storage.tables.catalogue import Product, Site
+from drumkeep.storage.tables.drums import Drum
+from drumkeep.storage.tables.pulls import Pull, PullDrum
+from drumkeep.storage.transaction import Tx
+
+LOOKED_AT: Final = 200
+"""Drums of a side that are looked at, those whose turn comes first: it bounds the time it takes."""
+
+DONE: Final = "done"
+DROPPED: Final = "dropped"
+
+
+class WrongDrum(Conflict):
+    """A drum that is not to be taken; ``instead`` is the one that is, if there is any.
+
+    ``swaps``: the drum is on the list, and ``instead`` may take its place there.
+    """
+
+    def __init__(
+        self, title: str, fault: Fault, *, instead: Candidate | None = None, swaps: bool = False
+    ) -> None:
+        super().__init__(title, [fault])
+        self.instead = instead
+        self.swaps = swaps
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Order:
+    """What is asked for; site and products by their codes, ``wanted_at`` None for at once."""
+
+    client_id: UUID
+    site: str
+    iso: str
+    resin: str
+    sets: int
+    output: OutputClass | None = None
+    wanted_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """A drum of a list; ``standing`` says whether it is ready in time, as of now."""
+
+    row: PullDrum
+    standing: Standing
+
+    @property
+    def candidate(self) -> Candidate:
+        """The drum."""
+        return self.standing.candidate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SideNow:
+    """One side of a list; ``missing`` None where nothing is, or the list is closed."""
+
+    product: Product
+    lines: Sequence[Line]
+    missing: Missing | None
+
+    @property
+    def mixed(self) -> bool:
+        """Whether it holds more than one lot."""
+        return len({line.candidate.lot_id for line in self.lines}) > 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PullNow:
+    """A list with how its drums stand now."""
+
+    pull: Pull
+    site: Site
+    sides: Mapping[Side, SideNow]
+
+
+def make_pull(tx: Tx, *, order: Order, by: By, now: datetime) -> Pull:
+    """Pick drums that are ready in time, and keep the list; the same id again gives the same one.
+
+    Raises
+    ------
+    Invalid
+        What is asked for cannot be.
+    Conflict
+        No drum of either side is ready in time.
+    """
+    known = rows.pull_by_client(tx, client_id=order.client_id)
+    if known is not None:
+        return known
+    site = site_named(tx, code=order.site)
+    iso = _product(tx, order.iso, side=Side.ISO, field="iso")
+    resin = _product(tx, order.resin, side=Side.RESIN, field="resin")
+    _refuse_what_cannot_be(order, iso=iso, resin=resin, now=now)
+    pull = add(
+        tx,
+        Pull(
+            client_id=order.client_id,
+            site_id=site.id,
+            iso_id=iso.id,
+            resin_id=resin.id,
+            output=(order.output or OutputClass(site.output_class)).value,
+            sets=order.sets,
+            wanted_at=order.wanted_at,
+            made_at=now,
+            account_id=by.account_id,
+            by=by.name,
+        ),
+    )
+    if not _fill(tx, pull, now=now):
+        mend = "Look at the stock: when drums will be ready, and on which list they are."
+        fault = Fault("sets", order.sets, "of which no drum of either side is ready in time", mend)
+        raise Conflict("There is no drum to take.", [fault])
+    return pull
+
+
+def fill_pull(tx: Tx, *, pull_id: int, now: datetime) -> Pull:
+    """Look anew for what is missing on a list.
+
+    Raises
+    ------
+    NotFound
+        There is no such list.
+    Conflict
+        It is closed.
+    """
+    pull = _open_pull(tx, pull_id)
+    _fill(tx, pull, now=now)
+    return pull
+
+
+def take_drum(tx: Tx, *, pull_id: int, tag: str, by: By, now: datetime) -> PullDrum:
+    """Tick a drum off as taken; again is no harm.
+
+    Raises
+    ------
+    NotFound
+        There is no such list, or no such drum.
+    WrongDrum
+        It is not on the list, or not ready in time; the drum to take instead is named.
+    Conflict
+        The list is closed.
+    """
+    pull = _open_pull(tx, pull_id)
+    drum = drum_tagged(tx, tag=tag)
+    line = next((d for d in _drums(tx, pull) if d.drum_id == drum.id), None)
+    if line is None:
+        raise _not_listed(tx, pull, drum, now=now)
+    if line.taken_at is not None:
+        return line
+    (standing,) = _stand(tx, pull, [drum.id], now=now)
+    if standing.hindrance is not None:
+        instead = _instead(tx, pull, standing, now=now)
+        mend = _mend(instead, verb="Swap it for")
+        fault = Fault("tag", drum.tag, "is not ready in time", f"{standing.reason} {mend}".strip())
+        raise WrongDrum("Do not take this drum.", fault, instead=instead, swaps=instead is not None)
+    line.taken_at, line.taken_by = now, by.name
+    return add(tx, line)
+
+
+def put_back(tx: Tx, *, pull_id: int, tag: str) -> PullDrum:
+    """Take back that a drum was ticked off.
+
+    Raises
+    ------
+    NotFound
+        There is no such list, or the drum is not on it.
+    Conflict
+        The list is closed.
+    """
+    line = _line(tx, _open_pull(tx, pull_id), tag)
+    line.taken_at = line.taken_by = None
+    return add(tx, line)
+
+
+def swap_drum(tx: Tx, *, pull_id: int, tag: str, by: By, now: datetime) -> PullDrum:
+    """Put the nearest ready drum of the same product in the place of one on the list.
+
+    Raises
+    ------
+    NotFound
+        There is no such list, or the drum is not on it.
+    Conflict
+        The list is closed, the drum was taken, or there is none to take instead.
+    """
+    pull = _open_pull(tx, pull_id)
+    line = _line(tx, pull, tag)
+    if line.taken_at is not None:
+        fault = Fault("tag", tag, "was ticked off", "Put it back first.")
+        raise Conflict("It was taken already.", [fault])
+    (standing,) = _stand(tx, pull, [line.drum_id], now=now)
+    instead = _instead(tx, pull, standing, now=now)
+    if instead is None:
+        fault = Fault("tag", tag, "has no ready drum to take its place", _mend(None, verb=""))
+        raise Conflict("There is no other drum.", [fault])
+    line.left_at, line.left_by = now, by.name
+    add(tx, line)
+    return add(tx, PullDrum(pull_id=pull.id, drum_id=instead.drum_id, picked_at=now))
+
+
+def close_pull(tx: Tx, *, pull_id: int, done: bool, by: By, now: datetime) -> Pull:
+    """Close a list: its drums are free for others; again is no harm.
+
+    Raises
+    ------
+    NotFound
+        There is no such list.
+    """
+    pull = pull_at(tx, pull_id=pull_id)
+    if pull.closed_at is None:
+        pull.closed_at, pull.closed_by = now, by.name
+        pull.closed_as = DONE if done else DROPPED
+        add(tx, pull)
+    return pull
+
+
+def pull_now(tx: Tx, *, pull_id: int, now: datetime) -> PullNow:
+    """Return a list with how each of its drums stands, and what is missing.
+
+    Raises
+    ------
+    NotFound
+        There is no such list.
+    """
+    pull = pull_at(tx, pull_id=pull_id)
+    lines = _drums(tx, pull)
+    standing = {
+        one.row.drum.id: one for one in _stand(tx, pull, [d.drum_id for d in lines], now=now)
+    }
+    products = catalogue.products_by_id(tx, ids=[pull.iso_id, pull.resin_id])
+    sides = {}
+    for side, product_id in _sides(pull).items():
+        own = [
+            Line(row=line, standing=standing[line.drum_id])
+            for line in lines
+            if standing[line.drum_id].row.product.id == product_id
+        ]
+        missing = None
+        if pull.closed_at is None and len(own) < pull.sets:
+            missing = _missing(tx, pull, product_id, count=pull.sets - len(own), now=now)
+        sides[side] = SideNow(product=products[product_id], lines=own, missing=missing)
+    site = catalogue.sites_by_id(tx, ids=[pull.site_id])[pull.site_id]
+    return PullNow(pull=pull, site=site, sides=sides)
+
+
+def pull_at(tx: Tx, *, pull_id: int) -> Pull:
+    """Return the list that an address names.
+
+    Raises
+    ------
+    NotFound
+        There is none.
+    """
+    pull = rows.pull_by_id(tx, pull_id=pull_id)
+    if pull is None:
+        fault = Fault("id", pull_id, "is not known", "Take an id from the list of pull lists.")
+        raise NotFound("There is no such pull list.", [fault])
+    return pull
+
+
+def _open_pull(tx: Tx, pull_id: int) -> Pull:
+    pull = pull_at(tx, pull_id=pull_id)
+    if pull.closed_at is not None:
+        fault = Fault("id", pull_id, "is closed", "Make another list.")
+        raise Conflict("The pull list is closed.", [fault])
+    return pull
+
+
+def _product(tx: Tx, code: str, *, side: Side, field: str) -> Product:
+    product = product_named(tx, code=code, field=field)
+    if product.side != side:
+        fault = Fault(field, code, f"is {product.side}", f"Name a product of the {side} side.")
+        raise Invalid("That is the other side.", [fault])
+    return product
+
+
+def _refuse_what_cannot_be(order: Order, *, iso: Product, resin: Product, now: datetime) -> None:
+    faults = []
+    if not 1 <= order.sets <= MOST_SETS:
+        faults.append(
+            Fault("sets", order.sets, "is out of range", f"Ask for 1 to {MOST_SETS} sets.")
+        )
+    if order.wanted_at is not None and order.wanted_at <= now:
+        faults.append(
+            Fault("wanted_at", order.wanted_at.isoformat(), "is over", "Leave it out for: at once.")
+        )
+    elif order.wanted_at is not None and order.wanted_at > now + LATEST:
+        mend = "Nothing is computed further than four days ahead: make the list nearer to the time."
+        faults.append(Fault("wanted_at", order.wanted_at.isoformat(), "is too far ahead", mend))
+    if iso.system is not None and resin.system is not None and iso.system != resin.system:
+        mend = f"Name a resin of system {iso.system}: the two sides do not go together."
+        faults.append(Fault("resin", resin.code, f"is of system {resin.system}", mend))
+    if faults:
+        raise Invalid("The pull list cannot be made.", faults)
+
+
+def _sides(pull: Pull) -> dict[Side, int]:
+    return {Side.ISO: pull.iso_id, Side.RESIN: pull.resin_id}
+
+
+def _drums(tx: Tx, pull: Pull) -> Sequence[PullDrum]:
+    return rows.drums_on(tx, pull_ids=[pull.id])
+
+
+def _line(tx: Tx, pull: Pull, tag: str) -> PullDrum:
+    drum = drum_tagged(tx, tag=tag)
+    line = next((d for d in _drums(tx, pull) if d.drum_id == drum.id), None)
+    if line is None:
+        fault = Fault("tag", drum.tag, "is not on this list", "Take a tag from the list.")
+        raise NotFound("The drum is not on this list.", [fault])
+    return line
+
+
+def _stand(tx: Tx, pull: Pull, drum_ids: Sequence[int], *, now: datetime) -> list[Standing]:
+    if not drum_ids:
+        return []
+    found = list_drums(tx, among=list(drum_ids), present=False, limit=None)
+    return _standings(tx, pull, found, now=now)
+
+
+def _standings(tx: Tx, pull: Pull, found: Sequence[StockRow], *, now: datetime) -> list[Standing]:
+    output = OutputClass(pull.output)
+    return standings(tx, rows=found, output=output, wanted_at=pull.wanted_at, now=now)
+
+
+def _others(tx: Tx, pull: Pull, product_id: int, *, now: datetime) -> tuple[list[Standing], int]:
+    """Return the drums of a product that are on no open list, and how many are on one."""
+    found = rows.stock_of(tx, site_id=pull.site_id, product_id=product_id, limit=LOOKED_AT)
+    listed = rows.open_lists_of(tx, drum_ids=[row.drum.id for row in found])
+    free = [row for row in found if row.drum.id not in listed]
+    elsewhere = sum(other != pull.id for other in listed.values())
+    return _standings(tx, pull, free, now=now), elsewhere
+
+
+def _fill(tx: Tx, pull: Pull, *, now: datetime) -> int:
+    """Put ready drums onto a list until it is full; return how many."""
+    there = _stand(tx, pull, [line.drum_id for line in _drums(tx, pull)], now=now)
+    picked = 0
+    for product_id in _sides(pull).values():
+        own = [one for one in there if one.row.product.id == product_id]
+        count = pull.sets - len(own)
+        if count <= 0:
+            continue
+        others, _ = _others(tx, pull, product_id, now=now)
+        chosen = pick(
+            [one.candidate for one in others if one.hindrance is None],
+            count=count,
+            lots=[one.candidate.lot_id for one in own],
+        )
+        for drum in chosen:
+            add(tx, PullDrum(pull_id=pull.id, drum_id=drum.drum_id, picked_at=now))
+        picked += len(chosen)
+    return picked
+
+
+def _missing(tx: Tx, pull: Pull, product_id: int, *, count: int, now: datetime) -> Missing:
+    others, elsewhere = _others(tx, pull, product_id, now=now)
+    unready = [one for one in others if one.hindrance is not None]
+    free = len(others) - len(unready)
+    times = [(one.could_at, one.could_in) for one in unready if one.could_at is not None]
+    waiting, could_at, room = could_be(times, count=max(count - free, 0))
+    reasons = Counter(one.hindrance for one in unready if one.hindrance is not None)
+    if elsewhere:
+        reasons[Hindrance.LISTED] = elsewhere
+    return Missing(
+        count=count,
+        ready=free,
+        waiting=waiting,
+        could_at=could_at,
+        warm_room=room,
+        reasons=tuple(reasons.most_common()),
+    )
+
+
+def _instead(tx: Tx, pull: Pull, standing: Standing, *, now: datetime) -> Candidate | None:
+    """Return the nearest ready drum of the same product that is on no list."""
+    others, _ = _others(tx, pull, standing.row.product.id, now=now)
+    ready = [one.candidate for one in others if one.hindrance is None]
+    own = standing.candidate
+    return nearest(ready, lot_id=own.lot_id, place_id=own.place_id)
+
+
+def _not_listed(tx: Tx, pull: Pull, drum: Drum, *, now: datetime) -> WrongDrum:
+    """Refuse a drum that is not on the list, naming the one that is meant."""
+    (row,) = list_drums(tx, among=[drum.id], present=False, limit=None)
+    lines = _drums(tx, pull)
+    open_ids = [line.drum_id for line in lines if line.taken_at is None]
+    waiting = [
+        one.candidate
+        for one in _stand(tx, pull, open_ids, now=now)
+        if one.hindrance is None and one.row.product.side == row.product.side
+    ]
+    instead = nearest(waiting, lot_id=row.lot.id, place_id=row.place.id)
+    problem = f"is {row.product.side}, and not on this list"
+    if instead is None:
+        mend = "Leave it: no drum of this side is left to take."
+    else:
+        mend = _mend(instead, verb="Take")
+    return WrongDrum("Wrong drum.", Fault("tag", drum.tag, problem, mend), instead=instead)
+
+
+def _mend(instead: Candidate | None, *, verb: str) -> str:
+    if instead is None:
+        return "No other drum of this product is ready in time: leave it, and tell the manager."
+    return f"{verb} {instead.tag}, lot {instead.lot}."

@@ -1,0 +1,48 @@
+"""Queries on checks of two drums before they are hooked up."""
+
+from collections.abc import Sequence
+from uuid import UUID
+
+from sqlmodel import col, or_, select
+
+from drumkeep.storage.tables.drums import Drum
+from drumkeep.storage.tables.side_checks import SideCheck
+from drumkeep.storage.transaction import Tx
+
+
+def check_by_id(tx: Tx, *, check_id: int) -> SideCheck | None:
+    """Return a check."""
+    return tx.session.get(SideCheck, check_id)
+
+
+def check_by_client(tx: Tx, *, client_id: UUID) -> SideCheck | None:
+    """Return the check that a client asked for under this id."""
+    return tx.session.exec(select(SideCheck).where(SideCheck.client_id == client_id)).one_or_none()
+
+
+def checks(
+    tx: Tx,
+    *,
+    drum_id: int | None = None,
+    answer: str | None = None,
+    before: int | None = None,
+    limit: int,
+) -> Sequence[SideCheck]:
+    """Return checks, the latest first: of a drum, of an answer, before an id, if asked."""
+    statement = select(SideCheck)
+    if drum_id is not None:
+        statement = statement.where(
+            or_(col(SideCheck.first_id) == drum_id, col(SideCheck.second_id) == drum_id)
+        )
+    if answer is not None:
+        statement = statement.where(SideCheck.answer == answer)
+    if before is not None:
+        statement = statement.where(SideCheck.id < before)
+    return tx.session.exec(statement.order_by(col(SideCheck.id).desc()).limit(limit)).all()
+
+
+def present_in(tx: Tx, *, place_id: int) -> Sequence[int]:
+    """Return the ids of drums that stand in a place."""
+    return tx.session.exec(
+        select(Drum.id).where(Drum.place_id == place_id, col(Drum.ended).is_(None))
+    ).all()

@@ -90,6 +90,34 @@ def test_guessing_is_slowed_down(tmp_path):
     assert 0 < int(closed.headers["Retry-After"]) <= 301
 
 
+def test_guessing_from_many_addresses_is_slowed_down_and_locks_nobody_out(tmp_path):
+    def attempt(client, password, *, at):
+        client.headers["X-Forwarded-For"] = at
+        return sign_in(client, MANAGER, password)
+
+    with serve(tmp_path) as fresh, fresh.client() as client:
+        fresh.app.state.services.throttle_accounts.failures = 3
+        assert attempt(client, PASSWORD, at="192.0.2.1").status_code == 201
+        for n in range(3):
+            assert attempt(client, "a guess", at=f"198.51.100.{n}").status_code == 401
+        assert attempt(client, PASSWORD, at="198.51.100.9").status_code == 429
+        # where mara has signed in before, she still can
+        assert attempt(client, PASSWORD, at="192.0.2.1").status_code == 201
+
+
+def test_addresses_of_one_home_count_as_one(tmp_path):
+    with serve(tmp_path) as fresh, fresh.client() as client:
+        fresh.app.state.services.throttle_hosts.failures = 2
+        answers = []
+        for n in range(3):
+            client.headers["X-Forwarded-For"] = f"2001:db8:1:2::{n + 1:x}"
+            answers.append(sign_in(client, f"nobody-{n}", "a guess").status_code)
+        client.headers["X-Forwarded-For"] = "2001:db8:1:3::1"
+        answers.append(sign_in(client, MANAGER, PASSWORD).status_code)
+
+    assert answers == [401, 401, 429, 201]
+
+
 def test_a_change_needs_the_token_of_the_session(serving, browser):
     site = build.site()
     token = browser.headers.pop("X-CSRF-Token")
@@ -200,6 +228,22 @@ def test_no_answer_tells_a_password_or_its_hash(manager):
         assert "argon2" not in answer.text
         assert "abc123" not in answer.text
         assert body["password"] not in answer.text
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        {"name": "x", "pasword": "abc-secret-123"},
+        {"name": "x", "password": "y", "Password": "abc-secret-123"},
+        {"name": {"password": "abc-secret-123"}, "password": "y"},
+        [{"password": "abc-secret-123"}],
+    ],
+)
+def test_a_secret_under_a_wrong_name_is_not_repeated(nobody, body):
+    answer = nobody.post(f"{API}/session", json=body)
+
+    assert answer.status_code == 422
+    assert "abc-secret-123" not in answer.text
 
 
 def test_a_token_is_told_once_and_works_until_revoked(serving, manager):

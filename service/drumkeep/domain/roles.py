@@ -94,7 +94,6 @@ _SCOPES: Final[Mapping[str, Scope]] = {
     "photos": Scope.RECORD,
     "claims": Scope.RECORD,
     "counts": Scope.RECORD,
-    "consumables": Scope.RECORD,
     "rig-checks": Scope.RECORD,
     "pulls": Scope.RECORD,
     "side-checks": Scope.RECORD,
@@ -102,7 +101,6 @@ _SCOPES: Final[Mapping[str, Scope]] = {
     "pulls": Scope.RECORD,
     "side-checks": Scope.RECORD,
     "counts": Scope.RECORD,
-    "consumables": Scope.RECORD,
     "rig-checks": Scope.RECORD,
     # what is asked with a body and stores nothing
     "forecasts": Scope.READ,
@@ -110,6 +108,7 @@ _SCOPES: Final[Mapping[str, Scope]] = {
 
 _DEEPER: Final[Mapping[tuple[str, str], Scope]] = {
     ("sites", "air-forecast"): Scope.INGEST,
+    ("consumables", "entries"): Scope.RECORD,
 }
 
 CORRECTION_WINDOW: Final = timedelta(minutes=10)

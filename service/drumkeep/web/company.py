@@ -104,7 +104,7 @@ async def come_back(
 
 
 @router.post("/me/company")
-async def begin_link(request: Request, provider: ProviderDep, shell: ShellDep) -> Response:
+async def begin_link(request: Request, shell: ShellDep, provider: ProviderDep) -> Response:
     """Offer the way to the company's sign-in, to link its account to one's own here.
 
     A link and not a redirect: a form of ours leads nowhere else.

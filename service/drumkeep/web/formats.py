@@ -35,6 +35,7 @@ _DAYS_NAMED: Final = 6
 _NEAR_K: Final = 2.0
 _SPARE_DIGITS: Final = 1
 _NOON: Final = 12
+_WHOLE_FROM: Final = 100.0
 _HALF_HOUR: Final = timedelta(minutes=30)
 
 How = Literal["when", "ago", "until", "left", "about", "date"]
@@ -162,6 +163,16 @@ class Formats:
         value = pounds(kg) if self.units == "us" else kg
         return f"{_figure(value, 0)}{_SPACE}{self.mass_unit}"
 
+    def fine_mass(self, kg: float) -> str:
+        """Return a small mass, kg in, as finely as it is known: ``0.5 lb`` or ``0.2 kg``."""
+        value = pounds(kg) if self.units == "us" else kg
+        return f"{value:.3g}{_SPACE}{self.mass_unit}"
+
+    def mass_sum(self, kg: float) -> str:
+        """Return the mass of many drums, kg in: ``22,046 lb``."""
+        value = pounds(kg) if self.units == "us" else kg
+        return f"{value:,.0f}{_SPACE}{self.mass_unit}"
+
     def length(self, metres: float) -> str:
         """Return a height in the drum with its unit, to the half inch or the centimetre."""
         if self.units == "us":
@@ -176,9 +187,26 @@ class Formats:
             return f"{_figure(kpa / PSI_KPA, 1)}{_SPACE}psi"
         return f"{_figure(kpa, 0)}{_SPACE}kPa"
 
+    def bottle_pressure(self, kpa: float) -> str:
+        """Return a gas bottle's pressure, whole, kPa in: ``2,000 psi`` or ``13,790 kPa``."""
+        value = kpa / PSI_KPA if self.units == "us" else kpa
+        return f"{value:,.0f}{_SPACE}{self.pressure_unit}"
+
     def share(self, fraction: float) -> str:
         """Return a fraction as a percentage: ``40 %``."""
         return f"{_figure(100.0 * fraction, 0)}{_SPACE}%"
+
+    def money(self, amount: float | None, currency: str) -> str:
+        """Return a sum with its currency: ``1,234 USD``; cents only under a hundred."""
+        if amount is None:
+            return NOT_KNOWN
+        digits = 0 if amount >= _WHOLE_FROM else 2
+        return f"{amount:,.{digits}f}{_SPACE}{currency}"
+
+    def price(self, amount: float, currency: str) -> str:
+        """Return the price of a unit as it was said: ``1.85 USD``, ``1.8525 USD``."""
+        whole, _, cents = f"{amount:,.4f}".partition(".")
+        return f"{whole}.{cents[:2]}{cents[2:].rstrip('0')}{_SPACE}{currency}"
 
     # ---- times ------------------------------------------------------------------------------
 

@@ -5,9 +5,11 @@ import re
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any, Final
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from drumkeep.domain.quantities import celsius_from_fahrenheit, kilograms_from_pounds
+from drumkeep.domain.scans import drum_read
 from drumkeep.errors import Fault, Invalid
 from drumkeep.web.formats import INCH_M, PSI_KPA
 
@@ -51,6 +53,7 @@ def event_body(  # noqa: C901 - one arm a kind
         body["height_m"] = _length(form, us=us)
     elif kind == "moved":
         body["to"] = form.get("to", "")
+        body["from"] = form.get("from") or None
     elif kind == "agitated":
         body["minutes"] = _number(form, "minutes")
     elif kind == "weighed":
@@ -59,7 +62,12 @@ def event_body(  # noqa: C901 - one arm a kind
         body["resolution_kg"] = mass_of(form, "resolution", us=us)
     elif kind == "decanted":
         body["kg"] = mass_of(form, "mass", us=us)
-        body["to"] = form.get("to", "").strip()
+        body["to"] = _scanned(form, "to")
+    elif kind == "topped":
+        body["kg"] = mass_of(form, "mass", us=us)
+        body["from"] = _scanned(form, "from")
+    elif kind == "ratio_off":
+        body["with"] = _scanned(form, "with") or None
     elif kind == "blanketed":
         body["gas"] = form.get("gas", "")
         body["kpa"] = _pressure(form, us=us)
@@ -74,6 +82,12 @@ def event_body(  # noqa: C901 - one arm a kind
         body["reached_bottom"] = form.get("reached_bottom") == "yes"
         body |= {name: form[name] for name in _LOOKS if form.get(name) not in (None, "not_looked")}
     return {name: value for name, value in body.items() if value is not None}
+
+
+def _scanned(form: Mapping[str, str], name: str) -> str:
+    """Return a tag that was scanned or typed; an empty field stays so."""
+    text = form.get(name, "").strip()
+    return drum_read(text, field=name) if text else ""
 
 
 def _heated(form: Mapping[str, str], *, us: bool, zone: str) -> dict[str, Any]:
@@ -177,6 +191,21 @@ def _number(form: Mapping[str, str], name: str) -> float | None:
     value = float(text.replace(",", "."))
     assert math.isfinite(value)  # noqa: S101 - at most nine digits before the point
     return value
+
+
+def form_id(form: Mapping[str, str], name: str = "id") -> UUID:
+    """Return the UUID that a form carries, so that a repeat is no second deed.
+
+    Raises
+    ------
+    Invalid
+        It has none.
+    """
+    try:
+        return UUID(form.get(name, ""))
+    except ValueError:
+        fault = Fault(name, form.get(name), "is no UUID", "Open the page anew and fill it in.")
+        raise Invalid("The form is out of date.", [fault]) from None
 
 
 def number_of(form: Mapping[str, str], name: str) -> float:

@@ -33,6 +33,15 @@ template              context
 (``.html``)           as (name, words), ``units``, ``sites``, ``faults``: (label, fault, mend),
                       ``report``: ``ImportReport`` or None, ``shares``: ``ShareView``,
                       ``stored``, ``given``: the form as sent
+``pulls.html``        ``given``: the form as filled in, ``error`` or None, ``sites`` and ``pairs``:
+                      (code, words), ``open`` and ``past``: ``PullHead``, ``may_pull``
+``pull.html``         ``pull``: ``PullView``, ``error``, ``faults`` in words, ``refused``: a tag,
+                      ``wrong``: ``WrongDrum`` or None, ``instead_in``: a place, ``may_pull``
+``hookup.html``       ``given``, ``faults``: (label, fault), ``rigs``: (code, words), ``pulls``: ids,
+                      ``checks``: ``CheckLine``, ``older``: id or None, ``query``, ``answers``,
+                      ``cautions``, ``may_check``
+``hookup_answer``     ``check``: ``CheckView``, ``cautions``
+(``.html``)
 ``sign_in.html``      ``csrf``, ``next``, ``name`` as typed before, ``error``: text or None
 ``gateways.html``     ``gateways``: ``GatewayView``, ``given``: ``GivenPassword`` or None,
                       ``may_change``, ``writes_files``
@@ -62,6 +71,10 @@ template              context
 ``consumables.html``  ``items``: ``ConsumableView``, ``kinds`` and ``places``: (code, words),
                       ``may_record``, ``may_change``
 ``rig_checks.html``   ``rigs``: ``RigView``, ``checks``: ``CheckLine``, ``days``, ``may_record``
+``move.html``         ``plan``: what was picked so far, ``listed`` and ``beside``: ``CarriedView``,
+                      ``beside_words``, ``choices``: (code, words), ``to``: a place or None,
+                      ``faults``, ``may_record``
+``moved.html``        ``move``: ``MovedView`` or None, ``may_undo``
 ``me.html``           ``account``: signs in as, ``devices``: ``DeviceLine``, ``faults``
 ``people.html``       ``people``: ``PersonLine``, ``code``: ``PhoneCode`` or None, ``faults``,
                       ``faulty``: whose, or empty for the new one's, ``typed``: the form as sent

@@ -62,7 +62,8 @@ class DrumView:
     ``answer`` is what its verdict page says. ``layers_c`` holds eight temperatures, bottom first;
     each temperature is None when it is not known. ``wanted_at`` and ``start_by`` go together: be
     warm then, begin to warm before. ``content`` tells what the liquid went through: names and
-    sentences; ``too_hot`` whether its liquid may be over the product's maximum.
+    sentences; ``too_hot`` whether its liquid may be over the product's maximum; ``weighed_to_kg``
+    what the scale read to that weighed it last.
     """
 
     tag: str
@@ -111,6 +112,7 @@ class DrumView:
     content: tuple[tuple[str, str], ...] = ()
     warming: bool = False
     too_hot: bool = False
+    weighed_to_kg: float | None = None
     timezone: str = "UTC"
 
     @property
@@ -152,6 +154,7 @@ class EventView:
     """Something that was done to a drum; ``words`` says it in one short sentence.
 
     ``met`` says what the computation made of it, ``refused`` whether it could not use it.
+    ``undo`` is its id where the reader may take it back now; ``withdrawn`` that it was.
     """
 
     at: datetime
@@ -161,6 +164,8 @@ class EventView:
     words: str
     met: str = ""
     refused: bool = False
+    undo: str = ""
+    withdrawn: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,7 +174,9 @@ class ActionView:
 
     ``event_id`` is a fresh UUID, so that a form sent twice is recorded once. ``choices`` are the
     places a drum may be moved to, as code and words. ``cautions`` come on top of those that
-    ``wording.cautions_for`` gives for the kind; ``blocked`` says why it must not be done now.
+    ``wording.cautions_for`` gives for the kind; ``blocked`` says why it must not be done now,
+    ``sure`` what has to be ticked before. ``chosen`` is what the form holds already: a place where
+    the drum stands, what the scale reads to, the tag of the other drum; ``hint`` a word beside it.
     """
 
     kind: str
@@ -177,6 +184,9 @@ class ActionView:
     cautions: tuple[str, ...] = ()
     blocked: str | None = None
     choices: tuple[tuple[str, str], ...] = ()
+    sure: str | None = None
+    chosen: str = ""
+    hint: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -283,18 +293,31 @@ class TaskView:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LowView:
+    """A consumable under its minimum; ``hand`` and ``minimum`` with their unit."""
+
+    name: str
+    place: str
+    hand: str | None
+    minimum: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FloorView:
     """The floor: what to do now, then every place.
 
     ``filters`` holds the filter as it stands in the address (name to value), ``choices`` what
     each may be (name to pairs of value and words), ``query`` the same filter as a query string.
     ``counts`` is the number of drums by readiness over the whole floor. ``unheard`` warns where
-    nobody would hear of an alarm away from the pages.
+    nobody would hear of an alarm away from the pages. ``low`` consumables and the
+    number of ``unchecked`` rigs are lines of "Now" that no alarm stands behind.
     """
 
     tasks: tuple[TaskView, ...]
     shelves: tuple[ShelfView, ...]
     checked_at: datetime
+    low: tuple[LowView, ...] = ()
+    unchecked: int = 0
     oldest_reading_at: datetime | None = None
     filter_words: str = ""
     filters: Mapping[str, str] = field(default_factory=dict)

@@ -54,6 +54,7 @@ from tests.unit.web.device_samples import device_pages, stray
 from tests.unit.web.notice_samples import notice, notice_pages
 from tests.unit.web.paper_samples import paper_pages, papers
 from tests.unit.web.receiving_samples import receiving_pages
+from tests.unit.web.stock_samples import stock_pages
 
 NOW = datetime(2027, 2, 5, 7, 12, tzinfo=UTC)  # 1:12 am at the site
 CHICAGO = ZoneInfo("America/Chicago")
@@ -426,6 +427,7 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
         **device_pages(change, now=NOW),
         **notice_pages(change, now=NOW),
         **receiving_pages(change, now=NOW),
+        **stock_pages(change, now=NOW),
         **paper_pages(change, now=NOW, formats=formats()),
         **account_pages(change, device=DEVICE, now=NOW),
         "people.html": {

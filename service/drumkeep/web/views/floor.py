@@ -24,8 +24,10 @@ from drumkeep.web.figure import DRAWN_AT_ONCE
 from drumkeep.web.formats import Formats
 from drumkeep.web.view_models import AirLine, FloorView, GroupView, LimitView, ShelfView
 from drumkeep.web.views.alarms import OF_A_SENSOR, task_views
+from drumkeep.web.views.consumables import low_views
 from drumkeep.web.views.glimpses import Stock, by_group
 from drumkeep.web.views.notices import unheard_words
+from drumkeep.web.views.rig_checks import never_checked
 from drumkeep.web.views.sentences import said
 from drumkeep.web.wording import PLACE_KIND, READINESS, output_words
 
@@ -116,6 +118,8 @@ def floor_view(
         if drawn
         else (),
         checked_at=now if computed_ms is None else from_ms(computed_ms),
+        low=low_views(tx),
+        unchecked=never_checked(tx),
         unheard=unheard_words(tx, alarms),
         oldest_reading_at=_oldest(airs.values()),
         filter_words=_words(sift, choices=choices),

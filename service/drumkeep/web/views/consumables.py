@@ -1,0 +1,112 @@
+"""Consumables as their page shows them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+from uuid import uuid4
+
+from drumkeep.domain.consumables import Deed
+from drumkeep.operations.consumables import KeptConsumable, kept_consumables
+from drumkeep.operations.surroundings import Ground
+from drumkeep.storage import consumables as rows
+from drumkeep.storage.tables.consumables import ConsumableEntry
+from drumkeep.storage.transaction import Tx
+from drumkeep.web.view_models import LowView
+
+KINDS: Final = {
+    "nitrogen": "nitrogen",
+    "desiccant": "desiccant",
+    "pump_lubricant": "pump lubricant",
+    "other": "something else",
+}
+_DEEDS: Final = {Deed.TOOK: "took", Deed.ADDED: "added", Deed.COUNTED: "counted"}
+_LAST: Final = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EntryView:
+    """One entry in words."""
+
+    words: str
+    at: datetime
+    by: str
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConsumableView:
+    """One of them; ``hand`` and ``minimum`` with their unit, ``last`` its last entries.
+
+    ``entry_id`` is for the next one.
+    """
+
+    id: int
+    entry_id: str
+    name: str
+    kind: str
+    kind_words: str
+    place: str
+    site: str
+    unit: str
+    hand: str | None
+    minimum: str | None
+    least: str
+    low: bool
+    timezone: str
+    last: tuple[EntryView, ...]
+
+
+def consumable_views(tx: Tx, *, ground: Ground) -> tuple[ConsumableView, ...]:
+    """Return what is kept, what is under its minimum first."""
+    kept = sorted(kept_consumables(tx), key=lambda one: not one.low)
+    return tuple(
+        _view(one, ground=ground, last=rows.entries(tx, consumable_id=one.row.id, limit=_LAST))
+        for one in kept
+    )
+
+
+def low_views(tx: Tx) -> tuple[LowView, ...]:
+    """Return what is under its minimum."""
+    return tuple(
+        LowView(
+            name=one.row.name,
+            place=one.place.name,
+            hand=None if one.in_hand is None else f"{one.in_hand:g} {one.row.unit}",
+            minimum=f"{one.row.minimum:g} {one.row.unit}",
+        )
+        for one in kept_consumables(tx)
+        if one.low
+    )
+
+
+def _view(
+    one: KeptConsumable, *, ground: Ground, last: Sequence[ConsumableEntry]
+) -> ConsumableView:
+    site = ground.sites[one.place.site_id]
+    unit = one.row.unit
+    return ConsumableView(
+        id=one.row.id,
+        entry_id=str(uuid4()),
+        name=one.row.name,
+        kind=one.row.kind,
+        kind_words=KINDS[one.row.kind],
+        place=one.place.name,
+        site=site.name,
+        unit=unit,
+        hand=None if one.in_hand is None else f"{one.in_hand:g} {unit}",
+        minimum=None if one.row.minimum is None else f"{one.row.minimum:g} {unit}",
+        least="" if one.row.minimum is None else f"{one.row.minimum:g}",
+        low=one.low,
+        timezone=site.timezone,
+        last=tuple(
+            EntryView(
+                words=f"{_DEEDS[Deed(entry.deed)]} {entry.quantity:g} {unit}: "
+                f"{entry.in_hand:g} {unit} in hand",
+                at=entry.at,
+                by=entry.by,
+                note=entry.note,
+            )
+            for entry in last
+        ),
+    )

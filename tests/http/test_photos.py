@@ -163,3 +163,20 @@ def test_the_label_is_kept_and_what_does_not_agree_with_it_is_held(yard, rosa):
     assert "Label: serial 00071" in words
     assert "Label: keep at 59–86 °F" in words
     assert f"Label as read {label}" in words
+
+
+def test_a_photo_that_is_taken_after_a_look_belongs_to_that_look(yard, rosa):
+    drum = yard.receive()["tag"]
+    rosa.record(drum, "inspected", solids="seen")
+    page = rosa.get(f"/drums/{drum}")
+    assert "Add a photo of what was found" in page.words
+    form = page.form("/photos")
+    form.fields |= {"shows": "solids"}
+    del form.fields["photo"]
+    answer = rosa.client.post(
+        "/photos", data=form.fields, files={"photo": ("a.jpg", photo(), "image/jpeg")}
+    )
+    assert answer.headers["Location"] == f"/drums/{drum}#photos"
+    (look,) = [e for e in yard.history(drum)["events"] if e["kind"] == "inspected"]
+    (told,) = yard.client.get(PHOTOS, params={"drum": drum}).json()["items"]
+    assert told["event"] == look["id"]

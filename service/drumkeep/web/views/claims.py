@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any, Final
 from uuid import UUID
 
@@ -162,8 +162,8 @@ def claim_view(claim: Claim, *, formats: Formats) -> ClaimView:
         product_code=record["product"]["code"],
         lot=record["lot"]["code"],
         facts=(
-            ("Made", record["lot"]["made_on"]),
-            ("Expires", record["lot"]["expires_on"] or "by its shelf life"),
+            ("Made", _day(record["lot"]["made_on"])),
+            ("Expires", _day(record["lot"]["expires_on"])),
         ),
         at=claim.at,
         by=claim.by,
@@ -268,7 +268,7 @@ def _record(told: Mapping[str, Any], *, formats: Formats) -> tuple[tuple[str, st
         return (("Temperature", "nothing is known of it"),)
     facts = {
         "On record": hours_words(told["hours"]),
-        "Not known for": hours_words(told["unknown_h"]) if told["unknown_h"] else "no time",
+        "Not known for": hours_words(told["unknown_h"]),
         "Bottom": f"{formats.temp_span(told['bottom_min_c'], told['bottom_max_c'])}, "
         f"on average {formats.temp(told['bottom_mean_c'])}",
         "All of it within": formats.temp_span(told["low_c"], told["high_c"]),
@@ -293,7 +293,7 @@ def _stay(stay: Mapping[str, Any], *, formats: Formats) -> StayLine:
         bottom=formats.span(stay["bottom_min_c"], stay["bottom_max_c"]),
         mean=formats.degrees(stay["bottom_mean_c"]),
         within=formats.span(stay["low_c"], stay["high_c"]),
-        unknown=hours_words(stay["unknown_h"]) if stay["unknown_h"] else "none",
+        unknown=hours_words(stay["unknown_h"]),
         apart="",
     )
 
@@ -397,6 +397,13 @@ def _range(told: Sequence[Sequence[Any]], low: int, high: int, formats: Formats)
 
 def _moment(text: str) -> datetime:
     return datetime.fromisoformat(text)
+
+
+def _day(text: str | None) -> str:
+    if text is None:
+        return "by its shelf life"
+    day = date.fromisoformat(text)
+    return f"{day.day} {day:%b} {day.year}"
 
 
 def _maybe(text: str | None) -> datetime | None:

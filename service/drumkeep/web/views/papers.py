@@ -1,15 +1,21 @@
 """What a drum's page shows of photos and of a claim on its supplier."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final
 from uuid import uuid4
 
+from drumkeep.domain.events import EventKind
 from drumkeep.domain.roles import Action, Role, may
 from drumkeep.operations.claims import offer_of
 from drumkeep.storage import photos as rows
-from drumkeep.storage.tables.drums import Drum
+from drumkeep.storage.tables.drums import Drum, Event
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.views.claims import finding_words
 from drumkeep.web.views.photos import SHOWS_WORDS, PhotoView, photo_views
+
+_LATELY: Final = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,11 +29,17 @@ class PapersView:
     claim_key: str = ""
     others: tuple[str, ...] = ()
     may_claim: bool = False
+    look: str = ""
+    """The event of a look of the last day that found something; empty if there was none."""
 
 
-def papers_view(tx: Tx, *, drum: Drum, role: Role) -> PapersView:
-    """Return what there is of photos and claims of a drum."""
+def papers_view(
+    tx: Tx, *, drum: Drum, log: Sequence[Event], role: Role, now: datetime
+) -> PapersView:
+    """Return what there is of photos and claims of a drum, with its log."""
     offer = offer_of(tx, drum=drum)
+    looks = [event for event in log if event.kind == EventKind.INSPECTED and _found(event)]
+    last = looks[-1] if looks and now - looks[-1].at < _LATELY else None
     return PapersView(
         photos=photo_views(tx, rows.of_drums(tx, drum_ids=[drum.id])),
         found=() if offer is None else finding_words(offer.findings),
@@ -35,4 +47,9 @@ def papers_view(tx: Tx, *, drum: Drum, role: Role) -> PapersView:
         claim_key=str(uuid4()),
         others=() if offer is None else offer.others,
         may_claim=may(role, Action.RECORD),
+        look="" if last is None else str(last.id),
     )
+
+
+def _found(event: Event) -> bool:
+    return any(event.data.get(name) == "seen" for name in ("solids", "skin", "bulge"))

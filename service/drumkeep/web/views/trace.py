@@ -176,13 +176,15 @@ def _stay(stay: StayTrace, *, formats: Formats) -> StayLine:
         bottom=formats.span(span.bottom_min_c, span.bottom_max_c),
         mean=formats.degrees(span.bottom_mean_c),
         within=formats.span(span.low_c, span.high_c),
-        unknown=hours_words(span.unknown_h) if span.unknown_h else "none",
+        unknown=hours_words(span.unknown_h),
         apart=hours_words(span.apart_h),
     )
 
 
 def hours_words(hours: float) -> str:
-    """Return hours as people write them: ``40 min``, ``3.5 h``, ``12 days``."""
+    """Return hours as people write them: ``no time``, ``40 min``, ``3.5 h``, ``12 days``."""
+    if hours * 60.0 < 0.5:  # noqa: PLR2004 - of a minute
+        return "no time"
     if hours < 1.0:
         return f"{hours * 60.0:.0f}\N{NO-BREAK SPACE}min"
     if hours < 72.0:  # noqa: PLR2004 - three days are still told in hours

@@ -91,7 +91,14 @@ class SkinIn(EventIn):
 class PlainIn(EventIn):
     """Kinds that need no more than their time."""
 
-    kind: Literal["opened", "resealed", "vented", "emptied", "disposed"]
+    kind: Literal["opened", "resealed", "vented"]
+
+
+class EndedIn(EventIn):
+    """The drum is used up or thrown away; ``reason`` where liquid was lost with it."""
+
+    kind: Literal["emptied", "disposed"]
+    reason: Reason | None = None
 
 
 class BlanketedIn(EventIn):
@@ -199,8 +206,8 @@ SHAPES: Final[dict[EventKind, type[EventIn]]] = {
     EventKind.OPENED: PlainIn,
     EventKind.RESEALED: PlainIn,
     EventKind.VENTED: PlainIn,
-    EventKind.EMPTIED: PlainIn,
-    EventKind.DISPOSED: PlainIn,
+    EventKind.EMPTIED: EndedIn,
+    EventKind.DISPOSED: EndedIn,
     EventKind.BLANKETED: BlanketedIn,
     EventKind.AGITATED: AgitatedIn,
     EventKind.HEATED: HeatedIn,

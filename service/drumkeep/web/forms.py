@@ -78,6 +78,8 @@ def event_body(  # noqa: C901 - one arm a kind
         body |= _wanted(form, zone=zone, now=now)
     elif kind in ("held", "released"):
         body["reason"] = form.get("reason", "")
+    elif kind in ("emptied", "disposed"):
+        body["reason"] = form.get("reason", "").strip() or None
     elif kind == "inspected":
         body["reached_bottom"] = form.get("reached_bottom") == "yes"
         body |= {name: form[name] for name in _LOOKS if form.get(name) not in (None, "not_looked")}

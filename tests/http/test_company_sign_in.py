@@ -75,7 +75,7 @@ def way_back(started: httpx.Response) -> str:
     return f"{address.path}?{address.query}"
 
 
-def come(client, *, path=START) -> httpx.Response:
+def come(client: httpx.Client, *, path: str = START) -> httpx.Response:
     return client.get(way_back(client.get(path)))
 
 
@@ -89,7 +89,7 @@ def refused(answer, status=401):
     assert answer.status_code == status, answer.text
     assert COOKIE not in answer.cookies
     page = Page(answer.text)
-    assert page.form("/sign-in")
+    assert page.form("/sign-in").method == "post"
     assert any(a.get("role") == "alert" for a in page.all("p"))
 
 
@@ -215,7 +215,7 @@ def test_a_way_back_is_good_once_and_in_the_browser_where_it_began(serving):
     "query",
     ["", "?state=x&code=y", "?code=y", "?error=access_denied", "?state=&code="],
 )
-def test_a_way_back_from_nowhere_is_refused(query):
+def test_a_way_back_from_nowhere_is_refused(serving, query):
     with serving.client() as client:
         refused(client.get(f"/sign-in/company/back{query}"))
 

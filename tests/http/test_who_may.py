@@ -81,12 +81,13 @@ class Attack:
 
     def body(self, line: Line) -> dict[str, Any]:
         """Return what must be sent so that the role is what it is refused for."""
-        return {
+        bodies: dict[str, dict[str, Any]] = {
             f"{API}/alarms/{{alarm_id}}/shelve": {"minutes": 30, "reason": "known"},
             f"{API}/accounts/{{account}}/notice-addresses": {"url": "jsons://hooks.example.com/x"},
             "/notices/{account}": {"url": "jsons://hooks.example.com/x"},
             "/notices/{account}/{address_id}/least": {"least": "low"},
-        }.get(line.path, {})
+        }
+        return bodies.get(line.path, {})
 
     def as_person(self, line: Line, role: Role) -> httpx.Response:
         """Send a form as somebody who has signed in."""
@@ -240,7 +241,12 @@ def test_a_token_over_its_time_opens_nothing_and_its_use_is_known(serving, manag
     kept = manager.get(f"{API}/tokens/{made['id']}").json()
     assert kept["last_used_at"] is not None
     assert kept["scopes"] == ["read"]
-    for spoilt in ({"scopes": []}, {"scopes": ["all"]}, {"expires_at": "2020-01-01T00:00:00Z"}):
+    unusable: tuple[build.Body, ...] = (
+        {"scopes": []},
+        {"scopes": ["all"]},
+        {"expires_at": "2020-01-01T00:00:00Z"},
+    )
+    for spoilt in unusable:
         answer = manager.post(f"{API}/tokens", json=body | build.token() | spoilt)
         assert answer.status_code == 422, answer.text
 

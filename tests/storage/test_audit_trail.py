@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 import msgspec
 import pytest
-from sqlmodel import SQLModel, select
+from sqlmodel import SQLModel, col, select
 
 from drumkeep.domain.audit import Doer, Way
 from drumkeep.errors import Conflict
@@ -35,7 +35,7 @@ def site(code="north", **more):
 def told(engine):
     """Return what is on record: (did, kind, object, fields)."""
     with reading(engine) as tx:
-        rows = tx.session.exec(select(AuditEntry).order_by(AuditEntry.id)).all()
+        rows = tx.session.exec(select(AuditEntry).order_by(col(AuditEntry.id))).all()
     return [
         (
             row.did,

@@ -37,6 +37,7 @@ VALUES: Mapping[str, Any] = {
     "Integer": 1,
     "JSON": {"a": [1.5, None, "ü"]},
     "LargeBinary": b"\x00\xff",
+    "Text": "[]",
     "UTCDateTime": NOW,
     "Uuid": UUID(int=7),
 }

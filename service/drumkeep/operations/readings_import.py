@@ -169,7 +169,10 @@ def read_import(tx: Tx, *, content: bytes, asked: ImportAsked, now: datetime) ->
 
 def store_portion(tx: Tx, *, pack: ArrivedPack, now: datetime) -> PackOutcome:
     """Store a portion of a file."""
-    return record_batch(tx, packs=[pack], now=now).packs[0]
+    outcome = record_batch(tx, packs=[pack], now=now).packs[0]
+    # Readings leave no rows in the audit; that somebody brought in a file of them does.
+    tx.note_deed("imported", kind="readings", thing=pack.source, stored=(None, outcome.stored))
+    return outcome
 
 
 def try_portion(tx: Tx, *, pack: ArrivedPack, now: datetime) -> PackOutcome:

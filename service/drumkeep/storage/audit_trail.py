@@ -274,7 +274,7 @@ def _thing(session: Session, row: SQLModel) -> tuple[str, str]:
 
 def _referred(session: Session, table: Table, column: str, value: object) -> tuple[str, str] | None:
     """Return what a reference leads to."""
-    (key,) = table.columns[column].foreign_keys
+    key = next(iter(table.columns[column].foreign_keys))
     model = _models().get(key.column.table.name)
     if model is None or value is None:
         return None
@@ -296,10 +296,9 @@ def _told(
             before, after = (None if found is None else found[1] for found in words)
             yield name.removesuffix("_id"), (before, after)
         elif isinstance(old, dict) or isinstance(new, dict):
-            before, after = (value if isinstance(value, dict) else {} for value in (old, new))
-            for key in sorted(before.keys() | after.keys(), key=str)[:_MOST_KEYS]:
-                pair = before.get(key), after.get(key)
-                yield f"{name}.{key}", _pair(str(key), *pair)
+            held, holds = (value if isinstance(value, dict) else {} for value in (old, new))
+            for key in sorted(held.keys() | holds.keys(), key=str)[:_MOST_KEYS]:
+                yield f"{name}.{key}", _pair(str(key), held.get(key), holds.get(key))
         else:
             yield name, _pair(name, old, new)
 

@@ -37,6 +37,8 @@ def add_triggers(
 ) -> None:
     """Make the triggers of each new table to which nothing but new rows may happen."""
     for script in directives:
+        if script.upgrade_ops is None or script.downgrade_ops is None:
+            continue
         made = {op.table_name for op in script.upgrade_ops.ops if isinstance(op, CreateTableOp)}
         tables = SQLModel.metadata.tables
         kept = sorted(name for name in made if tables[name].info.get(APPEND_ONLY))

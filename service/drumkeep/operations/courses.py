@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 
 from drumkeep.domain.courses import Course
-from drumkeep.domain.grid import step_at
+from drumkeep.domain.grid import STEPS_PER_HOUR, step_at
 from drumkeep.domain.liquid_state import (
     UNSUPPORTED_K,
     band_at,
@@ -19,19 +19,33 @@ from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.tables.estimates import Estimate
 from drumkeep.storage.transaction import Tx
 
+AROUND_STEPS: Final = 12 * STEPS_PER_HOUR
+"""Points are read this far round, since old ones lie six hours apart."""
+
 USUAL_ERROR_K: Final = 0.5
 """Of the air of a place where no sensor hangs now."""
 
 
 def course_of(
-    tx: Tx, *, drum: Drum, newest: Estimate | None, ground: Ground, last: int
+    tx: Tx,
+    *,
+    drum: Drum,
+    newest: Estimate | None,
+    ground: Ground,
+    last: int,
+    first: int = 0,
 ) -> Course | None:
-    """Return what is on record of a drum from its receipt to a grid step; None if nothing is.
+    """Return what is on record of a drum from one grid step to another; None if nothing is.
 
     No reading is read: the band of each point rests on what the record itself holds of the air.
     """
-    told = rows.checkpoints(tx, drum_id=drum.id, first=step_at(drum.received_at), last=last)
-    if newest is not None and newest.step <= last and (not told or told[-1][0] < newest.step):
+    begin = max(step_at(drum.received_at), first - AROUND_STEPS)
+    told = rows.checkpoints(tx, drum_id=drum.id, first=begin, last=last + AROUND_STEPS)
+    if (
+        newest is not None
+        and newest.step <= last + AROUND_STEPS
+        and (not told or told[-1][0] < newest.step)
+    ):
         told.append((newest.step, newest.state))
     if not told:
         return None

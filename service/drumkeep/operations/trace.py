@@ -218,7 +218,14 @@ def _drums(
     found = []
     for row in drums.list_drums(tx, among=list(drum_ids), present=False, limit=None):
         key = row.drum.id
-        course = course_of(tx, drum=row.drum, newest=row.estimate, ground=ground, last=step_at(now))
+        course = course_of(
+            tx,
+            drum=row.drum,
+            newest=row.estimate,
+            ground=ground,
+            first=0 if only is None else step_at(only.start),
+            last=step_at(now if only is None else only.end),
+        )
         found.append(
             DrumTrace(
                 row=row,

@@ -37,6 +37,34 @@ debian_package mosquitto_pub 'one cold night from mosquitto_pub' mosquitto-clien
 debian_package pg_ctl 'tests marked postgres' postgresql
 debian_package chromium 'tests marked browser' chromium
 
+# What finds faults of access in pages: used here only, so it is fetched and never kept in the project.
+axe=4.10.3
+axe_sum=880970c081707360e64f34cea25ff91892f5bc95675b0776925b9709dd8a68bb
+bring_axe() {
+    folder=.venv/axe-core
+    [ "$(cat "$folder/.version" 2>/dev/null)" = "$axe" ] && return 0
+    if ! command -v npm >/dev/null; then
+        say "Left out: faults of access in pages, since npm is missing. On Debian: apt-get install npm"
+        return 0
+    fi
+    say "Bringing axe-core $axe for faults of access in pages."
+    rm -rf "$folder"
+    mkdir -p "$folder"
+    if (
+        cd "$folder"
+        npm pack --silent "axe-core@$axe" >/dev/null
+        tar -xzf "axe-core-$axe.tgz" package/axe.min.js package/LICENSE
+        rm "axe-core-$axe.tgz"
+        echo "$axe_sum  package/axe.min.js" | sha256sum --check --quiet
+    ); then
+        echo "$axe" >"$folder/.version"
+    else
+        rm -rf "$folder"
+        say "Left out: faults of access in pages, since npm could not bring axe-core."
+    fi
+}
+bring_axe
+
 if [ "${1-}" = --setup-only ]; then
     exit 0
 fi

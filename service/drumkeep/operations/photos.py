@@ -59,7 +59,7 @@ def photo_of_drum(
             mend = "Give the id of an event of this drum, as its history lists them."
             fault = Fault("event", str(event_id), "is no event of this drum", mend)
             raise Invalid("There is no such event.", [fault])
-    photo = _photo(picture, caption=caption, by=by, now=now)
+    photo = _photo(picture, of=f"drum {drum.id}", caption=caption, by=by, now=now)
     photo.drum_id, photo.event_id = drum.id, event_id
     return _put(tx, photo, picture=picture, by=by, there=rows.of_drums(tx, drum_ids=[drum.id]))
 
@@ -82,7 +82,7 @@ def photo_of_delivery(
         raise NotFound(
             "There is no such receipt.", [Fault("delivery", str(key), "is not known", mend)]
         )
-    photo = _photo(picture, caption=caption, by=by, now=now)
+    photo = _photo(picture, of=f"delivery {delivery.id}", caption=caption, by=by, now=now)
     photo.delivery_id = delivery.id
     there = rows.of_delivery(tx, delivery_id=delivery.id)
     return _put(tx, photo, picture=picture, by=by, there=there)
@@ -103,7 +103,7 @@ def photo_of_claim(
     if claims.by_id(tx, claim_id=claim_id) is None:
         mend = "Look for it in the list of claims."
         raise NotFound("There is no such claim.", [Fault("claim", claim_id, "is not known", mend)])
-    photo = _photo(picture, caption=caption, by=by, now=now)
+    photo = _photo(picture, of=f"claim {claim_id}", caption=caption, by=by, now=now)
     photo.claim_id = claim_id
     there = rows.of_claim(tx, claim_id=claim_id)
     return _put(tx, photo, picture=picture, by=by, there=there)
@@ -131,8 +131,9 @@ def photo_itself(tx: Tx, *, key: UUID) -> tuple[Photo, PhotoContent]:
     return photo, content
 
 
-def _photo(picture: Picture, *, caption: Caption, by: By, now: datetime) -> Photo:
+def _photo(picture: Picture, *, of: str, caption: Caption, by: By, now: datetime) -> Photo:
     return Photo(
+        key=uuid5(_KEYS, f"{of} {picture.source_sha256}"),
         shows=caption.shows.value,
         note=caption.note.strip(),
         at=now,
@@ -149,9 +150,6 @@ def _photo(picture: Picture, *, caption: Caption, by: By, now: datetime) -> Phot
 
 def _put(tx: Tx, photo: Photo, *, picture: Picture, by: By, there: Sequence[Photo]) -> Photo:
     refuse_unless_may(by, EventKind.INSPECTED)
-    of = ("drum", photo.drum_id), ("delivery", photo.delivery_id), ("claim", photo.claim_id)
-    subject = next(f"{name} {key}" for name, key in of if key is not None)
-    photo.key = uuid5(_KEYS, f"{subject} {photo.source_sha256}")
     known = rows.by_key(tx, key=photo.key)
     if known is not None:
         return known

@@ -59,7 +59,8 @@ def trace_page(
 ) -> HTMLResponse:
     """Ask what to trace, and show it."""
     ground = read_ground(tx)
-    found, title, faults = None, "", ()
+    found, title = None, ""
+    faults: tuple[Fault, ...] = ()
     choices: list[tuple[str, str]] = []
     formats = shell.formats
     try:

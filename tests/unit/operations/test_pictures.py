@@ -20,7 +20,7 @@ def seen(content: bytes) -> Image.Image:
 
 def near(found: object, colour: tuple[int, int, int]) -> bool:
     assert isinstance(found, tuple)
-    return max(abs(a - b) for a, b in zip(found, colour, strict=True)) < 12
+    return all(abs(a - b) < 12 for a, b in zip(found, colour, strict=True))
 
 
 @pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP"])

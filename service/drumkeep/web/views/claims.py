@@ -6,16 +6,14 @@ from datetime import date, datetime, timedelta
 from typing import Any, Final
 from uuid import UUID
 
-import numpy as np
-
 from drumkeep.domain.claims import ClaimState, SupplierFinding, When
-from drumkeep.domain.quantities import fahrenheit
 from drumkeep.storage.claims import ClaimLine
 from drumkeep.storage.tables.claims import Claim, ClaimNote
 from drumkeep.storage.tables.drums import Event
 from drumkeep.web.formats import Formats
-from drumkeep.web.plot import Area, Curve, Plot
+from drumkeep.web.plot import Plot
 from drumkeep.web.view_models import EventView, LimitView
+from drumkeep.web.views.claim_plots import claim_plot
 from drumkeep.web.views.events import event_views
 from drumkeep.web.views.trace import DoubtLine, SensorLine, StayLine, doubt_words, hours_words
 from drumkeep.web.wording import drums_words
@@ -39,8 +37,6 @@ _LIMIT_WORDS: Final = {
     "gassing_c": "Gassing above",
     "maximum_c": "Maximum",
 }
-_LEAST_POINTS: Final = 2
-_MOST_TICKS: Final = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -213,7 +209,7 @@ def _drum(
         ),
         stays=tuple(_stay(stay, formats=formats) for stay in drum["stays"]),
         events=event_views(events, places=places, formats=formats),
-        plot=_plot(drum, limits=limits, formats=formats),
+        plot=claim_plot(drum, limits=limits, formats=formats),
     )
 
 
@@ -311,88 +307,6 @@ def _sensor(told: Mapping[str, Any], *, formats: Formats) -> SensorLine:
         else f"times {last['gain']:g} plus {last['offset']:g}, "
         f"since {formats.when(_moment(last['since']))}",
     )
-
-
-def _plot(drum: Mapping[str, Any], *, limits: Sequence[LimitView], formats: Formats) -> Plot | None:
-    """Return the curves of a drum since its receipt, over days."""
-    points = [point for point in drum["temperature"]["points"] if point[2] is not None]
-    if len(points) < _LEAST_POINTS:
-        return None
-    at = [_moment(point[0]) for point in points]
-    begun = at[0]
-    days = np.array([(moment - begun) / timedelta(days=1) for moment in at])
-
-    def degrees(c: float | None) -> float:
-        if c is None:
-            return float("nan")
-        return fahrenheit(c) if formats.units == "us" else c
-
-    column = {
-        name: np.array([degrees(point[i]) for point in points])
-        for i, name in enumerate(("air", "bottom", "mean", "top", "low", "high"), start=1)
-    }
-    heard = np.isfinite(column["air"])
-    curves = [
-        Curve(name="bottom", x=days, y=column["bottom"], stroke="bold", name_at=0.9, below=True)
-    ]
-    curves.append(Curve(name="top", x=days, y=column["top"], name_at=0.1))
-    if heard.sum() >= _LEAST_POINTS:
-        air = Curve(name="air", x=days[heard], y=column["air"][heard], stroke="dotted", name_at=0.5)
-        curves.append(air)
-    return Plot(
-        key=drum["tag"],
-        title=f"{drum['tag']} since it was received",
-        x_name="days since its receipt",
-        y_name=formats.temp_unit,
-        curves=tuple(curves),
-        areas=(Area(x=days, low=column["low"], high=column["high"]),),
-        ticks=_ticks(days[-1], begun=begun, formats=formats),
-        lines=tuple(
-            (degrees(limit.c), f"{limit.name.lower()} {formats.temp(limit.c)}")
-            for limit in limits
-            if limit.name in ("Store from", "Store to")
-        ),
-        numbers=_by_day(points, formats=formats),
-    )
-
-
-def _ticks(length: float, *, begun: datetime, formats: Formats) -> tuple[tuple[float, str], ...]:
-    """Return up to six marks along the days, the first at the receipt."""
-    every = length / (_MOST_TICKS - 1)
-    return tuple(
-        (i * every, f"{local.day} {local:%b} {local:%H:%M}")
-        for i in range(_MOST_TICKS)
-        for local in (formats.local(begun + timedelta(days=i * every)),)
-    )
-
-
-def _by_day(points: Sequence[Sequence[Any]], *, formats: Formats) -> tuple[tuple[str, ...], ...]:
-    """Return a line for each day: air, bottom, and all that the liquid may have been."""
-    days: dict[str, list[Sequence[Any]]] = {}
-    for point in points:
-        local = formats.local(_moment(point[0]))
-        days.setdefault(f"{local.day} {local:%b} {local.year}", []).append(point)
-    unit = formats.temp_unit
-    head = ("Day", f"Air, {unit}", f"Bottom, {unit}", f"All within, {unit}", "Known")
-    return (
-        head,
-        *(
-            (
-                day,
-                _range(told, 1, 1, formats),
-                _range(told, 2, 2, formats),
-                _range(told, 5, 6, formats),
-                f"{sum(point[-1] for point in told)} of {len(told)} points",
-            )
-            for day, told in days.items()
-        ),
-    )
-
-
-def _range(told: Sequence[Sequence[Any]], low: int, high: int, formats: Formats) -> str:
-    lows = [point[low] for point in told if point[low] is not None]
-    highs = [point[high] for point in told if point[high] is not None]
-    return formats.span(min(lows), max(highs)) if lows and highs else "not known"
 
 
 def _moment(text: str) -> datetime:

@@ -194,8 +194,13 @@ def _looked(look: DrumEvent | None) -> str:
 
 def _label_facts(label: Mapping[str, Any], *, formats: Formats) -> dict[str, str]:
     """Return what the supplier's label said beside what the receipt itself tells."""
-    kept = {name: label.get(name) for name in ("gtin", "serial", "sscc", "lowest_c", "highest_c")}
-    said = SupplierLabel(**kept)
+    said = SupplierLabel(
+        gtin=label.get("gtin"),
+        serial=label.get("serial"),
+        sscc=label.get("sscc"),
+        lowest_c=label.get("lowest_c"),
+        highest_c=label.get("highest_c"),
+    )
     facts = {f"Label: {name.lower()}": words for name, words in label_facts(said, formats=formats)}
     if label.get("net_kg") is not None:
         facts["Label: net"] = formats.mass(label["net_kg"])

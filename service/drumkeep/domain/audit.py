@@ -118,6 +118,8 @@ class AuditQuery:
         What it is called, or a part of that.
     thing
         A tag, lot, place, account, … or a part of its name.
+    whole
+        Whether ``thing`` is its whole name, which is found at once.
     text
         Anything that stands in an entry.
     since, until
@@ -127,6 +129,7 @@ class AuditQuery:
     who: str = ""
     did: str = ""
     thing: str = ""
+    whole: bool = False
     text: str = ""
     since: datetime | None = None
     until: datetime | None = None

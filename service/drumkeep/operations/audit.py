@@ -60,7 +60,7 @@ def find_all(tx: Tx, *, query: AuditQuery) -> Iterator[Entry]:
 def _understood(query: AuditQuery) -> AuditQuery:
     """Read a tag however it was typed."""
     try:
-        return replace(query, thing=tags.parse(query.thing))
+        return replace(query, thing=tags.parse(query.thing), whole=True)
     except Invalid:
         return query
 

@@ -36,7 +36,9 @@ def _conditions(query: AuditQuery) -> list[ColumnElement[bool]]:
         found.append(col(AuditEntry.actor) == query.who)
     if query.did:
         found.append(col(AuditEntry.did).icontains(query.did, autoescape=True))
-    if query.thing:
+    if query.whole:
+        found.append(col(AuditEntry.object) == query.thing)
+    elif query.thing:
         found.append(col(AuditEntry.object).icontains(query.thing, autoescape=True))
     if query.text:
         found.append(or_(*(col(c).icontains(query.text, autoescape=True) for c in _SEARCHED)))

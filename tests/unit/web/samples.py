@@ -51,8 +51,10 @@ from drumkeep.web.views.why import (
 from drumkeep.web.wording import ACTION, drum_marks
 from tests.unit.web.account_samples import account_pages
 from tests.unit.web.device_samples import device_pages, stray
+from tests.unit.web.move_samples import move_pages
 from tests.unit.web.notice_samples import notice, notice_pages
 from tests.unit.web.paper_samples import paper_pages, papers
+from tests.unit.web.pull_samples import pull_pages
 from tests.unit.web.receiving_samples import receiving_pages
 from tests.unit.web.stock_samples import stock_pages
 
@@ -328,7 +330,15 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
         notices=(notice(NOW), notice(NOW, state="waiting", fate="not yet: it refused")),
         can_acknowledge=True,
     )
-    event = EventView(at=NOW - 3 * HOUR, recorded_at=NOW, by="Sam Ito", kind="note", words="Dipped")
+    event = EventView(
+        at=NOW - 3 * HOUR,
+        recorded_at=NOW,
+        by="Sam Ito",
+        kind="note",
+        words="Dipped",
+        undo="7b1e",
+        withdrawn=True,
+    )
     actions = tuple(
         ActionView(kind=kind, event_id=f"id-{kind}", cautions=("Mind it.",), choices=(("a", "b"),))
         for kind in ACTION
@@ -406,6 +416,7 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
             ),
             "pinned": False,
             "may_change": True,
+            "may_move": True,
         },
         "why.html": {"why": change(WHY)},
         "methods.html": methods_context("us"),
@@ -427,6 +438,8 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
         **device_pages(change, now=NOW),
         **notice_pages(change, now=NOW),
         **receiving_pages(change, now=NOW),
+        **move_pages(change, now=NOW),
+        **pull_pages(change, now=NOW, formats=formats()),
         **stock_pages(change, now=NOW),
         **paper_pages(change, now=NOW, formats=formats()),
         **account_pages(change, device=DEVICE, now=NOW),
@@ -456,7 +469,17 @@ NAMES_OF_KINDS = frozenset(
             "phrase",
             "units",
         ),
-        *("state", "priority", "place_kind", "back", "answer", "ended", "timezone", "by_readiness"),
+        *(
+            "leads",
+            "state",
+            "priority",
+            "place_kind",
+            "back",
+            "answer",
+            "ended",
+            "timezone",
+            "by_readiness",
+        ),
     }
 )
 """Fields that hold one of our own words, not something that a person typed."""

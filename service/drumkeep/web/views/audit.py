@@ -1,10 +1,12 @@
 """Entries of the audit as the page and its file show them."""
 
+import re
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 from urllib.parse import quote
 
+from drumkeep.domain.audit import Part
 from drumkeep.operations.audit import Entry
 from drumkeep.web.views.people import device_words
 
@@ -25,6 +27,12 @@ COLUMNS: Final = (
 
 _WAYS: Final = {"page": "on the pages", "api": "by the API", "command": "by command"}
 _LED: Final = {"drum": "/drums/", "account": "/people#", "product": "/products/"}
+_IMPLIED: Final = frozenset(
+    {"account", "address", "by", "created_at", "created_by", "made_by", "recorded_at", "user_agent"}
+)
+"""Fields of new rows that say again who did it when and from where; the file has them."""
+
+_MOMENT: Final = re.compile(r"(\d{4}-\d\d-\d\d)T(\d\d:\d\d):[\d.]+(?:\+00:00|Z)?")
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -68,7 +76,7 @@ def audit_line(entry: Entry) -> AuditLine:
         kind=entry.kind.replace("_", " "),
         thing=entry.thing,
         leads=led + quote(entry.thing, safe="") if led and entry.thing else None,
-        fields=_fields(entry),
+        fields=_fields(entry, short=True),
     )
 
 
@@ -94,16 +102,19 @@ def csv_row(entry: Entry) -> list[str]:
     return [f"'{cell}" if cell.startswith(_FORMULA) else cell for cell in cells]
 
 
-def _fields(entry: Entry) -> tuple[FieldLine, ...]:
+def _fields(entry: Entry, *, short: bool = False) -> tuple[FieldLine, ...]:
     return tuple(
-        FieldLine(
-            name=(name if part.of == entry.kind else f"{part.of} {name}").replace("_", " "),
-            before=_words(before),
-            after=_words(after),
-        )
+        FieldLine(name=_name(entry, part, name), before=_words(before), after=_words(after))
         for part in entry.parts
         for name, (before, after) in part.fields.items()
+        if not (short and part.verb == "made" and (name in _IMPLIED or after == entry.thing))
     )
+
+
+def _name(entry: Entry, part: Part, name: str) -> str:
+    plain = name.removeprefix("data.")
+    own = part.of in {entry.kind, f"{entry.kind}_event"}
+    return (plain if own else f"{part.of} {plain}").replace("_", " ").replace(".", " ")
 
 
 def _words(value: object) -> str:
@@ -111,4 +122,6 @@ def _words(value: object) -> str:
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    if isinstance(value, float):
+        return f"{value:g}"
+    return _MOMENT.sub(r"\1 \2 UTC", str(value))

@@ -171,6 +171,10 @@ def page_forms(yard: Yard) -> dict[str, dict[str, str]]:
         "/people/mara/phone": {},
         "/people/mara/change": {"disabled": "yes"},
         "/people/mara/devices/0000/end": {},
+        f"/drums/{tag}/undo": {"event": str(uuid4())},
+        "/move": {"drum": f"{tag}@{yard.place('hall')}", "to": yard.place("van"), "do": "move"},
+        f"/moves/{uuid4()}/undo": {"drum": tag},
+        f"/places/{yard.place('hall')}/capacity": {"capacity": "40"},
         f"/drums/{tag}/events": {"id": str(uuid4()), "kind": "held", "reason": "x"},
         f"/alarms/{uuid4()}/acknowledge": {},
         f"/places/{yard.place('hall')}/film": {"percent": "120"},
@@ -202,6 +206,9 @@ def page_forms(yard: Yard) -> dict[str, dict[str, str]]:
         "/stock/consumables/1/entries": {"deed": "took", "quantity": "1"},
         "/stock/consumables/1/change": {"minimum": "2"},
         "/rig-checks": {"place": yard.place("hall"), "lubricant": "fine"},
+        "/pulls": {},
+        **{f"/pulls/1/{deed}": {} for deed in ("take", "back", "swap", "fill", "close")},
+        "/hookup": {"first": tag, "second": tag, "id": str(uuid4())},
         "/receive": {"product": yard.iso, "count": "1"},
     }
 

@@ -87,6 +87,7 @@ _SCOPES: Final[Mapping[str, Scope]] = {
     # what people record of drums and alarms
     "drums": Scope.RECORD,
     "deliveries": Scope.RECORD,
+    "moves": Scope.RECORD,
     "alarms": Scope.RECORD,
     "labels": Scope.RECORD,
     "supplier-labels": Scope.RECORD,

@@ -19,7 +19,7 @@ _MOST_BLANKET_KPA: Final = 20.0
 """Most that a blanket may press (common practice, no source)."""
 
 _OPENS: Final = frozenset(
-    {"opened", "vented", "dipped", "agitated", "inspected", "blanketed", "decanted"}
+    {"opened", "vented", "dipped", "agitated", "inspected", "blanketed", "decanted", "topped"}
 )
 
 _ALWAYS: Final[Mapping[str, tuple[str, ...]]] = {
@@ -32,8 +32,20 @@ _ALWAYS: Final[Mapping[str, tuple[str, ...]]] = {
         "NEVER pour A into B: read the side and the ring on both drums first.",
         "Only the same product, and the same lot if you can: the older counts for all of it.",
     ),
+    "topped": (
+        "NEVER pour A into B: read the side and the ring on both drums first.",
+        "Only the same product, and the same lot if you can: the older counts for all of it.",
+    ),
+    "ratio_off": (
+        "Stop spraying: foam off ratio is found months later.",
+        "Relieve the hoses before anything is opened.",
+    ),
+    "disposed": (
+        "It leaves the stock for good.",
+        "What is left in it is waste: the data sheet and local codes say how it goes.",
+    ),
     "emptied": (
-        "It leaves the stock, and this page takes it back no more.",
+        "It leaves the stock; for ten minutes that can be undone.",
         "An empty drum still holds vapour and a rest: keep it shut, never cut it.",
     ),
 }

@@ -1,6 +1,6 @@
 """A drum's page, and the forms on it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Annotated, Final
@@ -12,26 +12,32 @@ from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may
 from drumkeep.asgi.happenings import by_caller, event_of, happening_of
-from drumkeep.domain.conditions import Condition
+from drumkeep.domain.drums import DrumFacts
+from drumkeep.domain.event_checks import OFFERED, Standing, refusal, to_confirm
+from drumkeep.domain.events import EventKind
+from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.products import Side
 from drumkeep.domain.roles import Action
-from drumkeep.errors import Conflict, Invalid
+from drumkeep.errors import Conflict, Fault, Invalid
 from drumkeep.operations import drums, history
-from drumkeep.operations.surroundings import read_ground
+from drumkeep.operations.ratio import open_beside, other_side_beside
+from drumkeep.operations.surroundings import Ground, read_ground
+from drumkeep.operations.undo import undo_event, undoable
 from drumkeep.storage import drums as rows
 from drumkeep.storage import measurements
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.estimates import cold_lots
 from drumkeep.storage.products import as_product
-from drumkeep.storage.tables.drums import Drum
+from drumkeep.storage.tables.drums import Drum, Event
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.form_faults import in_words_of_form
 from drumkeep.web.formats import Formats
-from drumkeep.web.forms import event_body, number_of
+from drumkeep.web.forms import event_body, form_id, number_of
 from drumkeep.web.shell import Shell, ShellDep, see
-from drumkeep.web.view_models import HistoryRow
+from drumkeep.web.view_models import DrumView, HistoryRow
 from drumkeep.web.views.content import content_facts
 from drumkeep.web.views.drums import drum_view
-from drumkeep.web.views.events import action_views, event_views
+from drumkeep.web.views.events import Given, action_views, event_views
 from drumkeep.web.views.labels import print_views
 from drumkeep.web.views.papers import papers_view
 from drumkeep.web.views.pressure import pressure_view
@@ -42,6 +48,7 @@ router = APIRouter()
 PAST: Final = timedelta(days=5)
 AHEAD_HOURS: Final = 48
 LONGEST_PAST: Final = timedelta(days=366)
+_JUST_NOW_S: Final = 300.0
 _EVERY: Final = 4
 _MOST_ROWS: Final = 240
 """Of the past in the table that stands for the chart."""
@@ -62,28 +69,17 @@ def drum_page(
     log = rows.event_rows(tx, drum_id=drum.id)
     product = as_product(row.product)
     names = {place.id: place.name for place in ground.places.values()}
-    conditions = row.estimate.conditions if row.estimate is not None else []
-    actions = action_views(
-        drums.facts_of(tx, drum=drum),
-        overpressure=Condition.OVERPRESSURE.value in conditions,
-        agent_loss=Condition.AGENT_LOSS_SUSPECTED.value in conditions,
-        role=shell.caller.role,
-        choices=[
-            (
-                f"{ground.sites[p.site_id].code}/{p.code}",
-                f"{p.name}, {ground.sites[p.site_id].name}",
-            )
-            for p in ground.places.values()
-            if p.id != drum.place_id
-        ],
-    )
+    facts = drums.facts_of(tx, drum=drum)
+    view = drum_view(row, formats=formats, product=product)
+    by = by_caller(shell.caller)
     return shell.answer(
         "drum.html",
         tx=tx,
         page="drum",
         formats=formats,
         drum=replace(
-            drum_view(row, formats=formats, product=product),
+            view,
+            weighed_to_kg=facts.weighed_to_kg,
             pressure=pressure_view(row, product=product, formats=formats),
             content=content_facts(
                 row,
@@ -97,16 +93,69 @@ def drum_page(
             places=names,
             formats=formats,
             met=measurements.by_events(tx, event_ids=[event.id for event in log]),
+            undoable=undoable([rows.as_event(event) for event in log], by=by, now=shell.now),
         ),
         straps=strap_views(tx, drum=drum, formats=formats),
         prints=print_views(tx, drum_id=drum.id),
-        papers=papers_view(tx, drum=drum, role=shell.caller.role),
-        actions=actions,
+        papers=papers_view(tx, drum=drum, log=log, role=shell.caller.role, now=shell.now),
+        actions=action_views(
+            standing_of(row, view, facts),
+            role=shell.caller.role,
+            given=_given(tx, row, facts, log=log, ground=ground, formats=formats),
+        ),
         history=_history(tx, row, shell=shell, ahead=chosen, since=since),
         ahead=chosen,
         past=told,
         by_hours=shell.now - since > history.SINGLY,
     )
+
+
+def standing_of(row: StockRow, view: DrumView, facts: DrumFacts) -> Standing:
+    """Return a drum as it stands, for what may be done with it now."""
+    return Standing(
+        facts=facts,
+        side=Side(row.product.side),
+        conditions=view.conditions,
+        place_kind=PlaceKind(row.place.kind),
+        dew_margin_k=None if row.estimate is None else row.estimate.dew_margin_k,
+        too_hot=view.too_hot,
+    )
+
+
+def _given(
+    tx: Tx,
+    row: StockRow,
+    facts: DrumFacts,
+    *,
+    log: Sequence[Event],
+    ground: Ground,
+    formats: Formats,
+) -> dict[EventKind, Given]:
+    """Return what forms of a drum hold already and offer."""
+    places = [
+        (f"{ground.sites[p.site_id].code}/{p.code}", f"{p.name}, {ground.sites[p.site_id].name}")
+        for p in ground.places.values()
+        if p.id != row.place.id
+    ]
+    reads_to = next(
+        (e.data["resolution_kg"] for e in reversed(log) if e.data.get("resolution_kg")), None
+    )
+    scale = "" if reads_to is None else formats.fine_mass(reads_to).split()[0]
+    tare = formats.mass(row.drum.tare_kg)
+    given = {
+        EventKind.MOVED: Given(choices=places, chosen=f"{row.site.code}/{row.place.code}"),
+        EventKind.WEIGHED: Given(
+            chosen=scale, hint=f"Of drum and liquid its steel, {tare}, is taken off."
+        ),
+    }
+    if facts.open or row.place.kind == PlaceKind.RIG:
+        beside = other_side_beside(tx, drum=row.drum)
+        other = open_beside(tx, drum=row.drum)
+        given[EventKind.RATIO_OFF] = Given(
+            choices=[(one.drum.tag, f"{one.drum.tag}, lot {one.lot.code}") for one in beside],
+            chosen="" if other is None else other.tag,
+        )
+    return given
 
 
 def past_start(drum: Drum, *, past: str, now: datetime) -> datetime:
@@ -161,6 +210,7 @@ def record(
     us = form.get("units", shell.caller.units) == "us"
     formats = Formats(units="us" if us else "si", timezone=UTC, now=shell.now)
     try:
+        _check_now(tx, row, form, now=shell.now)
         body = event_body(form, us=us, zone=row.site.timezone, now=_happened(tx, form, shell.now))
         drums.record_event(
             tx,
@@ -173,6 +223,57 @@ def record(
         local = formats.at(row.site.timezone)
         raise in_words_of_form(error, form, formats=local) from error
     return see(f"/drums/{drum.tag}")
+
+
+@router.post("/drums/{tag}/undo")
+def undo(
+    tx: TransactionDep,
+    shell: ShellDep,
+    tag: str,
+    form: Annotated[dict[str, str], Depends(posted)],
+) -> Response:
+    """Take back what was recorded a moment ago."""
+    refuse_unless_may(shell.caller, Action.CORRECT_OWN)
+    drum = undo_event(
+        tx,
+        tag=tag,
+        event_id=form_id(form, "event"),
+        by=by_caller(shell.caller),
+        now=shell.now,
+    )
+    return see(f"/drums/{drum.tag}#events-h")
+
+
+def _check_now(tx: Tx, row: StockRow, form: Mapping[str, str], *, now: datetime) -> None:
+    """Refuse what must not be done to the drum now; what was done a while ago is recorded.
+
+    Raises
+    ------
+    Conflict
+        Something stands against it, or what has to be ticked before is not.
+    """
+    kind = next((k for k in OFFERED if k.value == form.get("kind")), None)
+    waited = bool(form.get("ago_s")) and number_of(form, "ago_s") > _JUST_NOW_S
+    if kind is None or form.get("at", "").strip() or waited or _is_known(tx, form):
+        return
+    facts = drums.facts_of(tx, drum=row.drum)
+    local = Formats(units="us", timezone=UTC, now=now)
+    drum = standing_of(row, drum_view(row, formats=local, worded=False), facts)
+    stands = refusal(kind, drum)
+    if stands is not None and facts.ended is None:
+        mend = "Do not do it. If it was done already, say when, and tell the manager."
+        raise Conflict("Not now.", [Fault("kind", kind.value, stands, mend)])
+    sure = to_confirm(kind, drum)
+    if sure is not None and form.get("sure") != "yes":
+        mend = "Tick that box if it is so, and record it again."
+        raise Conflict("Not before you are sure.", [Fault("sure", None, sure, mend)])
+
+
+def _is_known(tx: Tx, form: Mapping[str, str]) -> bool:
+    try:
+        return rows.event_by_id(tx, event_id=UUID(form.get("id", ""))) is not None
+    except ValueError:
+        return False  # told with whatever else is wrong
 
 
 def _happened(tx: Tx, form: Mapping[str, str], now: datetime) -> datetime:

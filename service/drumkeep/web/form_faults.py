@@ -41,6 +41,10 @@ _FIELDS: Final[Mapping[str, tuple[str, str]]] = {
     "note": ("note", "Note"),
     "at": ("at", "When"),
     "wanted_at": ("wanted_at", "Ready by"),
+    "from": ("from", "From"),
+    "with": ("with", "The other drum"),
+    "drum": ("drum", "Drum"),
+    "sure": ("sure", "Be sure"),
 }
 _LABELS: Final[Mapping[str, str]] = dict(_FIELDS.values())
 _UNIT_OF: Final[Mapping[str, str]] = {

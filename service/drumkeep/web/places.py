@@ -12,9 +12,10 @@ from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.checks import Checks
 from drumkeep.domain.film import LEAST_FACTOR, MOST_FACTOR, FilmSource
 from drumkeep.domain.roles import Action, may
-from drumkeep.errors import Invalid
+from drumkeep.errors import Fault, Invalid
 from drumkeep.operations import place_films, places
 from drumkeep.storage import catalogue
+from drumkeep.storage import drums as drum_rows
 from drumkeep.storage import place_films as rows
 from drumkeep.web.drums import posted
 from drumkeep.web.forms import number_of
@@ -41,11 +42,14 @@ def place_page(tx: ReadingDep, shell: ShellDep, site: str, code: str) -> HTMLRes
             code=f"{at.code}/{place.code}",
             kind_words=PLACE_KIND[place.kind],
             site=at.name,
+            drums=drum_rows.count_in(tx, place_id=place.id),
+            capacity=place.capacity,
         ),
         setting=setting_view(place, formats=shell.formats),
         films=film_views(said),
         pinned=bool(said) and said[-1].source == FilmSource.PINNED,
         may_change=may(shell.caller.role, Action.CHANGE_CATALOGUE),
+        may_move=may(shell.caller.role, Action.RECORD),
     )
 
 
@@ -67,6 +71,34 @@ def set_setting(
         ]
         raise Invalid(error.title, told) from None
     return see(f"/places/{site}/{code}#setting")
+
+
+@router.post("/places/{site}/{code}/capacity")
+def set_capacity(
+    tx: TransactionDep,
+    shell: ShellDep,
+    site: str,
+    code: str,
+    form: Annotated[dict[str, str], Depends(posted)],
+) -> Response:
+    """Say how many drums fit in a place; empty: nobody says."""
+    refuse_unless_may(shell.caller, Action.CHANGE_CATALOGUE)
+    most = number_of(form, "capacity") if form.get("capacity", "").strip() else None
+    if most is not None and not most.is_integer():
+        mend = "Write a whole number of drums, or leave it empty."
+        fault = Fault("How many drums fit", form["capacity"], "is no whole number", mend)
+        raise Invalid("That is no number of drums.", [fault])
+    try:
+        places.change_place(
+            tx,
+            site=site,
+            code=code,
+            changes={"capacity": None if most is None else int(most)},
+        )
+    except Invalid as error:
+        told = [replace(fault, field="How many drums fit") for fault in error.faults]
+        raise Invalid(error.title, told) from None
+    return see(f"/places/{site}/{code}#drums")
 
 
 _LABEL: Final = {

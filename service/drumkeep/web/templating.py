@@ -35,10 +35,11 @@ template              context
                       ``stored``, ``given``: the form as sent
 ``pulls.html``        ``given``: the form as filled in, ``error`` or None, ``sites`` and ``pairs``:
                       (code, words), ``open`` and ``past``: ``PullHead``, ``may_pull``
-``pull.html``         ``pull``: ``PullView``, ``error``, ``faults`` in words, ``refused``: a tag,
-                      ``wrong``: ``WrongDrum`` or None, ``instead_in``: a place, ``may_pull``
-``hookup.html``       ``given``, ``faults``: (label, fault), ``rigs``: (code, words), ``pulls``: ids,
-                      ``checks``: ``CheckLine``, ``older``: id or None, ``query``, ``answers``,
+``pull.html``         ``pull``: ``PullView``, ``codes`` by tag, ``error``, ``faults`` in words,
+                      ``refused``: a tag, ``wrong``: ``WrongDrum`` or None, ``instead_in``:
+                      a place, ``may_pull``
+``hookup.html``       ``given``, ``faults``: (label, fault), ``rigs``: (code, words), ``pulls``:
+                      ids, ``checks``: ``CheckLine``, ``older``: id or None, ``query``, ``answers``,
                       ``cautions``, ``may_check``
 ``hookup_answer``     ``check``: ``CheckView``, ``cautions``
 (``.html``)
@@ -80,6 +81,8 @@ template              context
                       ``faulty``: whose, or empty for the new one's, ``typed``: the form as sent
 ``phone.html``        ``csrf``, ``person``: whom the pass signs in, ``secret``: of the pass
 ``waiting.html``      ``titles``: what each kind of event is called
+``no_connection``     ``hookup``: whether a check of two drums was asked for
+(``.html``)
 ``problem.html``      ``problem``: ``ProblemView``
 ====================  ============================================================================
 

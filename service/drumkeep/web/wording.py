@@ -111,6 +111,9 @@ ACTION: Final[Mapping[str, tuple[str, str]]] = {
     "held": ("Put on hold", "Put on hold"),
     "released": ("Release", "Release"),
     "emptied": ("Emptied", "Record that it is empty"),
+    "topped": ("Top up from another drum", "Record the pour"),
+    "disposed": ("Disposed of", "Record the disposal"),
+    "ratio_off": ("Ratio pulsing", "Ratio pulsing at the gun"),
 }
 """What each form is called, and what its button says."""
 
@@ -173,6 +176,7 @@ _HEADLINES: Final[Mapping[str, str]] = {
     "sweats": "Keep it shut: it may sweat",
     "redissolving": "Look first: solids are being dissolved",
     "solids_suspected": "Look first: solids suspected",
+    "recheck": "Look first: the ratio pulsed",
     "mix": "Mix it first",
     "on_hold": "On hold",
     "unknown": "Not known: do not use it yet",
@@ -187,6 +191,7 @@ def headline(drum: DrumView, formats: Formats) -> str:
     so: set[str] = {drum.readiness, *drum.conditions}
     so |= {"sweats"} if drum.sweats else set()
     so |= {"too_hot"} if drum.too_hot else set()
+    so |= {"recheck"} if drum.readiness == "on_hold" and drum.answer == "LOOK FIRST" else set()
     so |= {"mix"} if drum.readiness == "on_hold" and drum.answer == "NOT YET" else set()
     for name, words in _HEADLINES.items():
         if name in so:

@@ -1,11 +1,12 @@
 """What happened to a drum, in a sentence each; and what may be recorded now."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 from uuid import UUID, uuid4
 
-from drumkeep.domain.drums import DrumFacts
+from drumkeep.domain.event_checks import OFFERED, Standing, makes_sense, refusal, to_confirm
 from drumkeep.domain.events import EventKind
 from drumkeep.domain.heaters import Device, device_of, understood
 from drumkeep.domain.liquid_measured import Use
@@ -16,24 +17,17 @@ from drumkeep.web.formats import Formats
 from drumkeep.web.view_models import ActionView, EventView
 from drumkeep.web.wording import output_words
 
-_OFFERED: Final = (
-    EventKind.INSPECTED,
-    EventKind.DIPPED,
-    EventKind.MOVED,
-    EventKind.AGITATED,
-    EventKind.OPENED,
-    EventKind.VENTED,
-    EventKind.RESEALED,
-    EventKind.BLANKETED,
-    EventKind.HEATED,
-    EventKind.WEIGHED,
-    EventKind.DECANTED,
-    EventKind.WANTED,
-    EventKind.SKIN,
-    EventKind.HELD,
-    EventKind.RELEASED,
-    EventKind.EMPTIED,
-)
+
+@dataclass(frozen=True)
+class Given:
+    """What a form holds already: ``choices`` as value and words, which is chosen, and a hint."""
+
+    choices: Sequence[tuple[str, str]] = ()
+    chosen: str = ""
+    hint: str = ""
+
+
+NOTHING: Final = Given()
 
 
 def event_views(
@@ -42,6 +36,7 @@ def event_views(
     places: Mapping[int, str],
     formats: Formats,
     met: Mapping[UUID, Measurement] | None = None,
+    undoable: Collection[UUID] = (),
 ) -> tuple[EventView, ...]:
     """Return a drum's log, newest first.
 
@@ -55,24 +50,38 @@ def event_views(
         The reader's.
     met
         What the computation made of measurements, by the event's id.
+    undoable
+        Ids of events that the reader may take back now.
     """
     made = met or {}
+    by_id = {event.id: event for event in events}
+    withdrawn = {_target(event) for event in events if event.data.get("void")}
     views = [
         EventView(
             at=event.at,
             recorded_at=event.recorded_at,
             by=event.by,
             kind=event.kind,
-            words=_words(event, places=places, formats=formats),
+            words=_words(event, by_id.get(_target(event)), places=places, formats=formats),
             met=met_words(made[event.id], formats=formats) if event.id in made else "",
             refused=event.id in made and made[event.id].use == Use.REFUSED,
+            undo=str(event.id) if event.id in undoable else "",
+            withdrawn=event.id in withdrawn,
         )
         for event in events
     ]
     return tuple(sorted(views, key=lambda view: (view.at, view.recorded_at), reverse=True))
 
 
-def _words(event: Event, *, places: Mapping[int, str], formats: Formats) -> str:  # noqa: C901, PLR0911, PLR0912 - one arm a kind
+def _target(event: Event) -> UUID | None:
+    """Return the id of the event that a correction is about."""
+    corrects = event.kind == EventKind.CORRECTED
+    return UUID(str(event.data["event"])) if corrects else None
+
+
+def _words(  # noqa: C901, PLR0911, PLR0912 - one arm a kind
+    event: Event, target: Event | None, *, places: Mapping[int, str], formats: Formats
+) -> str:
     data = event.data
     note = f" ({event.note})" if event.note else ""
     match EventKind(event.kind):
@@ -90,7 +99,7 @@ def _words(event: Event, *, places: Mapping[int, str], formats: Formats) -> str:
             where = "" if height is None else f", {formats.length(height)} above the bottom"
             return f"{what}: {formats.temp(data['c'])}{where}.{note}"
         case EventKind.WEIGHED:
-            return f"Weighed: {formats.mass(data['net_kg'])} of liquid.{note}"
+            return f"Weighed: {_weight_words(data, formats=formats)}.{note}"
         case EventKind.TOPPED:
             return f"Topped up with {formats.mass(data['kg'])} from {data['from']}.{note}"
         case EventKind.DECANTED:
@@ -106,13 +115,22 @@ def _words(event: Event, *, places: Mapping[int, str], formats: Formats) -> str:
             return f"Put on hold: {data['reason']}.{note}"
         case EventKind.RELEASED:
             return f"Released: {data['reason']}.{note}"
+        case EventKind.EMPTIED | EventKind.DISPOSED if data.get("reason"):
+            end = "Emptied" if event.kind == EventKind.EMPTIED else "Disposed of"
+            return f"{end}: {data['reason']}.{note}"
         case EventKind.WANTED:
             return _wanted_words(data, formats=formats) + note
         case EventKind.INSPECTED:
             return f"Looked: {_look_words(data)}.{note}"
         case EventKind.CORRECTED:
-            done = "withdrawn" if data.get("void") else "corrected"
-            return f"An earlier record was {done}.{note}"
+            done = "Taken back" if data.get("void") else "Put right"
+            what = "" if target is None else _words(target, None, places=places, formats=formats)
+            return f"{done}: {what}{note}" if what else f"{done}: an earlier record.{note}"
+        case EventKind.RATIO_OFF:
+            other = f", with {data['with']}" if data.get("with") else ""
+            return f"The ratio pulsed at the gun{other}: to be looked at again.{note}"
+        case EventKind.DISPOSED:
+            return f"Disposed of.{note}"
         case kind:
             return f"{kind.value.capitalize()}.{note}"
 
@@ -137,6 +155,13 @@ def met_words(met: Measurement, *, formats: Formats) -> str:
             )
         case Use.USED | Use.BEGAN:
             return f"Computed {computed}, measured {measured}, now {after}."
+
+
+def _weight_words(data: Mapping[str, Any], *, formats: Formats) -> str:
+    """Say how much liquid was weighed, and what the scale reads to."""
+    liquid = f"{formats.mass(data['net_kg'])} of liquid"
+    reads_to = data.get("resolution_kg")
+    return liquid if reads_to is None else f"{liquid}, by a scale to {formats.fine_mass(reads_to)}"
 
 
 def _heated_words(data: Mapping[str, Any], *, formats: Formats) -> str:
@@ -176,70 +201,32 @@ def _look_words(data: Mapping[str, Any]) -> str:
 
 
 def action_views(
-    facts: DrumFacts,
-    *,
-    overpressure: bool,
-    agent_loss: bool,
-    role: Role,
-    choices: Sequence[tuple[str, str]],
+    drum: Standing, *, role: Role, given: Mapping[EventKind, Given] | None = None
 ) -> tuple[ActionView, ...]:
     """Return the forms that make sense for a drum and a person now.
 
     Parameters
     ----------
-    facts
-        What is true of the drum by what people recorded.
-    overpressure
-        Whether its computed pressure is over the limit.
-    agent_loss
-        Whether it is held for the blowing agent that it lost: a manager may release it.
+    drum
+        As it stands.
     role
         The person's.
-    choices
-        Places it may go to, as reference and words.
+    given
+        What forms hold already and offer, by kind.
     """
-    if facts.ended is not None:
+    if drum.facts.ended is not None:
         return ()
+    filled = given or {}
     return tuple(
         ActionView(
             kind=kind.value,
             event_id=str(uuid4()),
-            blocked=_blocked(kind, facts=facts, overpressure=overpressure),
-            choices=tuple(choices) if kind is EventKind.MOVED else (),
+            blocked=refusal(kind, drum),
+            sure=to_confirm(kind, drum),
+            choices=tuple(filled.get(kind, NOTHING).choices),
+            chosen=filled.get(kind, NOTHING).chosen,
+            hint=filled.get(kind, NOTHING).hint,
         )
-        for kind in _OFFERED
-        if may(role, event_action(kind)) and _makes_sense(kind, facts=facts, agent_loss=agent_loss)
+        for kind in OFFERED
+        if may(role, event_action(kind)) and makes_sense(kind, drum)
     )
-
-
-def _makes_sense(kind: EventKind, *, facts: DrumFacts, agent_loss: bool) -> bool:
-    match kind:
-        case EventKind.OPENED | EventKind.VENTED:
-            return not facts.open
-        case EventKind.DECANTED:
-            return facts.net_kg > 0.0
-        case EventKind.RESEALED:
-            return facts.open
-        case EventKind.RELEASED:
-            return facts.hold is not None or facts.bulged or agent_loss
-        case EventKind.HELD:
-            return facts.hold is None
-        case _:
-            return True
-
-
-def _blocked(kind: EventKind, *, facts: DrumFacts, overpressure: bool) -> str | None:
-    touches = kind not in (
-        EventKind.INSPECTED,
-        EventKind.WANTED,
-        EventKind.HELD,
-        EventKind.RELEASED,
-        EventKind.SKIN,
-    )
-    if facts.bulged and touches:
-        return "It was seen bulged. Step away and call the manager."
-    if overpressure and touches:
-        return "Its computed pressure is over the limit. Let it cool where it stands."
-    if kind is EventKind.RELEASED and facts.bulged and not facts.bulge_gone:
-        return "Record a look that finds no bulge first."
-    return None

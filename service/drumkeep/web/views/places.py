@@ -21,12 +21,17 @@ _LIKE_NAMED: Final = 0.005
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlaceView:
-    """A place by name; ``code`` with its site's, as addresses have it."""
+    """A place by name; ``code`` with its site's, as addresses have it.
+
+    ``drums`` stand there; ``capacity`` is how many fit, None where nobody said.
+    """
 
     place: str
     code: str
     kind_words: str
     site: str
+    drums: int = 0
+    capacity: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

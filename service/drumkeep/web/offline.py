@@ -49,10 +49,23 @@ async def manifest() -> JSONResponse:
 @router.get("/waiting")
 async def waiting(request: Request) -> HTMLResponse:
     """Show what waits on this device; the same for everybody, so that a phone can keep it."""
-    html = render(
-        "waiting.html",
-        formats=Formats(units="us", timezone=UTC, now=datetime.fromtimestamp(0, tz=UTC)),
-        nonce=request.state.nonce,
-        titles={kind: title for kind, (title, _) in ACTION.items()},
+    return _for_everybody(
+        request, "waiting.html", titles={kind: title for kind, (title, _) in ACTION.items()}
     )
-    return HTMLResponse(html)
+
+
+@router.get("/no-connection")
+async def no_connection(request: Request) -> HTMLResponse:
+    """Say that a page needs the service; kept by phones, to be shown in its place."""
+    return _for_everybody(request, "no_connection.html", hookup=False)
+
+
+@router.get("/no-connection/hookup")
+async def not_checked(request: Request) -> HTMLResponse:
+    """Say that two drums were not checked; kept by phones, to be shown in the answer's place."""
+    return _for_everybody(request, "no_connection.html", hookup=True)
+
+
+def _for_everybody(request: Request, name: str, **context: object) -> HTMLResponse:
+    formats = Formats(units="us", timezone=UTC, now=datetime.fromtimestamp(0, tz=UTC))
+    return HTMLResponse(render(name, formats=formats, nonce=request.state.nonce, **context))

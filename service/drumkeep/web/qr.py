@@ -21,11 +21,11 @@ def public_address(request: Request) -> str:
     return public or str(request.base_url).rstrip("/")
 
 
-def drawn(text: str, *, title: str) -> str:
-    """Return a QR code as SVG to stand in a page."""
+def drawn(text: str, *, title: str, sized: bool = True) -> str:
+    """Return a QR code as SVG to stand in a page, of its own size or as large as its style says."""
     # micro=False: phones do not read Micro QR
     code = segno.make(text, error="m", micro=False)
-    return code.svg_inline(scale=_SCALE, dark="#000", light="#fff", title=title)
+    return code.svg_inline(scale=_SCALE, dark="#000", light="#fff", title=title, omitsize=not sized)
 
 
 @router.get("/drums/{tag}/qr.svg")

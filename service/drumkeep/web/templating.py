@@ -43,7 +43,8 @@ template              context
                       ``cautions``, ``may_check``
 ``hookup_answer``     ``check``: ``CheckView``, ``cautions``
 (``.html``)
-``sign_in.html``      ``csrf``, ``next``, ``name`` as typed before, ``error``: text or None
+``sign_in.html``      ``csrf``, ``next``, ``name`` as typed before, ``error``: text or None,
+                      ``company``: whether one can sign in with the company's account
 ``gateways.html``     ``gateways``: ``GatewayView``, ``given``: ``GivenPassword`` or None,
                       ``may_change``, ``writes_files``
 ``mappings.html``     ``mappings``: ``KnownMapping``, ``expressions``, ``given``: the form as sent,
@@ -76,7 +77,13 @@ template              context
                       ``beside_words``, ``choices``: (code, words), ``to``: a place or None,
                       ``faults``, ``may_record``
 ``moved.html``        ``move``: ``MovedView`` or None, ``may_undo``
-``me.html``           ``account``: signs in as, ``devices``: ``DeviceLine``, ``faults``
+``me.html``           ``account``: signs in as, ``devices``: ``DeviceLine``, ``faults``,
+                      ``identities``: ``IdentityLine``, ``company`` as above, ``company_at``: where
+                      to go to link it, ``token_faults``, and what ``tokens.html`` takes
+``tokens.html``       ``tokens``: ``TokenLine``, ``made``: ``MadeToken`` or None, ``faults``,
+                      ``typed``: ``TokenForm``, ``lasting``: (days, words)
+``audit.html``        ``lines``: ``AuditLine``, ``asked``: the search, ``people``: sign-in names,
+                      ``older``, ``newest``, ``csv``: addresses or None, ``most``: lines of a file
 ``people.html``       ``people``: ``PersonLine``, ``code``: ``PhoneCode`` or None, ``faults``,
                       ``faulty``: whose, or empty for the new one's, ``typed``: the form as sent
 ``phone.html``        ``csrf``, ``person``: whom the pass signs in, ``secret``: of the pass

@@ -15,6 +15,8 @@ HOSTILE = "\"'><script>alert(1)</script><img src=x onerror=alert(1)>{{ 7*7 }}"
 
 
 NAMES = sorted(pages())
+FIXED = {"no_connection.html"}
+"""Pages that show nothing of what a person typed."""
 
 
 @pytest.fixture(params=NAMES)
@@ -31,7 +33,7 @@ def test_hostile_names_stay_text(name: str):
     calm = Page(pages()[name])
     text = pages(lambda view: hostile(view, HOSTILE))[name]
     page = Page(text)
-    assert "{{ 7*7 }}" in text
+    assert "{{ 7*7 }}" in text or name in FIXED
     assert len(page.all("script")) == len(calm.all("script"))
     assert len(page.all("img")) == len(calm.all("img"))
     for _, attributes in page.elements:

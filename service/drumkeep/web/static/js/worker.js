@@ -1,6 +1,7 @@
 // Stands between the pages and a connection that may not be there. A page that was seen once is
 // shown again, marked as old; what was tapped meanwhile waits here under its own time and id and is
 // sent in order once there is a connection. What the service then refuses is kept for a person.
+// Every other page needs the service, and says so: a check before hooking up above all.
 "use strict";
 
 const PAGES = "pages-1";
@@ -9,6 +10,9 @@ const MOST_PAGES = 120;
 const MOST_FILES = 60;
 const KEPT_AT = "X-Kept-At";
 const SHELL = "/waiting";
+const NO_CONNECTION = "/no-connection";
+const NOT_CHECKED = "/no-connection/hookup";
+const SHELLS = [SHELL, NO_CONNECTION, NOT_CHECKED];
 
 // With an old copy at hand nobody in the cold waits longer than this for a new one.
 const PATIENCE_MS = 5000;
@@ -20,11 +24,12 @@ const FORGET_MS = 30 * 86400000;
 
 const KEPT_PAGES = /^\/(floor(\/table)?|alarms|(d|drums)\/[^/]+)$/;
 const DEEDS = /^\/drums\/[^/]+\/events$/;
+const HOOKUP = /^\/hookup(\/|$)/;
 const SIGNING = /^\/sign-(in|out)$/;
 const GATEWAY_TROUBLE = [502, 503, 504];
 
 self.addEventListener("install", (event) => {
-  event.waitUntil(keepShell().then(() => self.skipWaiting()));
+  event.waitUntil(Promise.all(SHELLS.map(keepShell)).then(() => self.skipWaiting()));
 });
 
 self.addEventListener("activate", (event) => {
@@ -38,7 +43,7 @@ self.addEventListener("fetch", (event) => {
   if (request.method === "GET" && url.pathname.startsWith("/static/")) {
     event.respondWith(fileOf(request));
   } else if (request.mode === "navigate" && request.method === "GET" && url.pathname === SHELL) {
-    event.respondWith(keepShell().catch(shell));
+    event.respondWith(keepShell(SHELL).catch(() => shell(SHELL)));
   } else if (request.mode === "navigate" && request.method === "GET" && KEPT_PAGES.test(url.pathname)) {
     event.respondWith(pageOf(event));
   } else if (request.method === "POST" && DEEDS.test(url.pathname)) {
@@ -46,6 +51,10 @@ self.addEventListener("fetch", (event) => {
   } else if (request.method === "POST" && SIGNING.test(url.pathname)) {
     // Another person may use this phone next: nothing of this one's stays to be read.
     event.respondWith(caches.delete(PAGES).then(() => fetch(request)));
+  } else if (request.mode === "navigate") {
+    // Nothing old may stand in for what needs the service.
+    const otherwise = HOOKUP.test(url.pathname) ? NOT_CHECKED : NO_CONNECTION;
+    event.respondWith(fetch(request).catch(() => shell(otherwise)));
   }
 });
 
@@ -78,26 +87,26 @@ async function fileOf(request) {
   return fresh;
 }
 
-// The list of what waits is the one page that must be here though nobody ever opened it.
-async function keepShell() {
+// These pages must be here though nobody ever opened them.
+async function keepShell(address) {
   const kept = await caches.open(FILES);
-  const answer = await fetch(SHELL);
-  if (!answer.ok) throw new Error(`${SHELL}: ${answer.status}`);
-  await kept.put(SHELL, answer.clone());
+  const answer = await fetch(address);
+  if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
+  await kept.put(address, answer.clone());
   const files = [...(await answer.clone().text()).matchAll(/(?:href|src)="(\/static\/[^"]+)"/g)];
   await kept.addAll(files.map((found) => found[1]));
   return answer;
 }
 
-async function shell() {
-  return (await (await caches.open(FILES)).match(SHELL)) ?? Response.error();
+async function shell(address) {
+  return (await (await caches.open(FILES)).match(address)) ?? Response.error();
 }
 
 async function pageOf(event) {
   const kept = await caches.open(PAGES);
   const old = await kept.match(event.request);
   const fresh = freshPage(event, kept);
-  if (!old) return fresh.catch(shell);
+  if (!old) return fresh.catch(() => shell(SHELL));
   const patience = new Promise((resolve) => setTimeout(resolve, PATIENCE_MS));
   const first = await Promise.race([fresh.catch(() => null), patience]);
   return first && !GATEWAY_TROUBLE.includes(first.status) ? first : marked(old);
@@ -131,7 +140,7 @@ async function marked(copy) {
 }
 
 async function keepAtMost(kept, most) {
-  const keys = (await kept.keys()).filter((key) => new URL(key.url).pathname !== SHELL);
+  const keys = (await kept.keys()).filter((key) => !SHELLS.includes(new URL(key.url).pathname));
   for (const key of keys.slice(0, Math.max(0, keys.length - most))) await kept.delete(key);
 }
 

@@ -3,6 +3,7 @@
 import argparse
 import gc
 import getpass
+import os
 import secrets
 import sys
 from collections.abc import Callable, Sequence
@@ -83,9 +84,16 @@ def _run(parsed: argparse.Namespace, *, command: str) -> int:
     person = Doer(
         at=datetime.now(UTC),  # noqa: TID251 - the edge
         deed=secrets.token_hex(8),
-        name=getpass.getuser(),
+        name=_who(),
         way=Way.COMMAND,
         device=f"drumkeep {command}",
     )
     with acting(person):
         return run(parsed)
+
+
+def _who() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):  # a container's user has no name
+        return f"user {os.getuid()}"

@@ -84,6 +84,8 @@ _FIELDS: Final[Mapping[tuple[str, str], str]] = {
     ("account", "password_hash"): "set a password",
     ("account", "role"): "changed a role",
     ("token", "revoked_at"): "revoked",
+    ("alarm", "acknowledged_at"): "acknowledged",
+    ("alarm", "shelved_until"): "shelved",
 }
 
 

@@ -75,6 +75,9 @@ _SET: Final = "(set anew, not shown)"
 _LONGEST: Final = 400
 _MOST_KEYS: Final = 60
 _NAMES: Final = ("tag", "code", "name", "gtin")
+_CALLED: Final = {"alarm": "cause"}
+"""What a row is called though others may be called so too."""
+
 _ENTRIES: Final = SQLModel.metadata.tables[AuditEntry.__tablename__]
 _INFO: Final = "drumkeep_trail"
 
@@ -241,6 +244,8 @@ def _is_id(column: Column[Any]) -> bool:
 @cache
 def _own_key(table: Table) -> tuple[str | None, str] | None:
     """Return what names a row to people: (column of what it lies in, own column), if anything."""
+    if table.name in _CALLED:
+        return None, _CALLED[table.name]
     for name in _NAMES:
         column = table.columns.get(name)
         if column is None:

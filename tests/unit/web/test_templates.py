@@ -91,7 +91,7 @@ def test_every_page_has_one_heading_of_the_first_order_and_a_language(page: Page
 def test_every_field_has_a_label(page: Page):
     labelled = {a["for"] for a in page.all("label") if "for" in a}
     wrapped = {"reached_bottom", "regulator", "units", "lot", "sun"}  # stand inside their label
-    wrapped |= {"drums", "places", "fine", "bulge", "scopes", "solids"}
+    wrapped |= {"drum", "drums", "places", "fine", "bulge", "scopes", "solids", "sure"}
     for attributes in page.all("input", "select"):
         if attributes.get("type") != "hidden":
             assert attributes.get("id") in labelled or attributes["name"] in wrapped

@@ -10,6 +10,7 @@ from datetime import datetime
 from typing import Final
 from uuid import UUID
 
+from drumkeep.domain.checks import Checks
 from drumkeep.domain.counts import (
     MENDS,
     NOT_FOUND,
@@ -142,7 +143,7 @@ def finish_count(tx: Tx, *, count_id: int, by: By, now: datetime) -> Count:
 
 
 def mend_difference(
-    tx: Tx, *, count_id: int, tag: str, mend: Mend, event_id: UUID, by: By, now: datetime
+    tx: Tx, *, count_id: int, tag: str, mend: str, event_id: UUID, by: By, now: datetime
 ) -> CountDifference:
     """Mend one difference of a finished count as a person chose; again is no harm.
 
@@ -150,29 +151,35 @@ def mend_difference(
     ------
     NotFound
         There is no such count, or it found no such difference.
+    Invalid
+        There is no such way to mend.
     Conflict
         It cannot be mended so, was mended otherwise, or the drum's record does not allow it.
     Refused
         The role may not record such an event.
     """
+    checks = Checks()
+    way = checks.one_of("mend", mend, Mend)
+    checks.raise_faults("It cannot be mended so.")
+    assert way is not None  # noqa: S101 - else a fault was raised
     count = count_at(tx, count_id=count_id)
     row = rows.difference(tx, count_id=count.id, tag=parse(tag))
     if row is None:
         fault = Fault("tag", tag, "is no difference of this count", "Take one from its list.")
         raise NotFound("The count found no such difference.", [fault])
     if row.mend is not None:
-        if row.mend != mend.value:
-            fault = Fault("mend", mend.value, f"comes after {row.mend}", "Record it on its page.")
+        if row.mend != way.value:
+            fault = Fault("mend", way.value, f"comes after {row.mend}", "Record it on its page.")
             raise Conflict("That was mended already.", [fault])
         return row
     allowed = MENDS[DifferenceKind(row.kind)]
-    if mend not in allowed:
+    if way not in allowed:
         hint = f"Use one of: {', '.join(allowed)}."
-        fault = Fault("mend", mend.value, f"does not mend {row.kind}", hint)
+        fault = Fault("mend", way.value, f"does not mend {row.kind}", hint)
         raise Conflict("It cannot be mended so.", [fault])
-    if mend is not Mend.LEAVE:
-        row.event_id = _record(tx, count, tag=row.tag, mend=mend, event_id=event_id, by=by, now=now)
-    row.mend, row.mended_at, row.mended_by = mend.value, now, by.name
+    if way is not Mend.LEAVE:
+        row.event_id = _record(tx, count, tag=row.tag, mend=way, event_id=event_id, by=by, now=now)
+    row.mend, row.mended_at, row.mended_by = way.value, now, by.name
     return add(tx, row)
 
 

@@ -9,10 +9,8 @@ from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may
 from drumkeep.asgi.happenings import by_caller
-from drumkeep.domain.counts import Mend
 from drumkeep.domain.roles import Action, may
 from drumkeep.domain.scans import drum_read
-from drumkeep.errors import Fault, Invalid
 from drumkeep.operations import counts
 from drumkeep.operations.surroundings import read_ground
 from drumkeep.storage import catalogue
@@ -124,17 +122,11 @@ def finish(tx: TransactionDep, shell: ShellDep, count_id: int, form: Form) -> Re
 def mend(tx: TransactionDep, shell: ShellDep, count_id: int, form: Form) -> Response:
     """Mend one difference."""
     refuse_unless_may(shell.caller, Action.KEEP_STOCK)
-    try:
-        chosen = Mend(form.get("mend", ""))
-    except ValueError:
-        hint = "Use one of the buttons of the count's page."
-        fault = Fault("mend", form.get("mend"), "is not known here", hint)
-        raise Invalid("It cannot be mended so.", [fault]) from None
     counts.mend_difference(
         tx,
         count_id=count_id,
         tag=form.get("tag", ""),
-        mend=chosen,
+        mend=form.get("mend", ""),
         event_id=form_id(form),
         by=by_caller(shell.caller),
         now=shell.now,

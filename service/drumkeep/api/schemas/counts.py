@@ -4,7 +4,6 @@ from uuid import UUID
 
 from drumkeep.asgi.event_shapes import ClientId
 from drumkeep.asgi.fields import Answer, Body, Line, MomentOut
-from drumkeep.domain.counts import Mend
 
 
 class CountIn(Body):
@@ -25,7 +24,7 @@ class MendIn(Body):
 
     id: ClientId
     tag: Line
-    mend: Mend
+    mend: Line
 
 
 class SeenOut(Answer):

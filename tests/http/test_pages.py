@@ -116,7 +116,10 @@ def test_hostile_names_and_notes_are_shown_as_they_were_typed(pages, tags):
 
 
 def test_lot_of_a_hostile_code_can_be_followed_to_its_drums(reader, tags):
-    (link,) = (a for a in reader.get(f"/drums/{tags[0]}").all("a") if "lot=" in a["href"])
+    page = reader.get(f"/drums/{tags[0]}")
+    (link,) = (a for a in page.all("a") if a["href"].startswith("/floor?lot="))
+    (trace,) = (a for a in page.all("a") if a["href"].startswith("/trace?lot="))
+    assert tags[0] in reader.client.get(trace["href"]).text
     assert tags[0] in reader.client.get(link["href"].replace("/floor?", "/floor/table?")).text
 
 

@@ -151,3 +151,8 @@ def test_a_lot_that_two_products_have_is_asked_about(yard, mara):
 )
 def test_what_cannot_be_traced_is_said_on_the_page(yard, mara, query, words):
     assert words in mara.get(f"/trace?{query.replace('VAN', yard.place('van'))}", status=422).words
+
+
+def test_a_place_alone_fills_in_the_form(yard, mara):
+    page = mara.get(f"/trace?place={yard.place('van')}")
+    assert page.form("/trace", place=yard.place("van")).fields["start"] == ""

@@ -44,13 +44,13 @@ class TraceQuery(BaseModel):
     product: Word = ""
     tag: Word = ""
     place: Word = ""
-    start: Word = ""
+    start: Word | None = None
     end: Word = ""
 
     @property
     def asked(self) -> bool:
-        """Whether anything was asked yet."""
-        return bool(self.lot.strip() or self.tag.strip() or self.place)
+        """Whether anything was asked yet; a place alone fills in the form."""
+        return bool(self.lot.strip() or self.tag.strip() or (self.place and self.start is not None))
 
 
 @router.get("/trace")
@@ -142,5 +142,5 @@ def _formats(shell: Shell, trace: Trace) -> Formats:
 
 
 def _moment(query: TraceQuery, name: str, *, zone: str) -> datetime | None:
-    text = when({name: getattr(query, name)}, name, zone=zone, now=None)
+    text = when({name: getattr(query, name) or ""}, name, zone=zone, now=None)
     return None if text is None else datetime.fromisoformat(text).astimezone(UTC)

@@ -53,6 +53,7 @@ def receiving_pages(change: Callable[[Any], Any], *, now: datetime) -> Mapping[s
         "receipt.html": {
             "receipt": ReceiptView(
                 key="5b1c0f6e-2f3a-4a63-9c0d-6b6f3d0a7a11",
+                takes_photos=True,
                 side="resin",
                 drums=(ReceivedDrum(tag="K7Q-X4M", hold=change("a dent")),),
                 at=now,

@@ -62,9 +62,13 @@ class ReceivedDrum:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReceiptView:
-    """Drums that were received in one go; ``facts`` hold for all of them."""
+    """Drums that were received in one go; ``facts`` hold for all of them.
+
+    ``takes_photos``: not where they were received before photos were kept of deliveries.
+    """
 
     key: str
+    takes_photos: bool
     side: str
     drums: tuple[ReceivedDrum, ...]
     at: datetime
@@ -166,6 +170,7 @@ def receipt_view(
         facts |= _label_facts(delivery.label, formats=formats)
     return ReceiptView(
         key=str(key),
+        takes_photos=delivery is not None,
         side=product.side,
         drums=tuple(
             ReceivedDrum(tag=drum.tag, hold=hold.reason if (hold := holds[drum.id]) else None)

@@ -122,7 +122,7 @@ def test_what_is_under_its_minimum_is_a_line_of_now(yard, rosa):
     assert told not in rosa.get("/floor").words
 
 
-def look(yard: Yard, rig: str, *, hours: float = 0.0, **findings: str) -> Body:
+def look(yard: Yard, rig: str, findings: dict[str, str], *, hours: float = 0.0) -> Body:
     checks = [
         {"part": part, "finding": finding}
         | ({"pressure_kpa": 13_000.0} if part == "nitrogen" else {})
@@ -146,15 +146,15 @@ def alarms_of(yard: Yard, rig: str) -> list[Body]:
 def test_a_rig_left_for_a_week_raises_one_alarm_that_a_look_ends(yard):
     rig = own_place(yard, site=yard.site, kind="rig", name="Truck 2")
     assert alarms_of(yard, rig) == []  # nobody has taken the practice up
-    look(yard, rig, hours=24.0 * 7 + 1, **ALL)
-    look(yard, rig, hours=24.0, lubricant="changed")
+    look(yard, rig, ALL, hours=24.0 * 7 + 1)
+    look(yard, rig, {"lubricant": "changed"}, hours=24.0)
 
     (alarm,) = alarms_of(yard, rig)
 
     assert alarm["audience"] == ["crew", "manager"]
     assert "packing nut, desiccant, nitrogen bottle" in alarm["message"]
     assert "lubricant" not in alarm["message"]
-    look(yard, rig, **ALL)
+    look(yard, rig, ALL)
     (alarm,) = alarms_of(yard, rig)
     assert alarm["state"] == "returned_unacknowledged"
     states = yard.client.get(f"{API}/rig-checks/due").json()["items"]
@@ -164,7 +164,7 @@ def test_a_rig_left_for_a_week_raises_one_alarm_that_a_look_ends(yard):
 
 def test_a_round_sent_twice_is_one_and_what_cannot_be_is_told(yard):
     rig = own_place(yard, site=yard.site, kind="rig", name="Truck 3")
-    body = look(yard, rig, **ALL)
+    body = look(yard, rig, ALL)
     assert yard.client.post(f"{API}/rig-checks", json=body).status_code == 201
     kept = yard.client.get(f"{API}/rig-checks", params={"place": rig}).json()["items"]
     assert len(kept) == 4

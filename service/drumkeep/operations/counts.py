@@ -7,7 +7,7 @@ then. When it is finished they are written down as they were; nothing is changed
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 from uuid import UUID
 
 from drumkeep.domain.checks import Checks
@@ -251,6 +251,7 @@ def _record(
 ) -> UUID:
     """Record the event that mends a difference."""
     drum = drum_tagged(tx, tag=tag)
+    data: dict[str, Any]
     if mend is Mend.MOVE_HERE:
         kind, data = EventKind.MOVED, {"to": count.place_id}
     else:

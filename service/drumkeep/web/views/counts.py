@@ -102,8 +102,11 @@ def count_view(tx: Tx, found: CountNow, *, place: Place, site: Site, last: str) 
         tx,
         ids=[
             drum_id
-            for one in (*found.seen, *found.differences)
-            if (drum_id := one.drum_id) is not None
+            for drum_id in (
+                *(one.drum_id for one in found.seen),
+                *(one.drum_id for one in found.differences),
+            )
+            if drum_id is not None
         ],
     )
     lots = drum_rows.lots_and_products(tx, lot_ids=[drum.lot_id for drum in drums.values()])

@@ -241,7 +241,7 @@ def _by_place(lines: Sequence[StockLine]) -> tuple[tuple[str, str, int, int], ..
     for line in lines:
         side = 0 if line.product.side == "iso" else 1
         found[line.site.name, line.place.name][side] += line.counted.count
-    return tuple((place, site, *numbers) for (site, place), numbers in sorted(found.items()))
+    return tuple((place, site, iso, resin) for (site, place), (iso, resin) in sorted(found.items()))
 
 
 def stock_rows(stock: StockNow, *, formats: Formats, currency: str) -> list[list[object]]:
@@ -300,9 +300,7 @@ def month_views(months: Iterable[Month]) -> tuple[MonthView, ...]:
 
 def price_lines(tx: Tx, *, lot_ids: Iterable[int]) -> tuple[PriceLine, ...]:
     """Return every product with its price, and under it the lots asked for."""
-    latest = {
-        (price.product_id, price.lot_id): price for price in price_rows.latest(tx)
-    }
+    latest = {(price.product_id, price.lot_id): price for price in price_rows.latest(tx)}
     lots = catalogue.lots_by_id(tx, ids=list(lot_ids))
     products = sorted(
         catalogue.list_products(tx, limit=10_000), key=lambda row: (row.side, row.name)

@@ -65,11 +65,13 @@ def get_address(
 
 @router.patch("/{address_id}")
 def change_address(
+    *,
     tx: TransactionDep,
     account: str,
     address_id: AddressId,
     body: NoticeAddressPatch,
     caller: CurrentAccount,
+    now: Now,
 ) -> NoticeAddressOut:
     """Change which priorities an address takes."""
     changed = addresses.change_address(
@@ -78,6 +80,7 @@ def change_address(
         address_id=address_id,
         changes=body.changes(),
         by=by_caller(caller),
+        now=now,
     )
     return _out(changed, account)
 

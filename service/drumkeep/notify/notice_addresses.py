@@ -19,28 +19,80 @@ from drumkeep.errors import Fault
 LONGEST: Final = 1000
 FIELD: Final = "url"
 
+SERVICES: Final[Mapping[Channel, Mapping[str, tuple[str, ...]]]] = {
+    Channel.MAIL: {"any mail server": ("mailtos", "mailto")},
+    Channel.WEBHOOK: {
+        "JSON": ("jsons", "json"),
+        "XML": ("xmls", "xml"),
+        "a form": ("forms", "form"),
+    },
+    Channel.TEXT: {
+        "46elks": ("46elks", "elks"),
+        "Africa's Talking": ("atalk",),
+        "AWS SNS": ("sns",),
+        "BulkSMS": ("bulksms",),
+        "BulkVS": ("bulkvs",),
+        "Clickatell": ("clickatell",),
+        "ClickSend": ("clicksend",),
+        "D7 Networks": ("d7sms",),
+        "Exotel": ("exotel",),
+        "Free Mobile": ("freemobile",),
+        "httpSMS": ("httpsms",),
+        "Infobip": ("infobip",),
+        "Kavenegar": ("kavenegar",),
+        "Kudosity": ("kudosity",),
+        "MessageBird": ("msgbird",),
+        "MSG91": ("msg91",),
+        "Octopush": ("octopush",),
+        "Plivo": ("plivo",),
+        "seven": ("seven",),
+        "SFR": ("sfr",),
+        "Sinch": ("sinch",),
+        "SMS Eagle": ("smseagles", "smseagle"),
+        "SMS Manager": ("smsmgr",),
+        "Telesign": ("telesign",),
+        "Telnyx": ("telnyx",),
+        "Twilio": ("twilio",),
+        "VoIP.ms": ("voipms",),
+        "Vonage": ("vonage", "nexmo"),
+    },
+    Channel.CHAT: {
+        "Discord": ("discord",),
+        "Google Chat": ("gchat",),
+        "Matrix": ("matrixs", "matrix"),
+        "Mattermost": ("mmosts", "mmost"),
+        "Microsoft Teams, by a workflow": ("workflows", "workflow"),
+        "Nextcloud Talk": ("nctalks", "nctalk"),
+        "Rocket.Chat": ("rockets", "rocket"),
+        "Signal, by a gateway of one's own": ("signals", "signal"),
+        "Slack": ("slack",),
+        "Telegram": ("tgram",),
+        "Threema": ("threema",),
+        "Webex": ("webex", "wxteams"),
+        "WhatsApp": ("whatsapp",),
+        "Zulip": ("zulip",),
+    },
+    Channel.PUSH: {
+        "Gotify": ("gotifys", "gotify"),
+        "ntfy": ("ntfys", "ntfy"),
+        "Pushbullet": ("pbul",),
+        "Pushover": ("pover",),
+    },
+    Channel.ON_CALL: {
+        "Opsgenie": ("opsgenie",),
+        "PagerDuty": ("pagerduty",),
+        "Splunk On-Call": ("splunk",),
+        "Squadcast": ("squadcast",),
+    },
+}
+"""What can take a notice, as people call it, by its kind; the schemes of its addresses, of two the
+encrypted or newer one first."""
+
 CHANNELS: Final[Mapping[str, Channel]] = {
-    **dict.fromkeys(("mailto", "mailtos"), Channel.MAIL),
-    **dict.fromkeys(("json", "jsons", "xml", "xmls", "form", "forms"), Channel.WEBHOOK),
-    **dict.fromkeys(
-        (
-            *("46elks", "atalk", "bulksms", "bulkvs", "clickatell", "clicksend", "d7sms", "elks"),
-            *("exotel", "freemobile", "httpsms", "infobip", "kavenegar", "kudosity", "msg91"),
-            *("msgbird", "nexmo", "octopush", "plivo", "seven", "sfr", "sinch", "smseagle"),
-            *("smseagles", "smsmgr", "sns", "telesign", "telnyx", "twilio", "voipms", "vonage"),
-        ),
-        Channel.TEXT,
-    ),
-    **dict.fromkeys(
-        (
-            *("discord", "gchat", "matrix", "matrixs", "mmost", "mmosts", "nctalk", "nctalks"),
-            *("rocket", "rockets", "signal", "signals", "slack", "tgram", "threema", "webex"),
-            *("whatsapp", "workflow", "workflows", "wxteams", "zulip"),
-        ),
-        Channel.CHAT,
-    ),
-    **dict.fromkeys(("gotify", "gotifys", "ntfy", "ntfys", "pbul", "pover"), Channel.PUSH),
-    **dict.fromkeys(("opsgenie", "pagerduty", "splunk", "squadcast"), Channel.ON_CALL),
+    scheme: channel
+    for channel, services in SERVICES.items()
+    for schemes in services.values()
+    for scheme in schemes
 }
 """Schemes that are let in, and what takes a notice there."""
 

@@ -13,6 +13,7 @@ from drumkeep.notify.apprise_sender import unreadable
 from drumkeep.notify.notice_addresses import CHANNELS, FIELD, faults_of, scheme_of, shown
 from drumkeep.operations.accounts import account_named
 from drumkeep.operations.drums import By
+from drumkeep.operations.notices import tell_newcomer
 from drumkeep.storage import accounts as stored
 from drumkeep.storage import notices as rows
 from drumkeep.storage.tables.accounts import Account
@@ -51,7 +52,7 @@ def add_address(
     by: By,
     now: datetime,
 ) -> NoticeAddress:
-    """Add an address, checked by :func:`check_url`, to an account.
+    """Add an address, checked by :func:`check_url`, to an account; it hears of what is open.
 
     Raises
     ------
@@ -91,13 +92,20 @@ def add_address(
         created_at=now,
     )
     rows.add(tx, address)
+    tell_newcomer(tx, address=address, now=now)
     return address
 
 
 def change_address(
-    tx: Tx, *, account: str, address_id: int, changes: AddressChanges, by: By
+    tx: Tx,
+    *,
+    account: str,
+    address_id: int,
+    changes: AddressChanges,
+    by: By,
+    now: datetime,
 ) -> NoticeAddress:
-    """Change which priorities an address takes.
+    """Change which priorities an address takes; what it takes now and is open, it hears of.
 
     Raises
     ------
@@ -110,6 +118,7 @@ def change_address(
         checks.one_of("least", changes["least"], Priority)
     checks.raise_faults("The address cannot be changed.")
     address.least = changes.get("least", address.least)
+    tell_newcomer(tx, address=address, now=now)
     return address
 
 

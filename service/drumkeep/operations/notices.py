@@ -21,6 +21,7 @@ from drumkeep.domain.notices import (
     wants,
 )
 from drumkeep.errors import Conflict, Fault
+from drumkeep.storage import alarms as alarm_rows
 from drumkeep.storage import notices as rows
 from drumkeep.storage.tables.accounts import Account
 from drumkeep.storage.tables.alarms import Alarm
@@ -62,6 +63,17 @@ def tell(tx: Tx, alarm: Alarm, *, listeners: Listeners, occasion: Occasion, now:
         else:
             said = Occasion.AGAIN if last.occasion == Occasion.OVER else occasion
         _queue(tx, alarm, address, own, occasion=said, due_at=now, now=now)
+
+
+def tell_newcomer(tx: Tx, *, address: NoticeAddress, now: datetime) -> None:
+    """Queue the open alarms that an address takes and has not been told: it came late to them."""
+    listeners = rows.listeners(tx)
+    open_ones = [a for a in alarm_rows.open_alarms(tx) if AlarmState(a.state) in TELLABLE]
+    notices = rows.of_alarms(tx, alarm_ids=[alarm.id for alarm in open_ones])
+    for alarm in open_ones:
+        own = [notice for notice in notices[alarm.id] if notice.address_id == address.id]
+        if not own and address in _audience(alarm, listeners):
+            _queue(tx, alarm, address, own, occasion=Occasion.FIRST, due_at=now, now=now)
 
 
 def tell_amended(tx: Tx, alarm: Alarm, *, now: datetime) -> None:

@@ -8,10 +8,10 @@ from fastapi.responses import HTMLResponse, Response
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, services
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.alarms import Priority
-from drumkeep.domain.notices import USUALLY_TOLD, Channel
+from drumkeep.domain.notices import USUALLY_TOLD
 from drumkeep.domain.roles import Action, may
 from drumkeep.errors import Conflict, Fault, Invalid
-from drumkeep.notify.notice_addresses import CHANNELS
+from drumkeep.notify.notice_addresses import SERVICES
 from drumkeep.operations import notice_addresses as addresses
 from drumkeep.operations.notices import queue_test
 from drumkeep.storage import accounts as account_rows
@@ -88,6 +88,7 @@ def change(
         address_id=address_id,
         changes={"least": least},
         by=by_caller(shell.caller),
+        now=shell.now,
     )
     return see(f"{_PAGE}#{account}")
 
@@ -130,15 +131,14 @@ def _page(
         latest=notice_views(tx, latest, formats=formats),
         choices=[(str(priority), LEAST_WORDS[priority]) for priority in Priority],
         usual=str(USUALLY_TOLD),
-        kinds=[(str(channel), _schemes_of(channel)) for channel in Channel],
+        kinds=[
+            (channel, [(name, schemes[0]) for name, schemes in services.items()])
+            for channel, services in SERVICES.items()
+        ],
         faulty=account,
         faults=faults,
         sending=services(shell.request).sends_notices,
     )
-
-
-def _schemes_of(channel: Channel) -> str:
-    return ", ".join(sorted(scheme for scheme, kind in CHANNELS.items() if kind is channel))
 
 
 def _people(tx: Tx, shell: Shell) -> list[Account]:

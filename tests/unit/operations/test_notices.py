@@ -81,6 +81,45 @@ def test_a_cause_that_ends_before_it_was_told_is_not_told(depot):
     assert fates(depot) == [("first", "dropped", "it was over before")]
 
 
+def test_an_address_added_while_an_alarm_is_on_hears_of_it_once(depot):
+    cold_van(depot)
+    (late,) = person(depot, "dana", "dispatcher", HOOK)
+    person(depot, "mona", "manager", "json://hooks.example.com/mona", least="medium")
+    person(depot, "dov", "dispatcher", HOOK)  # shares hers
+
+    (letter,) = claim(depot, 0.5)
+    assert letter.notice_id.split("-")[1:] == [str(late), "1"]
+    assert "Bring 1 iso drum in from Van" in letter.body
+    settle(depot, letter, 0.5)
+    depot.advance(1.0)
+    with depot.writing() as tx:
+        changes = {"least": "low"}
+        change_address(
+            tx, account="dana", address_id=late, changes=changes, by=MANAGER, now=at(1.0)
+        )
+    assert claim(depot, 1.0) == []
+    assert states(depot) == [("first", "sent")]
+
+
+def test_an_address_that_takes_more_from_now_on_hears_of_what_is_open(depot):
+    (address,) = person(depot, "mona", "manager", HOOK, least="critical")
+    warm(depot)
+    with depot.writing() as tx:
+        evaluate_alarms(tx, now=at(12.0))  # every sensor is silent by then
+    assert fates(depot) == []
+
+    with depot.writing() as tx:
+        change_address(
+            tx,
+            account="mona",
+            address_id=address,
+            changes={"least": "low"},
+            by=MANAGER,
+            now=at(12.0),
+        )
+    assert states(depot) == [("first", "waiting")] * len(MEASURED)
+
+
 def test_who_was_told_hears_that_it_is_over_and_nobody_else(depot):
     (told, _) = person(depot, "dana", "dispatcher", HOOK, "json://hooks.example.com/down")
     tag, _ = cold_van(depot)
@@ -197,7 +236,12 @@ def test_an_address_takes_the_priorities_that_its_owner_wants(depot):
     (critical,) = person(depot, "max", "manager", "json://hooks.example.com/max", least="critical")
     with depot.writing() as tx:
         change_address(
-            tx, account="max", address_id=critical, changes={"least": "critical"}, by=MANAGER
+            tx,
+            account="max",
+            address_id=critical,
+            changes={"least": "critical"},
+            by=MANAGER,
+            now=at(0.0),
         )
 
     depot.receive("hall", 0.0, side="resin", liquid_c=29.0)  # gassing: medium, the manager's

@@ -134,7 +134,12 @@ def test_what_waits_stops_when_it_is_nobodys_any_more(depot, change, reason):
             change_account(tx, account_id=account, changes={"role": "viewer"}, now=at(0.5))
         elif change == "least":
             change_address(
-                tx, account="dana", address_id=address, changes={"least": "critical"}, by=MANAGER
+                tx,
+                account="dana",
+                address_id=address,
+                changes={"least": "critical"},
+                by=MANAGER,
+                now=at(0.5),
             )
         else:
             shelve(tx, alarm_id=alarm.id, minutes=30, reason="x", by=MANAGER, now=at(0.5))

@@ -45,7 +45,10 @@ def notice_pages(change: Callable[[Any], Any], *, now: datetime) -> dict[str, di
             "latest": (change(notice(now)), change(notice(now, state="waiting", alarm_id=None))),
             "choices": [(str(value), words) for value, words in LEAST_WORDS.items()],
             "usual": "high",
-            "kinds": [("mail", "mailto, mailtos"), ("webhook", "json, jsons")],
+            "kinds": [
+                ("mail", [("any mail server", "mailtos")]),
+                ("chat", [("Discord", "discord"), ("Zulip", "zulip")]),
+            ],
             "faulty": "cris",
             "faults": (change(Fault("url", "syslog://…", "is not let in", "Use mailto.")),),
             "sending": False,

@@ -174,11 +174,21 @@ def make_provider(settings: Settings) -> Provider | None:
 
     Raises
     ------
+    Invalid
+        What it needs besides is not set.
     Unavailable
         The client's secret cannot be read.
     """
-    if settings.oidc_issuer is None or settings.oidc_client_id is None:
+    if settings.oidc_issuer is None:
         return None
+    if settings.oidc_client_id is None or settings.public_url is None:
+        name = "PUBLIC_URL" if settings.oidc_client_id else "OIDC_CLIENT_ID"
+        raise _unusable(
+            f"DRUMKEEP_{name}",
+            None,
+            "is missing, and DRUMKEEP_OIDC_ISSUER needs it",
+            "Set it, or unset DRUMKEEP_OIDC_ISSUER.",
+        )
     # Its libraries are a tenth of the start-up, and few have such a provider.
     from drumkeep.asgi.openid import OpenIdProvider  # noqa: PLC0415
 
@@ -197,30 +207,34 @@ def make_admission(settings: Settings) -> Admission:
     Raises
     ------
     Invalid
-        A role that its words are to mean is none of ours.
+        A role that its words are to mean is none of ours, or no claim has such words.
     """
-    try:
-        pairs = [one.rpartition("=") for one in settings.oidc_roles.split(",") if one.strip()]
-        roles = {word.strip(): AccountRole(role.strip()) for word, _, role in pairs}
-    except ValueError:
-        raise Invalid(
-            "The settings cannot be used.",
-            [
-                Fault(
-                    "DRUMKEEP_OIDC_ROLES",
-                    settings.oidc_roles,
-                    "names a role that is none",
-                    f"Write pairs like leads=manager; roles are {', '.join(AccountRole)}.",
-                )
-            ],
-        ) from None
+    pairs = [one.rpartition("=") for one in settings.oidc_roles.split(",") if one.strip()]
+    roles = {word.strip(): role.strip() for word, _, role in pairs}
+    if not {*roles.values()} <= {*AccountRole} or "" in roles:
+        raise _unusable(
+            "DRUMKEEP_OIDC_ROLES",
+            settings.oidc_roles,
+            "names a role that is none",
+            f"Write pairs like leads=manager; roles are {', '.join(AccountRole)}.",
+        )
+    if roles and settings.oidc_role_claim is None:
+        raise _unusable(
+            "DRUMKEEP_OIDC_ROLE_CLAIM",
+            None,
+            "is missing, and DRUMKEEP_OIDC_ROLES needs it",
+            "Name the claim of the ID token that holds these words, such as groups.",
+        )
+    domains = [one.strip().lower() for one in settings.oidc_domains.split(",")]
     return Admission(
-        domains=frozenset(
-            one.strip().lower() for one in settings.oidc_domains.split(",") if one.strip()
-        ),
+        domains=frozenset(one for one in domains if one),
         unknown=None if settings.oidc_unknown == "refuse" else AccountRole(settings.oidc_unknown),
-        roles=roles,
+        roles={word: AccountRole(role) for word, role in roles.items()},
     )
+
+
+def _unusable(name: str, value: str | None, problem: str, mend: str) -> Invalid:
+    return Invalid("The settings cannot be used.", [Fault(name, value, problem, mend)])
 
 
 def _clock() -> datetime:

@@ -122,16 +122,6 @@ class Settings(BaseSettings):
             ip_network(one.strip(), strict=False)
         return value
 
-    @model_validator(mode="after")
-    def _provider_is_whole(self) -> Self:
-        if self.oidc_issuer and not (self.oidc_client_id and self.public_url):
-            raise ValueError(
-                "DRUMKEEP_OIDC_ISSUER needs DRUMKEEP_OIDC_CLIENT_ID and DRUMKEEP_PUBLIC_URL"
-            )
-        if bool(self.oidc_roles) != bool(self.oidc_role_claim):
-            raise ValueError("DRUMKEEP_OIDC_ROLES and DRUMKEEP_OIDC_ROLE_CLAIM go together")
-        return self
-
     @property
     def database(self) -> str:
         """Address of the database."""

@@ -1,13 +1,14 @@
 """The trail: every table but those of machines, one transaction with the deed, on both stores."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import msgspec
 import pytest
 from sqlmodel import SQLModel, col, select
 
-from drumkeep.domain.audit import Doer, Way
+from drumkeep.domain.audit import AuditQuery, Doer, Way
 from drumkeep.errors import Conflict
+from drumkeep.operations.audit import find
 from drumkeep.storage import audit_trail
 from drumkeep.storage.audit_trail import MACHINES, SECRETS, acting
 from drumkeep.storage.savepoint import savepoint
@@ -142,6 +143,24 @@ def test_the_trail_can_be_neither_changed_nor_deleted_through_its_own_class(engi
         tx.session.delete(tx.session.exec(select(AuditEntry)).one())
 
     assert told(engine) == before
+
+
+def test_the_search_takes_words_as_they_are_whatever_their_case(engine):
+    for code in ("north", "a%b"):
+        with acting(ANA), transaction(engine) as tx:
+            tx.session.add(site(code))
+
+    def found(**asked):
+        with reading(engine) as tx:
+            return [e.thing for e in find(tx, query=AuditQuery(**asked), limit=9)]
+
+    assert found(text="NORTH") == ["a%b", "north"]  # the name of both
+    assert found(thing="NOR") == ["north"]
+    assert found(thing="%") == ["a%b"]
+    assert found(who="ana", did="MADE") == ["a%b", "north"]
+    assert found(who="Ana") == []
+    assert found(since=NOW, until=NOW + timedelta(seconds=1)) == ["a%b", "north"]
+    assert found(until=NOW) == []
 
 
 def test_every_table_is_either_on_record_or_left_out_by_name():

@@ -5,6 +5,7 @@ import stat
 
 import pytest
 
+from drumkeep.app import make_admission, make_provider
 from drumkeep.errors import Invalid, Unavailable
 from drumkeep.settings import Settings, load
 
@@ -42,6 +43,9 @@ def test_arguments_come_before_the_environment(monkeypatch):
         ("DRUMKEEP_SECRET_KEY", "short"),
         ("DRUMKEEP_MQTT_ROOT", "a/#"),
         ("DRUMKEEP_PUBLIC_URL", "drums.example"),
+        ("DRUMKEEP_TRUSTED_PROXIES", "10.0.0.0/8,everybody"),
+        ("DRUMKEEP_OIDC_ISSUER", "http://id.example"),
+        ("DRUMKEEP_OIDC_UNKNOWN", "manager"),
     ],
 )
 def test_what_cannot_be_used_is_named_and_secrets_are_not_repeated(monkeypatch, name, value):
@@ -87,3 +91,26 @@ def test_cookies_are_kept_off_plain_http_where_people_come_by_https():
     assert Settings(public_url="https://drums.example").people_come_by_https
     assert not Settings(public_url="http://drums.example").people_come_by_https
     assert not Settings().people_come_by_https
+
+
+@pytest.mark.parametrize(
+    ("given", "name"),
+    [
+        ({"ISSUER": "https://id.example"}, "DRUMKEEP_OIDC_CLIENT_ID"),
+        ({"ISSUER": "https://id.example", "CLIENT_ID": "x"}, "DRUMKEEP_PUBLIC_URL"),
+        ({"ROLES": "leads=boss", "ROLE_CLAIM": "groups"}, "DRUMKEEP_OIDC_ROLES"),
+        ({"ROLES": "=crew", "ROLE_CLAIM": "groups"}, "DRUMKEEP_OIDC_ROLES"),
+        ({"ROLES": "leads=manager"}, "DRUMKEEP_OIDC_ROLE_CLAIM"),
+    ],
+)
+def test_what_a_company_sign_in_lacks_is_named(monkeypatch, given, name):
+    for key, value in given.items():
+        monkeypatch.setenv(f"DRUMKEEP_OIDC_{key}", value)
+    settings = load()
+
+    with pytest.raises(Invalid) as refused:  # noqa: PT012
+        make_provider(settings)
+        make_admission(settings)
+
+    (fault,) = refused.value.faults
+    assert fault.field == name

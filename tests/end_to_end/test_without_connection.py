@@ -4,6 +4,7 @@ import time
 from collections.abc import Iterator
 from contextlib import ExitStack
 from datetime import datetime
+from uuid import uuid4
 
 import pytest
 
@@ -131,3 +132,27 @@ def test_what_is_tapped_with_a_connection_is_recorded_at_once_and_once(yard, pho
     tap(phone, tag, "agitated", minutes="7")
     assert phone.evaluate("location.pathname") == f"/drums/{tag}"
     assert len(recorded(yard, tag, "agitated")) == 1
+
+
+def test_without_connection_nothing_old_says_that_two_drums_may_be_hooked_up(yard, coverage, phone):
+    warm = {"place": yard.place("room"), "liquid_c": 27.0}
+    iso, resin = (yard.receive(product=p, **warm)["tag"] for p in (yard.iso, yard.resin))
+    for product in (yard.iso, yard.resin):
+        told = yard.client.patch(f"/api/v1/products/{product}", json={"system": "closed 2"})
+        assert told.status_code == 200
+    body = {"id": str(uuid4()), "first": iso, "second": resin}
+    kept = yard.client.post("/api/v1/side-checks", json=body).json()
+    phone.goto(f"/hookup/{kept['id']}")
+    assert "A AND B FIT" in phone.text().replace("\n", " ")
+    phone.goto(f"/hookup?first={iso}")
+
+    coverage.go()
+    phone.click("#second")
+    phone.type(resin)
+    phone.press("Enter")
+    phone.wait_for("document.querySelector('h1').textContent.includes('NOBODY')")
+    phone.goto(f"/hookup/{kept['id']}")
+    assert "NOBODY CHECKED" in phone.text().replace("\n", " ")
+    assert "FIT" not in phone.text()
+    phone.goto("/pulls")
+    assert "This page needs the service." in phone.text()

@@ -143,3 +143,15 @@ def test_a_viewer_reads_lists_and_changes_none(serving, pulling: Pulling):
             assert viewer.post(f"{API}/pulls/{pull['id']}/{deed}", json={}).status_code == 403
         assert viewer.post(f"{API}/pulls", json={}).status_code == 403
         assert viewer.post(f"{API}/side-checks", json={}).status_code == 403
+
+
+def test_drum_on_a_list_is_offered_to_nobody_else_as_the_one_to_take_instead(pulling: Pulling):
+    yard = pulling.yard
+    cold = pulling.warm(liquid_c=15.0, place=yard.place("hall"))
+    listed, free = pulling.warm(net_kg=60.0), pulling.warm()
+    with yard.serving.client(Role.VIEWER) as viewer:
+        assert f"/d/{listed}" in viewer.get(f"/d/{cold}").text
+        pulling.pull()
+        page = viewer.get(f"/d/{cold}").text
+    assert f"/d/{free}" in page
+    assert f"/d/{listed}" not in page

@@ -244,11 +244,19 @@ def page(
 
 
 def nearest_ready(
-    tx: Tx, *, drum: Drum, site_id: int, product_id: int, output: str
+    tx: Tx,
+    *,
+    drum: Drum,
+    site_id: int,
+    product_id: int,
+    output: str,
+    since: int,
+    but: Select[Any],
 ) -> tuple[str, str] | None:
     """Return tag and place of a drum of the same product on the same site that is ready now.
 
-    Of the same lot and place as far as may be, then of the oldest lot, then a partial one.
+    Of the same lot and place as far as may be, then of the oldest lot, then a partial one; none
+    that was last computed before the grid step ``since``, and none of the ids that ``but`` gives.
     """
     found = tx.session.execute(
         select_rows(col(Drum.tag), col(Place.name))
@@ -260,6 +268,8 @@ def nearest_ready(
             col(Drum.id) != drum.id,
             col(Glance.output) == output,
             col(Glance.answer) == "READY",
+            col(Glance.step) >= since,
+            col(Drum.id).not_in(but),
             col(Place.site_id) == site_id,
             col(Lot.product_id) == product_id,
         )

@@ -57,15 +57,18 @@
       button.textContent = words;
     };
 
+    const [before, last] = JSON.parse(sessionStorage.getItem(AGAIN) ?? "[]");
+
     const look = async () => {
       if (!video.srcObject) return;
       const [found] = await detector.detect(video).catch(() => []);
-      if (!found) {
+      if (!found || found.rawValue === last) { // what was read before is still in view
         requestAnimationFrame(look);
         return;
       }
       stop();
-      if ("scanAgain" in field.dataset) sessionStorage.setItem(AGAIN, field.id);
+      const again = JSON.stringify([field.id, found.rawValue]);
+      if ("scanAgain" in field.dataset) sessionStorage.setItem(AGAIN, again);
       field.value = found.rawValue;
       take(field);
     };
@@ -91,8 +94,7 @@
       else start();
     });
     button.hidden = false;
-    if (sessionStorage.getItem(AGAIN) === field.id) start();
-    sessionStorage.removeItem(AGAIN);
+    if (before === field.id) start();
   };
 
   const cameras = async () => {
@@ -104,6 +106,7 @@
       const formats = wanted.filter((name) => known.includes(name));
       if (button && formats.length) watch(field, button, new window.BarcodeDetector({ formats }));
     }
+    sessionStorage.removeItem(AGAIN);
   };
   cameras();
 })();

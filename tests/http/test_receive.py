@@ -131,6 +131,9 @@ def test_same_delivery_again_gives_the_same_drums(yard):
         ({"looks": {"damage": "dent under the lid"}}, "dent under the lid"),
         ({"expires_on": ago(24.0 * 3)[:10], "made_on": ago(24.0 * 30)[:10]}, "expired on"),
         ({"made_on": ago(24.0 * 30)[:10]}, "is on record as made"),
+        ({"label": "(10)B-99"}, "its label says lot B-99"),
+        ({"label": f"(10){LOT}(4332)005000", "liquid_c": 9.0}, "under the 50 °F (10.0 °C) of its"),
+        ({"label": f"(10){LOT}(4331)003000", "liquid_c": 31.0}, "over the 86 °F (30.0 °C) of its"),
     ],
 )
 def test_what_is_off_puts_all_of_them_on_hold_with_the_reason(yard, changes, reason):

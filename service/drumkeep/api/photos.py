@@ -100,10 +100,10 @@ def get_photo(tx: ReadingDep, identity: UUID) -> PhotoOut:
 
 
 @router.get("/{identity}/jpeg", response_class=Response, responses=_JPEG)
-def get_jpeg(tx: ReadingDep, identity: UUID, *, small: bool = False) -> Response:
+def get_jpeg(request: Request, tx: ReadingDep, identity: UUID, *, small: bool = False) -> Response:
     """Answer the photo itself, or the small one of it."""
     photo, content = photo_itself(tx, key=identity)
-    return photo_answer(photo, content, small=small)
+    return photo_answer(request, photo, content, small=small)
 
 
 def _out(tx: Tx, photos: Sequence[Photo]) -> list[PhotoOut]:

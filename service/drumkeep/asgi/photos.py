@@ -5,6 +5,7 @@ from typing import Annotated, Final
 
 import anyio
 from anyio import to_thread
+from fastapi import Request
 from fastapi.responses import Response
 from pydantic import Field, Strict
 from starlette.datastructures import FormData, UploadFile
@@ -22,7 +23,6 @@ from drumkeep.storage.transaction import Tx
 _TURN: Final = anyio.CapacityLimiter(1)
 """One at a time: a large photo takes a hundred megabytes while it is decoded."""
 
-_KEPT_S: Final = 3600
 _POLICY: Final = "default-src 'none'; sandbox"
 
 
@@ -94,16 +94,20 @@ def put_photo(tx: Tx, sent: PhotoIn, *, picture: Picture, by: By, now: datetime)
     )
 
 
-def photo_answer(photo: Photo, content: PhotoContent, *, small: bool) -> Response:
-    """Answer a photo, or the small one of it, which is all that is left of a thinned one."""
+def photo_answer(request: Request, photo: Photo, content: PhotoContent, *, small: bool) -> Response:
+    """Answer a photo, or the small one of it, which is all that is left of a thinned one.
+
+    A browser may keep it, but asks each time whether it may still show it (RFC 9110, 13.1.2).
+    """
     whole = None if small else content.whole
-    return Response(
-        content.small if whole is None else whole,
-        media_type="image/jpeg",
-        headers={
-            "Content-Disposition": f'inline; filename="photo-{photo.key}.jpg"',
-            "Content-Security-Policy": _POLICY,
-            # It never changes; whoever signs out on a shared computer leaves it for an hour.
-            "Cache-Control": f"private, max-age={_KEPT_S}",
-        },
-    )
+    tag = f'"{photo.sha256[:32]}-{"small" if whole is None else "whole"}"'
+    headers = {
+        "Content-Disposition": f'inline; filename="photo-{photo.key}.jpg"',
+        "Content-Security-Policy": _POLICY,
+        "Cache-Control": "private, no-cache",
+        "ETag": tag,
+    }
+    if request.headers.get("if-none-match") == tag:
+        return Response(status_code=304, headers=headers)
+    body = content.small if whole is None else whole
+    return Response(body, media_type="image/jpeg", headers=headers)

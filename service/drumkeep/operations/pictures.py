@@ -25,8 +25,9 @@ SMALL_SIDE: Final = 320
 """Pixels of the longer side of what lists show."""
 
 _FORMATS: Final = ("JPEG", "PNG", "WEBP")
-_MOST_PIXELS: Final = {"JPEG": 120_000_000, "PNG": 25_000_000, "WEBP": 25_000_000}
-"""A JPEG can be decoded at an eighth of its size; of the others every pixel takes four bytes."""
+_MOST_PIXELS: Final = {"JPEG": 52_000_000, "PNG": 25_000_000, "WEBP": 25_000_000}
+"""A JPEG is decoded small, but a progressive one is kept whole meanwhile, three bytes a pixel; of
+the others every pixel takes four."""
 
 _LEAST_SIDE: Final = 16
 _QUALITY: Final = 85

@@ -39,10 +39,12 @@ async def add(request: Request, shell: ShellDep) -> Response:
 
 
 @router.get("/photos/{identity}")
-def show(tx: ReadingDep, _shell: ShellDep, identity: UUID, *, small: bool = False) -> Response:
+def show(
+    request: Request, tx: ReadingDep, _shell: ShellDep, identity: UUID, *, small: bool = False
+) -> Response:
     """Answer a photo, or the small one of it."""
     photo, content = photo_itself(tx, key=identity)
-    return photo_answer(photo, content, small=small)
+    return photo_answer(request, photo, content, small=small)
 
 
 def photo_in(given: dict[str, str]) -> PhotoIn:

@@ -189,6 +189,7 @@ def page_forms(yard: Yard) -> dict[str, dict[str, str]]:
         "/gateways/north/attic/credential": {},
         "/gateways/north/attic/credential/revoke": {},
         f"/products/{yard.iso}/points": {},
+        f"/products/{yard.iso}/system": {"system": "Alder"},
         "/notices/mara": {"url": "jsons://hooks.example.com/x"},
         "/notices/mara/1/least": {"least": "low"},
         "/notices/mara/1/test": {},

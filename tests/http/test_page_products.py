@@ -66,6 +66,14 @@ def test_every_page_and_a_drum_lead_to_products(yard, mara):
     assert {"/products", f"/products/{yard.iso}"} <= links
 
 
+def test_the_system_said_on_the_sheet_is_the_products_and_empty_takes_it_back(mara, manager, code):
+    assert "Nobody has said to which system it belongs" in mara.get(f"/products/{code}").words
+    for system, kept in ((" Alder ", "Alder"), ("", None)):
+        form = mara.fill(f"/products/{code}", f"/products/{code}/system", system=system)
+        assert mara.send(form).status_code == 303
+        assert manager.get(f"{API}/products/{code}").json()["system"] == kept
+
+
 def test_a_sheet_shows_limits_with_their_origin_and_properties_by_temperature(mara, mila, code):
     words = mara.get(f"/products/{code}").words
 

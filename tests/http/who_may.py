@@ -202,6 +202,7 @@ POST   /places/{site}/{code}/setting                                      m    -
 GET    /products                                                          all  read
 GET    /products/{code}                                                   all  read
 POST   /products/{code}/points                                            m    -
+POST   /products/{code}/system                                            m    -
 GET    /ready                                                             open -
 GET    /receipts/{identity}                                               all  read
 GET    /receive                                                           all  read

@@ -66,12 +66,13 @@ FILMS: Final[dict[str, dict[str, float]]] = {
 _SHEET: Final = "invented data sheet of the demo"
 
 PRODUCTS: Final[tuple[dict[str, Any], ...]] = (
-    {"code": "ombrel-a", "name": "Ombrel A", "side": "iso"},
+    {"code": "ombrel-a", "name": "Ombrel A", "side": "iso", "system": "Ombrel"},
     {
         "code": "ombrel-b2",
         "name": "Ombrel B 2.0 closed cell",
         "side": "resin",
         "cell": "closed",
+        "system": "Ombrel",
         "properties": {
             "viscosity_points": [[5.0, 4600.0], [15.0, 1950.0], [25.0, 880.0], [40.0, 330.0]]
         },
@@ -82,6 +83,7 @@ PRODUCTS: Final[tuple[dict[str, Any], ...]] = (
         "name": "Ombrel B 0.5 open cell",
         "side": "resin",
         "cell": "open",
+        "system": "Ombrel",
         # Blown by water: there is no agent to lose at 75 °F.
         "limits": {"gassing_c": 37.8},
         "origins": {"gassing_c": _SHEET},

@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from typing import Any, Final
 from uuid import UUID, uuid5
 
-from drumkeep.demo import company, probe
+from drumkeep.demo import company, probe, supplies
 from drumkeep.demo.client import Client
 from drumkeep.demo.climate import Outdoors
 from drumkeep.demo.company import Sensor
@@ -148,6 +148,30 @@ def send_drums(clients: Clients, *, timetable: Timetable, outside: Outside) -> d
         event = _event(step, tags=tags, timetable=timetable, outside=outside)
         clients[step.deed.by].post(f"/drums/{tag}/events", event)
     return tags
+
+
+def send_supplies(clients: Clients, *, timetable: Timetable) -> None:
+    """Say what liquid costs, what is kept beside it, and that the rig was looked over."""
+    manager, crew = clients["manager"], clients["crew"]
+    for price in supplies.PRICES:
+        manager.post("/prices", price)
+    for kept, _ in supplies.CONSUMABLES:
+        manager.ensure("/consumables", kept)
+    known = {one["name"]: one["id"] for one in manager.get("/consumables")["items"]}
+    for kept, counted in supplies.CONSUMABLES:
+        entry = {
+            "id": str(uuid5(_NAMESPACE, f"count of {kept['name']}")),
+            "deed": "counted",
+            "quantity": counted,
+        }
+        crew.post(f"/consumables/{known[kept['name']]}/entries", entry)
+    rig = {
+        "id": str(uuid5(_NAMESPACE, "look at the rig")),
+        "place": "willow/rig",
+        "at": supplies.CHECKED(timetable).isoformat(),
+        "checks": supplies.CHECKS,
+    }
+    crew.post("/rig-checks", rig)
 
 
 @dataclass(frozen=True)

@@ -164,6 +164,7 @@ class Demo:
             outside = outdoors_of_sites(timetable)
             seeding.send_forecast(clients["dispatcher"], outside=outside, now=_now())
             tags = seeding.send_drums(clients, timetable=timetable, outside=outside)
+            seeding.send_supplies(clients, timetable=timetable)
             seeding.fix_sensors(clients["manager"], tags=tags, timetable=timetable)
             self._say(f"{len(tags)} drums and what was done with them are recorded")
             # Only now, so that half a story raises no alarm.

@@ -56,6 +56,20 @@ def product_page(tx: ReadingDep, shell: ShellDep, code: str) -> HTMLResponse:
     return _sheet(tx, shell, row, given=points_fields(row, formats=shell.formats))
 
 
+@router.post("/products/{code}/system")
+def set_system(
+    tx: TransactionDep,
+    shell: ShellDep,
+    code: str,
+    form: Annotated[dict[str, str], Depends(posted)],
+) -> Response:
+    """Say to which system a product belongs; an empty field takes it back."""
+    refuse_unless_may(shell.caller, Action.CHANGE_CATALOGUE)
+    system = form.get("system", "").strip() or None
+    products.change_product(tx, code=code, changes={"system": system})
+    return see(f"/products/{code}#system")
+
+
 @router.post("/products/{code}/points")
 def set_points(
     tx: TransactionDep,

@@ -95,12 +95,13 @@ class PointsField:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProductView:
-    """A product's sheet; ``limits`` as name, value and origin."""
+    """A product's sheet; ``limits`` as name, value and origin, ``system`` empty where not said."""
 
     code: str
     name: str
     side: str
     kind: str
+    system: str
     limits: tuple[tuple[str, str, str], ...]
     at: tuple[str, ...]
     properties: tuple[PropertyRow, ...]
@@ -132,6 +133,7 @@ def product_view(row: ProductRow, *, formats: Formats) -> ProductView:
         name=row.name,
         side=row.side,
         kind=_kind(product),
+        system=row.system or "",
         limits=tuple(
             (_LIMITS[limit.name], _limit(product, limit.name, formats=formats), origin)
             for limit in fields(Limits)

@@ -11,6 +11,7 @@ import fcntl
 import logging
 import math
 import secrets
+import shutil
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
@@ -34,6 +35,9 @@ WORTH_THINNING: Final = 16
 
 LOG_PAGES: Final = 100
 """Pages of 4096 octets in the write-ahead log before it is worked in: it stays under half a MB."""
+
+LEAST_ROOM: Final = 2**20
+"""Octets: the log, what it is worked into, and a little."""
 
 _FILE: Final = "readings.db"
 _SCHEMA: Final = """
@@ -114,8 +118,8 @@ class ReadingsSpool:
                 ) from None
             except (OSError, sqlite3.Error) as error:
                 raise SpoolError(
-                    f"state {str(folder)!r} cannot be used: {error}. Name a folder that can be "
-                    "written, on a medium with room."
+                    f"state {str(folder)!r} cannot be used: {error}{_little_room(folder)}. Name a "
+                    "folder that can be written, on a medium with a megabyte of room or more."
                 ) from None
             undoing.pop_all()  # it worked: the lock stays until close
         self._file, self._next = self._read_state()
@@ -334,6 +338,15 @@ class ReadingsSpool:
             if self._db.in_transaction:
                 self._db.execute("ROLLBACK")
             raise SpoolFull(str(error)) from None
+
+
+def _little_room(folder: Path) -> str:
+    """Say how little room there is, where that may be the reason."""
+    try:
+        free = shutil.disk_usage(folder).free
+    except OSError:
+        return ""
+    return f", and only {free // 1000} kB are free there" if free < LEAST_ROOM else ""
 
 
 def _connect(file: Path) -> sqlite3.Connection:

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from queue import Queue
 
 from paho.mqtt.client import Client, MQTTv5
 from paho.mqtt.enums import CallbackAPIVersion
@@ -27,6 +28,7 @@ __all__ = [
     "count",
     "execute",
     "ingest",
+    "is_kept",
     "publish",
     "publisher",
     "wait_for_session",
@@ -85,7 +87,7 @@ def ingest(shed: Shed, broker: Door) -> Iterator[IngestProcess]:
 
 
 @contextmanager
-def session(shed: Shed, broker: Mosquitto, *, queue: Backlog | None = None) -> Iterator[Session]:
+def session(shed: Shed, broker: Door, *, queue: Backlog | None = None) -> Iterator[Session]:
     """Run one session in this process until the end of the block, if asked with this queue."""
     running = Session(
         engine=shed.engine,
@@ -129,9 +131,26 @@ def count(shed: Shed, table: str) -> int:
         return int(connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0])  # noqa: S608
 
 
-def wait_for_session(broker: Mosquitto) -> None:
+def wait_for_session(broker: Mosquitto, *, times: int = 1) -> None:
     """Wait until the broker keeps messages for ingest, whether it is there or not."""
-    wait_until(lambda: "Sending SUBACK to drumkeep-ingest" in broker.log(), "ingest subscribes")
+    said = "Sending SUBACK to drumkeep-ingest"
+    wait_until(lambda: broker.log().count(said) >= times, "ingest subscribes")
+
+
+def is_kept(broker: Mosquitto, client_id: str) -> bool:
+    """Whether the broker still keeps a session of this name."""
+    answer: Queue[bool] = Queue()
+    client = Client(CallbackAPIVersion.VERSION2, client_id=client_id, protocol=MQTTv5)
+    client.on_connect = lambda _client, _data, flags, _reason, _properties: answer.put(
+        flags.session_present
+    )
+    client.connect(broker.host, broker.port, clean_start=False)
+    client.loop_start()
+    try:
+        return answer.get(timeout=30)
+    finally:
+        client.disconnect()
+        client.loop_stop()
 
 
 def execute(shed: Shed, sql: str) -> None:

@@ -10,13 +10,10 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from queue import Queue
 
 import httpx
 import psycopg
 import pytest
-from paho.mqtt.client import Client, MQTTv5
-from paho.mqtt.enums import CallbackAPIVersion
 
 from drumkeep.domain.sharing import home
 from drumkeep.ingest.address import broker_at
@@ -25,7 +22,7 @@ from drumkeep.operations import accounts
 from drumkeep.storage.engine import Engine
 from drumkeep.storage.tables.catalogue import Gateway, Sensor, Site
 from drumkeep.storage.transaction import transaction
-from tests.end_to_end.ingest_runs import publish, publisher
+from tests.end_to_end.ingest_runs import is_kept, publish, publisher
 from tests.end_to_end.test_live import PASSWORD, receive_a_drum, wait_until_ready
 from tests.fixtures.broker import Mosquitto
 from tests.fixtures.ports import free_port
@@ -244,22 +241,6 @@ def passes(intake: Intake) -> Callable[[], bool]:
     """Whether session 0 lets pass what the others take."""
     away = {site for site in SITES if home(site, slots=SLOTS)}
     return lambda: 0 in intake.held and intake._sessions[0]._share._now.passes == away
-
-
-def is_kept(broker: Mosquitto, client_id: str) -> bool:
-    """Whether the broker still keeps a session of this name."""
-    answer: Queue[bool] = Queue()
-    client = Client(CallbackAPIVersion.VERSION2, client_id=client_id, protocol=MQTTv5)
-    client.on_connect = lambda _client, _data, flags, _reason, _properties: answer.put(
-        flags.session_present
-    )
-    client.connect(broker.host, broker.port, clean_start=False)
-    client.loop_start()
-    try:
-        return answer.get(timeout=30)
-    finally:
-        client.disconnect()
-        client.loop_stop()
 
 
 def test_sessions_more_and_sessions_fewer_lose_nothing_that_waits(yards: Yards):

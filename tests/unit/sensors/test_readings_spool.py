@@ -17,6 +17,7 @@ from drumkeep_sensors.readings_spool import (
 )
 from drumkeep_wire.records import Record
 from drumkeep_wire.senml import decode_pack
+from tests.fixtures.medium import medium
 
 URN = "urn:dev:os:32473-attic"
 START = "a3c1"
@@ -251,3 +252,11 @@ def test_one_process_at_a_time_uses_a_folder(tmp_path: Path):
     (tmp_path / "file").write_text("")
     with pytest.raises(SpoolError, match="cannot be used"):
         opened(tmp_path / "file" / "state")
+
+
+def test_a_medium_without_room_is_told_with_how_much_there_is(tmp_path):
+    with medium(tmp_path / "card", octets=40_960) as card, pytest.raises(SpoolError) as refused:
+        opened(card.folder / "state")
+
+    assert "database or disk is full, and only " in str(refused.value)
+    assert " kB are free there. Name a folder" in str(refused.value)

@@ -12,7 +12,8 @@ from drumkeep.web.plot import Area, Curve, Plot
 from drumkeep.web.view_models import LimitView
 
 _LEAST_POINTS: Final = 2
-_MOST_TICKS: Final = 6
+_TICKS: Final = 4
+"""As many as have room beside each other on a phone."""
 
 
 def claim_plot(
@@ -61,11 +62,11 @@ def claim_plot(
 
 
 def _ticks(length: float, *, begun: datetime, formats: Formats) -> tuple[tuple[float, str], ...]:
-    """Return up to six marks along the days, the first at the receipt."""
-    every = length / (_MOST_TICKS - 1)
+    """Return marks along the days, the first at the receipt."""
+    every = length / (_TICKS - 1)
     return tuple(
         (i * every, f"{local.day} {local:%b} {local:%H:%M}")
-        for i in range(_MOST_TICKS)
+        for i in range(_TICKS)
         for local in (formats.local(begun + timedelta(days=i * every)),)
     )
 

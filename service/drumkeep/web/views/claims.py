@@ -271,9 +271,9 @@ def _record(told: Mapping[str, Any], *, formats: Formats) -> tuple[tuple[str, st
     }
     for name, words in (("under", "Under"), ("over", "Over")):
         limit = told[name]
+        likely, most = hours_words(limit["likely_h"]), hours_words(limit["possible_h"])
         facts[f"{words} {formats.temp(limit['limit_c'])}"] = (
-            f"{hours_words(limit['likely_h'])} by what is likely; "
-            f"at most {hours_words(limit['possible_h'])}"
+            most if likely == most else f"{likely} by what is likely; at most {most}"
         )
     facts["Computed at points"] = f"at most {hours_words(told['apart_h'])} apart"
     return tuple(facts.items())

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from typing import Any
 
 import pytest
 
@@ -43,7 +44,7 @@ def drums(yard: Yard, rig: str) -> tuple[str, str]:
     return a, b
 
 
-def alarms(yard: Yard, rig: str) -> list[dict[str, object]]:
+def alarms(yard: Yard, rig: str) -> list[dict[str, Any]]:
     jobs.evaluate(yard.serving.engine, datetime.now(UTC))  # noqa: TID251 - the real clock
     found = yard.client.get(f"{API}/alarms").json()["items"]
     return [one for one in found if one["kind"] == "ratio_off" and one["cause"] == rig]

@@ -54,7 +54,9 @@ def buttons(person: Person, tag: str) -> list[str]:
 
 
 def newest(yard: Yard, tag: str) -> str:
-    return next(e["id"] for e in reversed(yard.history(tag)["events"]) if e["kind"] != "corrected")
+    log = reversed(yard.history(tag)["events"])
+    found: str = next(event["id"] for event in log if event["kind"] != "corrected")
+    return found
 
 
 @pytest.mark.parametrize("kind", FORMS)

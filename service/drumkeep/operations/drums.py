@@ -16,6 +16,8 @@ from drumkeep.domain.products import Product
 from drumkeep.domain.roles import Role, correction_action, event_action, may
 from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid, NotFound, Refused
 from drumkeep.operations.estimates import START_HOURS, origin_of, refresh_drums
+from drumkeep.operations.event_data import kept_data
+from drumkeep.operations.places import refuse_beyond_capacity
 from drumkeep.operations.pours import LOOKED_UP, corrected_event, told_of
 from drumkeep.operations.surroundings import Ground, read_ground
 from drumkeep.operations.twins import twin_of
@@ -95,7 +97,7 @@ def log_happening(tx: Tx, *, tag: str, happening: Happening, by: By, now: dateti
     log = rows.events_of(tx, drum_ids=[drum.id])[drum.id]
     before = effective(log)
     target = _target(log, happening)
-    data = _data(happening, drum=drum, target=target)
+    data = kept_data(happening.kind, happening.data, at=happening.at, drum=drum, target=target)
     if known is not None:
         _refuse_another(known, happening, drum=drum, data=data)
         return Logged(drum, known, {})
@@ -137,27 +139,6 @@ def moved_meanwhile(tx: Tx, *, drum: Drum, log: Sequence[DrumEvent]) -> Conflict
     problem = f"went to {where} at {last.at:%Y-%m-%dT%H:%M:%SZ} meanwhile, by {by}"
     mend = "Look where it stands; if it is to go on from there, move it from there."
     return Conflict("Somebody moved it meanwhile.", [Fault("drum", drum.tag, problem, mend)])
-
-
-def refuse_beyond_capacity(tx: Tx, *, place_id: int, came: int = 1) -> None:
-    """Refuse the last that came into a place that does not hold so many; nothing is kept of it.
-
-    Raises
-    ------
-    Conflict
-        Naming how many drums more would fit.
-    """
-    place = catalogue.places_by_id(tx, ids=[place_id])[place_id]
-    if place.capacity is None:
-        return
-    there = rows.count_in(tx, place_id=place_id)
-    if there <= place.capacity:
-        return
-    free = max(place.capacity - (there - came), 0)
-    reference = catalogue.place_references(tx, ids=[place_id])[place_id]
-    problem = f"holds {place.capacity} drums and has room for {free} more, not for {came}"
-    mend = "Take some out, choose another place, or have a manager change what it holds."
-    raise Conflict("They do not fit there.", [Fault("to", reference, problem, mend)])
 
 
 def _take(
@@ -336,68 +317,6 @@ def refuse_unless_may(
         action = event_action(kind)
     if not may(by.role, action):
         raise Refused(f"The role {by.role} may not {action}.")
-
-
-def _data(happening: Happening, *, drum: Drum, target: DrumEvent | None) -> dict[str, Any]:
-    """Return what the log keeps of a happening."""
-    data = _without_none(happening.data)
-    match happening.kind:
-        case EventKind.WEIGHED:
-            return _weighed(data, drum=drum)
-        case EventKind.WANTED:
-            return _wanted(data, at=happening.at.isoformat())
-        case EventKind.TOPPED | EventKind.DECANTED | EventKind.RATIO_OFF:
-            _refuse_itself(data, drum=drum)
-        case EventKind.CORRECTED if target is not None and not data.get("void"):
-            return _corrected(data, drum=drum, kind=target.kind)
-    return data
-
-
-def _corrected(data: dict[str, Any], *, drum: Drum, kind: EventKind) -> dict[str, Any]:
-    changes = data.get("data")
-    if kind is EventKind.WEIGHED and changes:
-        # the other of gross and net is taken back with it
-        data["data"] = {"gross_kg": None, **_weighed(changes, drum=drum)}
-    elif kind in (EventKind.TOPPED, EventKind.DECANTED) and changes:
-        _refuse_itself(changes, drum=drum)
-    elif kind is EventKind.WANTED:
-        # a wish has no time of its own but the one for which it is
-        data["data"] = _wanted(dict(changes or {}), at=data.pop("at", None))
-    return data
-
-
-def _wanted(data: dict[str, Any], *, at: str | None) -> dict[str, Any]:
-    if data.pop("withdrawn", False):
-        return {**data, "wanted_at": None}
-    return data if at is None else {**data, "wanted_at": at}
-
-
-def _refuse_itself(data: Mapping[str, Any], *, drum: Drum) -> None:
-    for name in ("to", "from", "with"):
-        if data.get(name) == drum.tag:
-            mend = "Name the other drum."
-            raise Invalid(
-                "It takes two drums.",
-                [Fault(name, drum.tag, "is this drum", mend)],
-            )
-
-
-def _weighed(data: Mapping[str, Any], *, drum: Drum) -> dict[str, Any]:
-    """Take the drum itself off a gross weight."""
-    if data.get("gross_kg") is None:
-        return dict(data)
-    gross = float(data["gross_kg"])
-    if gross < drum.tare_kg:
-        mend = f"Give at least the {drum.tare_kg:.1f} kg of the empty drum, or net_kg."
-        raise Invalid(
-            "That is less than the empty drum.",
-            [Fault("gross_kg", gross, "is less than the drum's tare", mend)],
-        )
-    return {**data, "net_kg": round(gross - drum.tare_kg, 6)}
-
-
-def _without_none(data: Mapping[str, Any]) -> dict[str, Any]:
-    return {name: value for name, value in data.items() if value is not None}
 
 
 def _changed_since(

@@ -13,9 +13,9 @@ from drumkeep.operations.drums import (
     Happening,
     Logged,
     log_happening,
-    refuse_beyond_capacity,
 )
 from drumkeep.operations.estimates import refresh_drums
+from drumkeep.operations.places import refuse_beyond_capacity
 from drumkeep.operations.undo import undo_many
 from drumkeep.storage import drums as rows
 from drumkeep.storage.tables.drums import Drum, Event

@@ -15,7 +15,7 @@ from drumkeep.domain.places import (
 from drumkeep.domain.sun import LEAST_ABSORPTANCE
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound
 from drumkeep.operations.sites import site_named
-from drumkeep.storage import catalogue, place_marks
+from drumkeep.storage import catalogue, drums, place_marks
 from drumkeep.storage.tables.catalogue import Place
 from drumkeep.storage.transaction import Tx
 from drumkeep.thermal.boundary import LEAST_WIND_M_S, MOST_WIND_M_S
@@ -168,6 +168,27 @@ def place_named(tx: Tx, *, reference: str, field: str = "place") -> Place:
     if place is None:
         raise Invalid("The place is not known.", [_unknown(field, reference)])
     return place
+
+
+def refuse_beyond_capacity(tx: Tx, *, place_id: int, came: int = 1) -> None:
+    """Refuse the last that came into a place that does not hold so many; nothing is kept of it.
+
+    Raises
+    ------
+    Conflict
+        Naming how many drums more would fit.
+    """
+    place = catalogue.places_by_id(tx, ids=[place_id])[place_id]
+    if place.capacity is None:
+        return
+    there = drums.count_in(tx, place_id=place_id)
+    if there <= place.capacity:
+        return
+    free = max(place.capacity - (there - came), 0)
+    reference = catalogue.place_references(tx, ids=[place_id])[place_id]
+    problem = f"holds {place.capacity} drums and has room for {free} more, not for {came}"
+    mend = "Take some out, choose another place, or have a manager change what it holds."
+    raise Conflict("They do not fit there.", [Fault("to", reference, problem, mend)])
 
 
 def _unknown(field: str, reference: str) -> Fault:

@@ -37,7 +37,13 @@ from drumkeep.web.form_faults import in_words_of_form
 from drumkeep.web.forms import form_id, number_of, when
 from drumkeep.web.shell import Shell, ShellDep, see
 from drumkeep.web.views.drums import drum_view
-from drumkeep.web.views.moves import carried_views, moved_view, place_choices, places_by_reference
+from drumkeep.web.views.moves import (
+    CarriedView,
+    carried_views,
+    moved_view,
+    place_choices,
+    places_by_reference,
+)
 
 router = APIRouter()
 
@@ -239,7 +245,7 @@ def _page(tx: Tx, shell: Shell, plan: Plan, *, faults: Sequence[Fault] = ()) -> 
     known = places_by_reference(ground)
     refused = {f.field.partition(".")[2]: f for f in faults if f.field.startswith("drums.")}
     listed = carried_views(tx, tags=plan.drums, refused=refused)
-    beside = ()
+    beside: tuple[CarriedView, ...] = ()
     if plan.place in known:
         beside = carried_views(
             tx,

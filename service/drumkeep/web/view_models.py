@@ -169,27 +169,6 @@ class EventView:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ActionView:
-    """A form that makes sense for this drum and person now.
-
-    ``event_id`` is a fresh UUID, so that a form sent twice is recorded once. ``choices`` are the
-    places a drum may be moved to, as code and words. ``cautions`` come on top of those that
-    ``wording.cautions_for`` gives for the kind; ``blocked`` says why it must not be done now,
-    ``sure`` what has to be ticked before. ``chosen`` is what the form holds already: a place where
-    the drum stands, what the scale reads to, the tag of the other drum; ``hint`` a word beside it.
-    """
-
-    kind: str
-    event_id: str
-    cautions: tuple[str, ...] = ()
-    blocked: str | None = None
-    choices: tuple[tuple[str, str], ...] = ()
-    sure: str | None = None
-    chosen: str = ""
-    hint: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class HistoryRow:
     """One line of the table that stands in for the chart."""
 

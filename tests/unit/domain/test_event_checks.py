@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import UTC, datetime
+from typing import Any
 
 import pytest
 
@@ -20,7 +21,7 @@ OPENS = (EventKind.OPENED, EventKind.DECANTED, EventKind.TOPPED)
 LOOKS_ON = (EventKind.INSPECTED, EventKind.WANTED, EventKind.HELD, EventKind.SKIN)
 
 
-def sense(drum: Standing, kind: EventKind, **facts: object) -> bool:
+def sense(drum: Standing, kind: EventKind, **facts: Any) -> bool:
     return makes_sense(kind, replace(drum, facts=replace(drum.facts, **facts)))
 
 

@@ -16,7 +16,6 @@ from drumkeep.web.formats import Formats
 from drumkeep.web.methods import methods_context
 from drumkeep.web.templating import render
 from drumkeep.web.view_models import (
-    ActionView,
     AirLine,
     AlarmEntry,
     AlarmView,
@@ -36,6 +35,7 @@ from drumkeep.web.view_models import (
     Viewer,
 )
 from drumkeep.web.views.devices import DeviceView, DeviceViews
+from drumkeep.web.views.events import ActionView
 from drumkeep.web.views.labels import PrintView
 from drumkeep.web.views.people import DeviceLine, PersonLine
 from drumkeep.web.views.places import FilmView, PlaceView, SettingView

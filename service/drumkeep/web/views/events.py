@@ -14,8 +14,29 @@ from drumkeep.domain.roles import Role, event_action, may
 from drumkeep.storage.tables.drums import Event
 from drumkeep.storage.tables.measurements import Measurement
 from drumkeep.web.formats import Formats
-from drumkeep.web.view_models import ActionView, EventView
+from drumkeep.web.view_models import EventView
 from drumkeep.web.wording import output_words
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ActionView:
+    """A form that makes sense for this drum and person now.
+
+    ``event_id`` is a fresh UUID, so that a form sent twice is recorded once. ``choices`` are the
+    places a drum may be moved to, as code and words. ``cautions`` come on top of those that
+    ``wording.cautions_for`` gives for the kind; ``blocked`` says why it must not be done now,
+    ``sure`` what has to be ticked before. ``chosen`` is what the form holds already: a place where
+    the drum stands, what the scale reads to, the tag of the other drum; ``hint`` a word beside it.
+    """
+
+    kind: str
+    event_id: str
+    cautions: tuple[str, ...] = ()
+    blocked: str | None = None
+    choices: tuple[tuple[str, str], ...] = ()
+    sure: str | None = None
+    chosen: str = ""
+    hint: str = ""
 
 
 @dataclass(frozen=True)
@@ -54,7 +75,7 @@ def event_views(
         Ids of events that the reader may take back now.
     """
     made = met or {}
-    by_id = {event.id: event for event in events}
+    by_id: dict[UUID | None, Event] = {event.id: event for event in events}
     withdrawn = {_target(event) for event in events if event.data.get("void")}
     views = [
         EventView(

@@ -72,6 +72,7 @@ class Attack:
             ("/sites/{code}", f"/sites/{site}"),
             ("/products/{code}", f"/products/{self.yard.iso}"),
             ("{account}", "mara"),
+            ("{identity}", "7f1e0c9a-3b52-4b7e-9c1d-2a6f5e8d4b10"),
             ("/people/{name}", "/people/nobody-here"),
         ):
             filled = filled.replace(part, value)

@@ -12,6 +12,7 @@ from drumkeep.domain.liquid_state import NEVER
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import Doubt, Reason
 from drumkeep.domain.products import Side, default_product
+from drumkeep.domain.rig_checks import RigNow, RigPart
 from tests.builders.past import at, step
 
 NOW_H = 240.0
@@ -127,11 +128,26 @@ def battery(percent: float, **changes: Any) -> BatteryNow:
     return replace(heard, **changes)
 
 
+def rig(**changes: Any) -> RigNow:
+    """Return a rig of which every part was looked at a day ago."""
+    looked = dict.fromkeys(RigPart, NOW - timedelta(days=1))
+    well = RigNow(
+        place=PLACES[PlaceKind.RIG],
+        site=1,
+        name="the rig",
+        ref="north/rig",
+        last_at=looked,
+        first_at=NOW - timedelta(days=30),
+    )
+    return replace(well, **changes)
+
+
 def found(
     *drums: DrumNow,
     sensors: tuple[SensorNow, ...] = (),
     gateways: tuple[GatewayNow, ...] = (),
     batteries: tuple[BatteryNow, ...] = (),
+    rigs: tuple[RigNow, ...] = (),
     under: dict[AlarmKind, set[str]] | None = None,
     told: Collection[AlarmKind] = (),
     resumed_at: datetime | None = None,
@@ -146,6 +162,7 @@ def found(
         sensors=sensors,
         gateways=gateways,
         batteries=batteries,
+        rigs=rigs,
         was=lambda kind, _cause, tag: tag in (under or {}).get(kind, set()),
         told=lambda kind, _cause: kind in told,
         resumed_at=resumed_at,

@@ -9,7 +9,7 @@ from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import Reason
 from drumkeep.domain.products import Side
 from drumkeep.domain.wording import plain
-from tests.builders.alarms import NOW, STEP, battery, doubt, drum, found, gateway, one, sensor
+from tests.builders.alarms import NOW, STEP, battery, doubt, drum, found, gateway, one, rig, sensor
 
 HOURS = timedelta(hours=1)
 YEAR = ClockOff(-365 * 86_400.0, since=NOW - HOURS, at=NOW)
@@ -39,6 +39,7 @@ def test_messages_are_sentences_with_the_verb_first():
         drum("J", open_since=NOW - 5 * HOURS),
         drum("K", kind=PlaceKind.DOCK, pressure_kpa=-30.0),
         drum("L", open_since=NOW - 0.5 * HOURS, dew_margin_k=1.0),
+        drum("M", kind=PlaceKind.RIG, recheck_since=NOW - HOURS),
         sensors=(
             sensor(last_at=None),
             sensor(name="attic-2", doubts=(doubt(Reason.STUCK, begun=NOW - HOURS),)),
@@ -46,6 +47,7 @@ def test_messages_are_sentences_with_the_verb_first():
         ),
         gateways=(gateway(code="cellar", online=False), gateway(code="loft", clock_off=YEAR)),
         batteries=(battery(12.0),),
+        rigs=(rig(last_at={}),),
     )
 
     assert {f.kind for f in findings} == set(AlarmKind)

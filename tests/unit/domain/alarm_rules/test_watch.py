@@ -21,6 +21,16 @@ def test_iso_left_open_without_a_blanket_for_over_an_hour():
     assert kinds(drum(side=Side.RESIN, open_since=NOW - 10 * HOURS)) == []
 
 
+def test_drums_whose_ratio_pulsed_are_told_of_until_each_was_looked_at():
+    both = [drum("A", recheck_since=NOW - HOURS), drum("B", recheck_since=NOW)]
+    finding = one(*both, drum("C"))
+
+    assert (finding.kind, finding.drums) == (AlarmKind.RATIO_OFF, ("A", "B"))
+    assert finding.audience == ("crew", "manager")
+    assert one(both[0], drum("B")).drums == ("A",)
+    assert kinds(drum("A"), drum("B")) == []
+
+
 @pytest.mark.parametrize(
     ("interval_s", "minutes", "silent"),
     [

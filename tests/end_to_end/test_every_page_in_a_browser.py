@@ -24,8 +24,13 @@ pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 PHONE: Final = (390, 844)
 WALL: Final = (1600, 1000)
+PAPER: Final = (703, 1000)
+"""A4 between its margins of 12 mm, in CSS pixels of 1/96 inch."""
+
 POLICY: Final = {"Content-Security-Policy": content_security_policy("n0nce")}
 
+TO_PRESS: Final = """[...document.querySelectorAll("button, select, input")]
+  .filter(e => e.checkVisibility()).map(e => `${e.tagName} ${e.name} ${e.textContent.trim()}`)"""
 OPEN: Final = """document.querySelectorAll("main details").forEach(d => {
   d.removeAttribute("name");  // else one closes another
   d.open = true;
@@ -113,6 +118,20 @@ def told(tab: Page, shown: dict[str, str]) -> Told:
             if program is not None:
                 found.access += [f"{where}: {fault}" for fault in axe.faults(tab)]
     return found
+
+
+def test_on_paper_every_page_fits_and_has_nothing_to_press(tab: Page, shown: dict[str, str]):
+    wrong = []
+    tab.resize(*PAPER)
+    tab.call("Emulation.setEmulatedMedia", media="print")
+    for name in shown:
+        tab.goto(f"/sample/{name}")
+        tab.evaluate(OPEN)
+        wide = tab.evaluate("document.documentElement.scrollWidth")
+        wrong += [f"{name}: {wide} px wide"] if wide > PAPER[0] else []
+        wrong += [f"{name}: {what}" for what in tab.evaluate(TO_PRESS)]
+    tab.call("Emulation.setEmulatedMedia", media="")
+    assert not wrong, "\n".join(wrong)
 
 
 def test_no_page_is_too_wide_or_cuts_words_off(told: Told):

@@ -38,7 +38,11 @@ def test_what_came_with_solids_is_held_claimed_and_sent_with_all_that_proves_it(
         yard.advance()
 
         # The drum's page offers the claim for both; one tap makes it.
-        offered = mara.get(f"/drums/{tags[0]}").form("/claims")
+        drum = mara.get(f"/drums/{tags[0]}")
+        assert "Solids on arrival." in drum.words
+        offered = drum.form("/claims")
+        ticked = [a["value"] for a in drum.all("input") if a.get("name") == "drums"]
+        assert ticked == tags
         answer = mara.client.post("/claims", data=offered.fields | {"drums": tags})
         claim = answer.headers["Location"]
         page = mara.get(claim)
@@ -50,6 +54,7 @@ def test_what_came_with_solids_is_held_claimed_and_sent_with_all_that_proves_it(
         assert words.count("46 °F by a dip") == 2
         assert words.count("Our own temperature record since then") == 2
         assert yard.sensors["dock"] in words
+        assert "State: open" in words
         (picture,) = [i for i in page.all("img") if i["src"].startswith("/photos/")]
         assert "loading" not in picture  # paper does not scroll
         shown = mara.client.get(picture["src"])
@@ -64,6 +69,11 @@ def test_what_came_with_solids_is_held_claimed_and_sent_with_all_that_proves_it(
         assert rosa.send(rosas_with(rosas)).status_code == 403
         note.fields |= {"state": "sent", "text": "Sent to the supplier with two photos."}
         assert mara.send(note).status_code == 303
+        assert "State: sent to the supplier" in mara.get(claim).words
+        assert f"2 drums of lot {LOT}" in mara.get("/claims").words
+        assert "on its supplier" in mara.get(f"/drums/{tags[1]}").words
+        csv = mara.client.get(f"{claim}/temperatures.csv")
+        assert "bottom_f" in csv.text.splitlines()[0]
         number = int(claim.rsplit("/", 1)[1])
         told = yard.client.get(f"/api/v1/claims/{number}").json()
         assert told["state"] == "sent"

@@ -77,12 +77,6 @@ def test_readings_are_kept_while_a_claim_is_open_and_a_year_after_it_was_settled
     assert kept(depot, hours=GONE + 4.1 * A_YEAR) == 4
 
 
-def test_without_a_claim_they_go(bulged):
-    depot, tag = bulged
-    disposed(depot, tag)
-    assert kept(depot, hours=GONE + A_YEAR + 1000.0) == 4
-
-
 def test_a_photo_that_a_claim_rests_on_stays_whole_and_others_become_small(bulged):
     depot, tag = bulged
     depot.receive("hall", CAME, side="resin", liquid_c=20.0)

@@ -75,6 +75,7 @@ def test_a_failed_commit_is_an_error_and_stores_nothing(
 
 
 def test_a_locked_database_is_said_and_left_alone(serving: Serving, manager: httpx.Client):
+    manager.get(f"{API}/session")  # from now on its token's use is noted
     raw = serving.engine.raw_connection()
     raw.execute("BEGIN IMMEDIATE")
     try:

@@ -185,9 +185,10 @@ class OpenIdProvider:
             if self._known_at is None or not timedelta() <= now - self._known_at < _KEPT:
                 found = _fetched(self.issuer.rstrip("/") + _DISCOVERY)
                 # OpenID Connect Discovery 1.0, section 4.3: else another could speak for it.
+                scheme = f"{self.issuer.partition(':')[0]}://"
                 ends = ("authorization_endpoint", "token_endpoint", "jwks_uri")
                 if found.get("issuer") != self.issuer or not all(
-                    isinstance(found.get(end), str) for end in ends
+                    str(found.get(end)).startswith(scheme) for end in ends
                 ):
                     raise Unavailable(_AWAY)
                 self._known, self._known_at = found, now

@@ -294,6 +294,16 @@ def test_settings_name_the_groups_and_the_claim():
     assert make_admission(load()).roles == {"leads": Role.MANAGER, "sprayers": Role.CREW}
 
 
+@pytest.mark.parametrize("password", ["", "!", "nobody signs in with this"])
+def test_no_password_opens_an_account_that_has_none(serving, password):
+    with serving.client() as client:
+        come(client)
+        name = who(client)["name"]
+    with serving.client() as client:
+        answer = client.post("/sign-in", data={"name": name, "password": password})
+        assert answer.status_code == 401
+
+
 def test_whose_account_is_closed_stays_out(serving):
     with serving.client() as client, serving.client(Role.MANAGER) as manager:
         come(client)

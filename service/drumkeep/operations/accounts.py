@@ -19,6 +19,9 @@ UNITS: Final = {"us": "°F and lb", "si": "°C and kg"}
 SHORTEST_PASSWORD: Final = 10
 LONGEST_PASSWORD: Final = 200
 
+_NO_PASSWORD: Final = "!"  # noqa: S105 - no password at all
+"""Kept in place of a hash: no password opens the account."""
+
 _HASHES: Final = PasswordHash.recommended()
 
 
@@ -38,11 +41,11 @@ def create_account(
     name: str,
     display_name: str,
     role: str,
-    password: str,
+    password: str | None,
     units: str = "us",
     now: datetime,
 ) -> Account:
-    """Make an account.
+    """Make an account; without a password one signs in by phone code or a company's account.
 
     Raises
     ------
@@ -53,10 +56,8 @@ def create_account(
     """
     checks = Checks()
     checks.code("name", name)
-    _check(
-        checks,
-        {"display_name": display_name, "role": role, "units": units, "password": password},
-    )
+    given = {"display_name": display_name, "role": role, "units": units}
+    _check(checks, given if password is None else given | {"password": password})
     checks.raise_faults("The account cannot be made.")
     if stored.account_by_name(tx, name=name) is not None:
         raise Conflict(
@@ -67,7 +68,7 @@ def create_account(
         name=name,
         display_name=display_name,
         role=role,
-        password_hash=_HASHES.hash(password),
+        password_hash=_NO_PASSWORD if password is None else _HASHES.hash(password),
         units=units,
         created_at=now,
     )
@@ -144,17 +145,18 @@ def account_named(tx: Tx, *, name: str) -> Account:
 
 
 def password_holds(account: Account | None, *, password: str) -> bool:
-    """Whether the password is this account's; as slow for None as for an account.
+    """Whether the password is this account's; as slow where there is none to hold.
 
     It takes tens of milliseconds on purpose: call it outside of a writing transaction.
     """
     if len(password) > LONGEST_PASSWORD:
         return False
+    kept = _NO_PASSWORD if account is None else account.password_hash
     try:
-        holds = _HASHES.verify(password, account.password_hash if account else _nobody())
+        holds = _HASHES.verify(password, _nobody() if kept == _NO_PASSWORD else kept)
     except UnknownHashError:
         return False
-    return holds and account is not None and account.disabled_at is None
+    return holds and account is not None and kept != _NO_PASSWORD and account.disabled_at is None
 
 
 # Looking a password up takes as long for a name that does not exist. Made at the first need: it

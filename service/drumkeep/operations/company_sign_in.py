@@ -32,7 +32,6 @@ LIFETIME: Final = timedelta(days=1)
 """Of a session: who leaves the company is shut out there, and here a day later."""
 
 ATTEMPT_LIFETIME: Final = timedelta(minutes=10)
-_NO_PASSWORD_BYTES: Final = 48
 _OVER: Final = "This sign-in was used already, is too old, or began elsewhere. Begin again."
 
 
@@ -173,7 +172,7 @@ def _new_account(tx: Tx, identity: Identity, *, role: str, now: datetime) -> Acc
         name=name,
         display_name=display_name(identity),
         role=role,
-        password=secrets.token_urlsafe(_NO_PASSWORD_BYTES),
+        password=None,
         now=now,
     )
 

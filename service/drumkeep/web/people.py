@@ -1,6 +1,5 @@
 """Who may sign in, as what, and from which devices; a phone signs in by a code shown once."""
 
-import secrets
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Depends, Form, Request
@@ -27,9 +26,6 @@ router = APIRouter()
 
 _PAGE: Final = "/people"
 _NOTHING_TYPED: Final = {"name": "", "display_name": "", "role": "crew"}
-_NO_PASSWORD_BYTES: Final = 48
-"""Who only ever signs in by phone gets a password that nobody knows."""
-
 Text = Annotated[str, Form(max_length=400)]
 
 
@@ -57,7 +53,7 @@ def add(
             name=name.strip().lower(),
             display_name=display_name.strip(),
             role=role,
-            password=password or secrets.token_urlsafe(_NO_PASSWORD_BYTES),
+            password=password or None,
             now=shell.now,
         )
     except (Invalid, Conflict) as error:

@@ -1,5 +1,7 @@
 """Queries on stock, on both databases: large numbers, JSON and whole days are theirs to do."""
 
+from typing import Any
+
 import pytest
 
 from drumkeep.domain.grid import to_ms
@@ -16,7 +18,7 @@ def asked(depot, **changes):
     with depot.looking() as tx:
         known = catalogue.places_by_id(tx, ids=list(depot.places.values()))
     (site,) = {place.site_id for place in known.values()}
-    usual = {
+    usual: dict[str, Any] = {
         "now_ms": to_ms(at(0.0)),
         "until_ms": to_ms(at(24.0 * 3650)),
         "by_ms": {site: to_ms(at(96.0))},

@@ -53,6 +53,7 @@ def test_a_lot_leads_to_its_drums_places_temperatures_and_sensors(yard, moved):
     assert van["low_c"] <= van["bottom_min_c"] <= van["bottom_mean_c"] <= van["high_c"]
     assert (hall["hours"], van["hours"]) == pytest.approx((20.0, 10.0), abs=0.2)
     assert [e["kind"] for e in drum["events"]] == ["received", "moved"]
+    assert {limit["name"]: limit["c"] for limit in told["limits"]}["seed_c"] == 10.0  # 50 °F
     assert {s["sensor"] for s in told["sensors"]} == {yard.sensors["hall"], yard.sensors["van"]}
 
 

@@ -19,6 +19,7 @@ from drumkeep.operations.trace import (
     PourTrace,
     StayTrace,
     Trace,
+    kept_to,
     trace_drums,
     trace_lot,
     trace_place,
@@ -143,6 +144,15 @@ class DoubtOut(Answer):
     until: MomentOut | None
 
 
+class LimitOut(Answer):
+    """A limit of a product, °C, and where it comes from."""
+
+    product: str
+    name: str
+    c: float
+    origin: str
+
+
 class TraceOut(Answer):
     """Drums and what the temperatures told of them rest on.
 
@@ -155,6 +165,7 @@ class TraceOut(Answer):
     receivers: list[DrumTraceOut]
     sensors: list[SensorTraceOut]
     doubts: list[DoubtOut]
+    limits: list[LimitOut]
 
 
 @router.get("/lot", response_model=TraceOut, responses=_CSV)
@@ -206,6 +217,11 @@ def _answer(trace: Trace, query: _Format, *, name: str) -> TraceOut | Response:
         doubts=[
             DoubtOut(alarm=a.id, kind=a.kind, since=a.raised_at, until=a.returned_at)
             for a in trace.doubts
+        ],
+        limits=[
+            LimitOut(product=product.code, name=name, c=c, origin=origin)
+            for product in trace.products
+            for name, c, origin in kept_to(product)
         ],
     )
 

@@ -11,11 +11,11 @@ from typing import Any, Final
 from drumkeep.domain.claims import SupplierFinding
 from drumkeep.domain.courses import Beyond, over, span_of, under
 from drumkeep.domain.grid import step_at
-from drumkeep.domain.products import Product, Side
+from drumkeep.domain.products import Product
 from drumkeep.operations.courses import course_of
 from drumkeep.operations.history import CurvePoint, past_of
 from drumkeep.operations.surroundings import Ground
-from drumkeep.operations.trace import DrumTrace, StayTrace, Trace
+from drumkeep.operations.trace import DrumTrace, StayTrace, Trace, kept_to
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.deliveries import Delivery
 from drumkeep.storage.tables.drums import Event
@@ -26,11 +26,6 @@ VERSION: Final = 1
 
 POINT: Final = ("at", "air_c", "bottom_c", "mean_c", "top_c", "low_c", "high_c", "known")
 """What the numbers of a point are, in order."""
-
-_LIMITS: Final[Mapping[Side, tuple[str, ...]]] = {
-    Side.ISO: ("storage_low_c", "storage_high_c", "seed_c", "deep_seed_c", "maximum_c"),
-    Side.RESIN: ("storage_low_c", "storage_high_c", "gassing_c", "maximum_c"),
-}
 
 
 def record_of(
@@ -74,10 +69,7 @@ def record_of(
             "made_on": lot.made_on.isoformat(),
             "expires_on": None if lot.expires_on is None else lot.expires_on.isoformat(),
         },
-        "limits": [
-            {"name": name, "c": getattr(product.limits, name), "origin": product.origin(name)}
-            for name in _LIMITS[product.side]
-        ],
+        "limits": [{"name": name, "c": c, "origin": origin} for name, c, origin in kept_to(row)],
         "places": {str(place): names[place] for place in sorted(_places(trace))},
         "drums": [
             _drum(

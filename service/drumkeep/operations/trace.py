@@ -6,7 +6,7 @@ span of time back to the drums and lots. Temperatures come from what was compute
 so a trace reads no readings.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -15,6 +15,7 @@ from drumkeep.domain.alarms import AlarmKind
 from drumkeep.domain.courses import Course, Span, span_of
 from drumkeep.domain.grid import step_at
 from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.products import Side
 from drumkeep.errors import Conflict, Fault, Invalid
 from drumkeep.operations.courses import course_of
 from drumkeep.operations.lots import lot_named
@@ -22,6 +23,7 @@ from drumkeep.operations.surroundings import Ground, read_ground
 from drumkeep.storage import claims, drums
 from drumkeep.storage import traces as rows
 from drumkeep.storage.drums import StockRow
+from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.alarms import Alarm
 from drumkeep.storage.tables.catalogue import Calibration, Lot, Mount, Place, Product, Sensor, Site
 from drumkeep.storage.tables.drums import Event, Pour, Stay
@@ -32,6 +34,12 @@ MOST_DRUMS: Final = 400
 
 USED_AT: Final = frozenset({PlaceKind.JOB_SITE, PlaceKind.RIG, PlaceKind.VEHICLE})
 """Where liquid is used, or goes there; jobs themselves are not on record yet."""
+
+LIMITS: Final[Mapping[Side, tuple[str, ...]]] = {
+    Side.ISO: ("storage_low_c", "storage_high_c", "seed_c", "deep_seed_c", "maximum_c"),
+    Side.RESIN: ("storage_low_c", "storage_high_c", "gassing_c", "maximum_c"),
+}
+"""What the liquid of each side is to be kept to."""
 
 DOUBTS: Final = (
     AlarmKind.SENSOR_SILENT,
@@ -114,6 +122,20 @@ class Trace:
             lot, product, count = found.get(drum.row.lot.id, (drum.row.lot, drum.row.product, 0))
             found[lot.id] = (lot, product, count + 1)
         return tuple(found.values())
+
+    @property
+    def products(self) -> tuple[Product, ...]:
+        """The products of the drums and of those that took from them."""
+        found = {d.row.product.id: d.row.product for d in (*self.drums, *self.receivers)}
+        return tuple(found.values())
+
+
+def kept_to(row: Product) -> list[tuple[str, float, str]]:
+    """Return what liquid of a product is kept to: limits as name, °C, and where each comes from."""
+    product = as_product(row)
+    return [
+        (name, getattr(product.limits, name), product.origin(name)) for name in LIMITS[product.side]
+    ]
 
 
 def trace_lot(tx: Tx, *, product: str, lot: str, now: datetime) -> Trace:

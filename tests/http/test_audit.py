@@ -123,6 +123,21 @@ def test_signing_in_and_out_and_failing_to_are_on_record(serving, manager):
     assert entries(manager, did="sign-in failed")[0]["actor"] == ""
 
 
+def test_which_device_was_signed_out_by_whom_is_told(serving, manager, boss):
+    with signed_in(serving, "crew") as cy, serving.client() as phone:
+        phone.headers["User-Agent"] = "a phone that was lost"
+        phone.post("/sign-in", data={"name": cy.name, "password": cy.password})
+        page = boss.get("/people")
+        actions = [f.action for f in page.forms if f.action.startswith(f"/people/{cy.name}/dev")]
+        assert len(actions) == 2
+        assert boss.send(page.form(actions[0])).status_code == 303
+
+        newest = entries(manager, thing=cy.name)[0]
+
+    assert (newest["actor"], newest["did"]) == (boss.name, "ended a session")
+    assert fields(newest)["user_agent"] == ["a phone that was lost"] * 2
+
+
 def test_what_is_done_to_accounts_is_named(manager):
     body = build.account()
     account = manager.post(f"{API}/accounts", json=body).json()

@@ -70,6 +70,9 @@ SECRETS: Final = frozenset(
 )
 """Columns, and keys within them, of which only is told that they were set."""
 
+_TOLD_TOO: Final[Mapping[str, tuple[str, ...]]] = {"session": ("user_agent",)}
+"""Columns without which nobody knew what was changed, though they were not."""
+
 _KEPT: Final = "(not shown)"
 _SET: Final = "(set anew, not shown)"
 _LONGEST: Final = 400
@@ -131,7 +134,11 @@ class Trail:
         for row, verb, fields in self._rows.values():
             told = {name: pair for name, pair in _told(session, row, fields) if pair[0] != pair[1]}
             if told or verb != "changed":
-                part = Part(str(_table(row).name), verb, told)
+                table = str(_table(row).name)
+                for name in _TOLD_TOO.get(table, ()):
+                    value = _plain(getattr(row, name))
+                    told.setdefault(name, (value, value))
+                part = Part(table, verb, told)
                 things.setdefault(_thing(session, row), []).append(part)
         entries = [
             self._entry(kind, name, self.did or deed(parts), parts)

@@ -104,7 +104,11 @@ def csv_row(entry: Entry) -> list[str]:
 
 def _fields(entry: Entry, *, short: bool = False) -> tuple[FieldLine, ...]:
     return tuple(
-        FieldLine(name=_name(entry, part, name), before=_words(before), after=_words(after))
+        FieldLine(
+            name=_name(entry, part, name),
+            before="" if before == after else _words(before),
+            after=_words(after),
+        )
         for part in entry.parts
         for name, (before, after) in part.fields.items()
         if not (short and part.verb == "made" and (name in _IMPLIED or after == entry.thing))

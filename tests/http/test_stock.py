@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from drumkeep.domain.roles import Role
+from tests.builders import catalogue
 from tests.builders.stock import Body, ago
 from tests.fixtures.answers import check_problem
 from tests.fixtures.html import Page
@@ -130,6 +131,21 @@ def test_what_will_be_ready_by_then_is_what_the_drum_itself_is_told_to_be(
     assert line["ready_now"] == 0
     assert line[counted] == sum(time <= line["by"] for time in times)
     assert line["ready_by"] + line["ready_by_if_moved"] == line[counted]
+
+
+def test_what_must_be_mixed_before_use_is_apart_from_what_warms_up_by_itself(yard):
+    body = catalogue.product(code=catalogue.fresh("iso"), limits={"agitate_before_use_min": 30.0})
+    assert yard.client.post(f"{API}/products", json=body).status_code == 201
+    product = body["code"]
+    where = {"product": product, "lot": yard.lot(product, LOT), "place": yard.place("room")}
+    drum = yard.receive(liquid_c=22.0, **where)  # a few hours from its use band, whatever the hour
+
+    (line,) = [one for one in stock(yard, site=yard.site)["lines"] if one["product"] == product]
+
+    told = yard.get(drum["tag"])["readiness"]
+    assert told["state"] == "too_cold"
+    assert told["ready_at"] <= line["by"]
+    assert (line["ready_by"], line["ready_by_if_moved"], line["ready_by_if_mixed"]) == (0, 0, 1)
 
 
 def test_sets_are_sure_only_within_one_named_system(yard):

@@ -24,6 +24,7 @@ def asked(depot, **changes):
         "by_ms": {site: to_ms(at(96.0))},
         "full_kg": dict.fromkeys(range(1, 10), 250.0),
         "partial_share": 0.95,
+        "mixed_if_before": {},
     }
     return Asked(**(usual | changes))
 

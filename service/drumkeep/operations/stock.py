@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from drumkeep.domain.grid import from_ms, step_at, to_ms
 from drumkeep.domain.products import OutputClass, Side
+from drumkeep.domain.products import Product as Rules
 from drumkeep.domain.sets import Sets, SideCount, sets_of
 from drumkeep.operations.prices import Prices, read_prices
 from drumkeep.operations.shelf_air import ShelfAir, read_shelf_airs
@@ -34,8 +35,9 @@ _BY_HOUR: Final = 6
 class StockLine:
     """Present drums of one lot in one place.
 
-    ``may_leave``: of those ready now, how many may be out of their use band by the time told,
-    because the air there may be outside of it; they are not counted in ``ready_by``.
+    ``may_leave``: of those ready now, how many may not be by the time told: the air there may take
+    them out of their use band, their shelf life ends before, or they must be mixed again. They are
+    not counted in ``ready_by``.
     """
 
     site: Site
@@ -117,7 +119,7 @@ def stock_now(tx: Tx, *, site_id: int | None = None, days: int, now: datetime) -
     ground = read_ground(tx)
     by = {site.id: tomorrow_at_six(site, now=now) for site in ground.sites.values()}
     products = {row.id: row for row in catalogue.list_products(tx, limit=10_000)}
-    full_kg = {row.id: as_product(row).properties.net_kg for row in products.values()}
+    rules = {row.id: as_product(row) for row in products.values()}
     now_ms = to_ms(now)
     counted = rows.groups(
         tx,
@@ -125,8 +127,13 @@ def stock_now(tx: Tx, *, site_id: int | None = None, days: int, now: datetime) -
             now_ms=now_ms,
             until_ms=to_ms(now + timedelta(days=days)),
             by_ms={site: to_ms(at) for site, at in by.items()},
-            full_kg=full_kg,
+            full_kg={row: product.properties.net_kg for row, product in rules.items()},
             partial_share=PARTIAL_SHARE,
+            mixed_if_before={
+                row: before
+                for row, product in rules.items()
+                if (before := _mixed_if_before(product, by=max(by.values(), default=now)))
+            },
             site_id=site_id,
         ),
     )
@@ -216,16 +223,29 @@ def _line(
 ) -> StockLine:
     place = ground.places[group.place_id]
     site = ground.sites[place.site_id]
-    stays = group.ready == 0 or _stays(air, product=product, by_ms=to_ms(by[site.id]))
+    # sun and the night sky make liquid hotter or colder than the air
+    stays = not place.sun and _stays(air, product=product, by_ms=to_ms(by[site.id]))
     return StockLine(
         site=site,
         place=place,
         lot=lot,
         product=product,
         counted=group,
-        may_leave=0 if stays else group.ready,
+        may_leave=group.lapsing if stays else group.ready,
         per_kg=prices.per_kg(lot, product),
     )
+
+
+def _mixed_if_before(product: Rules, *, by: datetime) -> datetime | None:
+    """Return before which time a drum was received if it must be mixed before use at a time.
+
+    A mixing holds for a day, so one on record may have run out by then.
+    """
+    limits = product.limits
+    if limits.agitate_before_use_min:
+        return by
+    days = limits.agitate_if_stored_days
+    return by - timedelta(days=days) if days else None
 
 
 def _stays(air: ShelfAir | None, *, product: Product, by_ms: int) -> bool:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, and_, case, func, literal, or_
+from sqlalchemy import ColumnElement, and_, case, false, func, literal, not_, or_
 from sqlalchemy import select as select_rows
 from sqlmodel import col
 
@@ -32,6 +32,8 @@ class Asked:
         What a full drum holds, kg by product id.
     partial_share
         A drum with less than this share of it is a partial one.
+    mixed_if_before
+        Drums of a product (id) that were received before a time must be mixed before use.
     site_id
         Of one site only.
     """
@@ -41,6 +43,7 @@ class Asked:
     by_ms: Mapping[int, int]
     full_kg: Mapping[int, float]
     partial_share: float
+    mixed_if_before: Mapping[int, datetime]
     site_id: int | None = None
 
 
@@ -48,8 +51,10 @@ class Asked:
 class Group:
     """Present drums of one lot in one place, counted.
 
-    ``ready`` now; ``soon`` not now, but in time where they stand; ``soon_moved`` in time if they
-    are taken into their warm room now. ``expired``, ``expiring``: by their own end of shelf life.
+    ``ready`` now, of which ``lapsing`` may not be in time: they end before, or must be mixed again.
+    ``soon`` not now, but in time where they stand; ``soon_moved`` if they are taken into their warm
+    room now; ``soon_mixed`` if they are mixed besides. ``expired``, ``expiring``: by their own end
+    of shelf life.
     """
 
     place_id: int
@@ -57,8 +62,10 @@ class Group:
     count: int
     net_kg: float
     ready: int
+    lapsing: int
     soon: int
     soon_moved: int
+    soon_mixed: int
     unknown: int
     on_hold: int
     partial: int
@@ -108,7 +115,17 @@ class Expired:
 def groups(tx: Tx, *, asked: Asked) -> list[Group]:
     """Count present drums by place and lot."""
     by_ms = _by_site(asked.by_ms)
-    in_time = and_(_STATE != "ready", _STATE != "on_hold", col(Glance.soonest_ms) <= by_ms)
+    ends_first = col(Glance.ends_ms) <= by_ms
+    mixed = or_(
+        false(),
+        *(
+            and_(col(Lot.product_id) == product, col(Drum.received_at) < before)
+            for product, before in asked.mixed_if_before.items()
+        ),
+    )
+    in_time = and_(
+        _STATE.in_(("too_cold", "too_warm")), col(Glance.soonest_ms) <= by_ms, not_(ends_first)
+    )
     expired = col(Glance.ends_ms) <= asked.now_ms
     full = _by_product(asked.full_kg)
     rows = tx.session.execute(
@@ -119,8 +136,10 @@ def groups(tx: Tx, *, asked: Asked) -> list[Group]:
                 func.count(),
                 func.sum(Drum.net_kg),
                 _count(_STATE == "ready"),
-                _count(and_(in_time, col(Glance.soonest_in).is_(None))),
-                _count(and_(in_time, col(Glance.soonest_in).is_not(None))),
+                _count(and_(_STATE == "ready", or_(mixed, ends_first))),
+                _count(and_(in_time, not_(mixed), col(Glance.soonest_in).is_(None))),
+                _count(and_(in_time, not_(mixed), col(Glance.soonest_in).is_not(None))),
+                _count(and_(in_time, mixed)),
                 _count(_STATE == "unknown"),
                 _count(_STATE == "on_hold"),
                 _count(col(Drum.net_kg) < asked.partial_share * full),

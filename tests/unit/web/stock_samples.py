@@ -26,7 +26,9 @@ _ZONE = "America/Chicago"
 
 def _counts(**changes: Any) -> Counts:
     usual = {
-        **dict.fromkeys(("ready", "ready_by", "moved", "unknown", "may_leave", "on_hold"), 1),
+        **dict.fromkeys(
+            ("ready", "ready_by", "moved", "mixed", "unknown", "may_leave", "on_hold"), 1
+        ),
         "count": 12,
         "net_kg": 3000.0,
         "partial": 2,

@@ -25,8 +25,9 @@ class StockLineOut(Answer):
     """Present drums of one lot in one place, counted.
 
     ``ready_by`` will be ready by ``by`` (tomorrow 06:00 of the site) where they stand;
-    ``ready_by_if_moved`` more would be, taken into their warm room now; ``may_leave`` are ready
-    now and perhaps not then, ``unknown`` cannot be said: neither is in ``ready_by``.
+    ``ready_by_if_moved`` more would be, taken into their warm room now, ``ready_by_if_mixed`` more
+    once they are mixed; ``may_leave`` are ready now and perhaps not then, ``unknown`` cannot be
+    said: none of these is in ``ready_by``.
     """
 
     site: str
@@ -41,6 +42,7 @@ class StockLineOut(Answer):
     by: MomentOut
     ready_by: int
     ready_by_if_moved: int
+    ready_by_if_mixed: int
     may_leave: int
     unknown: int
     on_hold: int
@@ -73,6 +75,7 @@ class StockOut(Answer):
     ready_now: int
     ready_by: int
     ready_by_if_moved: int
+    ready_by_if_mixed: int
     may_leave: int
     unknown: int
     on_hold: int

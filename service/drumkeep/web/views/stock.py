@@ -27,6 +27,7 @@ class Counts:
     ready: int
     ready_by: int
     moved: int
+    mixed: int
     unknown: int
     may_leave: int
     on_hold: int
@@ -225,6 +226,7 @@ def _counts(lines: Sequence[StockLine]) -> Counts:
         ready=total("ready"),
         ready_by=sum(line.ready_by for line in lines),
         moved=total("soon_moved"),
+        mixed=total("soon_mixed"),
         unknown=total("unknown"),
         may_leave=sum(line.may_leave for line in lines),
         on_hold=total("on_hold"),
@@ -252,6 +254,7 @@ def stock_rows(stock: StockNow, *, formats: Formats, currency: str) -> list[list
         [
             *("Side", "Product", "Lot", "Made on", "Site", "Place", "Drums", f"Left, {unit}"),
             *("Ready now", "Ready by tomorrow 06:00", "More if taken into a warm room now"),
+            "More once mixed",
             *("Ready now, perhaps not then", "Not known", "On hold", "Partly used"),
             *(f"Expiring in {stock.days} days", "Expired", "First last day", f"Cost, {currency}"),
         ]
@@ -264,7 +267,8 @@ def stock_rows(stock: StockNow, *, formats: Formats, currency: str) -> list[list
             [
                 *(line.product.side, line.product.name, line.lot.code, line.lot.made_on),
                 *(line.site.name, line.place.name, counted.count, counted.net_kg / scale),
-                *(counted.ready, line.ready_by, counted.soon_moved, line.may_leave),
+                *(counted.ready, line.ready_by, counted.soon_moved),
+                *(counted.soon_mixed, line.may_leave),
                 *(counted.unknown, counted.on_hold, counted.partial),
                 *(counted.expiring, counted.expired, ends, line.cost),
             ]

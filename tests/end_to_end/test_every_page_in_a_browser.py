@@ -60,13 +60,13 @@ class Samples:
 
 
 @pytest.fixture(scope="module")
-def shown() -> dict[str, str]:
+def shown() -> Mapping[str, str]:
     """Return every page."""
     return pages()
 
 
 @pytest.fixture(scope="module")
-def address(serving, shown: dict[str, str]) -> Iterator[str]:
+def address(serving, shown: Mapping[str, str]) -> Iterator[str]:
     with listening(Samples(serving.app, shown)) as url:
         yield url
 
@@ -99,7 +99,7 @@ class Told:
 
 
 @pytest.fixture(scope="module")
-def told(tab: Page, shown: dict[str, str]) -> Told:
+def told(tab: Page, shown: Mapping[str, str]) -> Told:
     """Walk through all pages: by day on a phone, by night on a wall."""
     found = Told()
     program = axe.source()
@@ -122,7 +122,7 @@ def told(tab: Page, shown: dict[str, str]) -> Told:
     return found
 
 
-def test_on_paper_every_page_fits_and_has_nothing_to_press(tab: Page, shown: dict[str, str]):
+def test_on_paper_every_page_fits_and_has_nothing_to_press(tab: Page, shown: Mapping[str, str]):
     wrong = []
     tab.resize(*PAPER)
     tab.call("Emulation.setEmulatedMedia", media="print")

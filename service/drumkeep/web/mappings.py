@@ -1,7 +1,5 @@
 """How messages of other devices are read: the list, and a form to try a mapping and keep it."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Depends
@@ -9,20 +7,17 @@ from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi.broker import tell_once_stored
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may, services
-from drumkeep.domain.roles import Action, may
-from drumkeep.errors import Conflict, Fault, Invalid
+from drumkeep.domain.roles import Action
+from drumkeep.errors import Conflict, Invalid
 from drumkeep.operations import foreign_mappings
-from drumkeep.operations.foreign import ForeignMap, ForeignReadings, check_map, read_message
-from drumkeep.storage import catalogue
+from drumkeep.operations.foreign import ForeignMap, check_map, read_message
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.drums import posted
 from drumkeep.web.shell import Shell, ShellDep, see
-from drumkeep.web.views.mappings import trial_view
+from drumkeep.web.trials import Given, trial_page
 
 router = APIRouter()
 
-_MOST: Final = 10_000
-_UNUSABLE: Final = 422
 
 FIELDS: Final = (
     ("topic", "Topics", "+ stands for one level, # at the end for all further: sensors/+/state"),
@@ -39,15 +34,6 @@ _BLANK: Final = {
     "sample_topic": "sensors/shed/state",
     "sample": '{"temperature": 72.5}',
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Given:
-    """The form as it was sent: what it holds, what was wrong, what the sample would become."""
-
-    fields: Mapping[str, str]
-    faults: tuple[Fault, ...] = ()
-    tried: ForeignReadings | None = None
 
 
 @router.get("/mappings")
@@ -81,9 +67,7 @@ def try_or_keep(
             return see("/mappings")
         check_map(mapping, root=root)
     except (Invalid, Conflict) as error:
-        answer = _page(tx, shell, Given(form, faults=error.faults))
-        answer.status_code = _UNUSABLE
-        return answer
+        return _page(tx, shell, Given(form, faults=error.faults))
     sample = form.get("sample", "").encode()
     topic = form.get("sample_topic", "").strip()
     tried = read_message(mapping, topic=topic, payload=sample, now=shell.now)
@@ -100,17 +84,5 @@ def delete(tx: TransactionDep, shell: ShellDep, code: str) -> Response:
 
 
 def _page(tx: Tx, shell: Shell, given: Given) -> HTMLResponse:
-    gateways = catalogue.list_gateways(tx, limit=_MOST)
-    names = catalogue.gateway_references(tx, ids=[row.id for row in gateways])
-    return shell.answer(
-        "mappings.html",
-        tx=tx,
-        page="mappings",
-        mappings=foreign_mappings.known_mappings(tx),
-        expressions=FIELDS,
-        given=given.fields,
-        faults=given.faults,
-        tried=None if given.tried is None else trial_view(given.tried, formats=shell.formats),
-        gateways=sorted(names.values()),
-        may_change=may(shell.caller.role, Action.CHANGE_CATALOGUE),
-    )
+    known = foreign_mappings.known_mappings(tx)
+    return trial_page(tx, shell, "mappings", given, mappings=known, expressions=FIELDS)

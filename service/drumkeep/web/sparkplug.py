@@ -1,7 +1,5 @@
 """Sparkplug groups that are read: the list, and a form to try one and have it read."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Depends
@@ -9,32 +7,19 @@ from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi.broker import tell_once_stored
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may, services
-from drumkeep.domain.roles import Action, may
-from drumkeep.errors import Conflict, Fault, Invalid
+from drumkeep.domain.roles import Action
+from drumkeep.errors import Conflict, Invalid
 from drumkeep.operations import sparkplug_groups
-from drumkeep.operations.sparkplug_metrics import Metrics
 from drumkeep.operations.sparkplug_trial import octets_of, try_sample
-from drumkeep.storage import catalogue
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.drums import posted
 from drumkeep.web.shell import Shell, ShellDep, see
-from drumkeep.web.views.mappings import trial_view
+from drumkeep.web.trials import Given, trial_page
 from drumkeep.web.views.sparkplug import group_views, labelled, units_of
 
 router = APIRouter()
 
-_MOST: Final = 10_000
-_UNUSABLE: Final = 422
 _BLANK: Final = {"asks": "on"}
-
-
-@dataclass(frozen=True, slots=True)
-class Given:
-    """The form as it was sent: what it holds, what was wrong, what the sample would become."""
-
-    fields: Mapping[str, str]
-    faults: tuple[Fault, ...] = ()
-    tried: Metrics | None = None
 
 
 @router.get("/sparkplug")
@@ -69,9 +54,7 @@ def try_or_keep(
             now=shell.now,
         )
     except (Invalid, Conflict) as error:
-        answer = _page(tx, shell, Given(form, faults=labelled(error.faults)))
-        answer.status_code = _UNUSABLE
-        return answer
+        return _page(tx, shell, Given(form, faults=labelled(error.faults)))
     return _page(tx, shell, Given(form, tried=tried))
 
 
@@ -85,16 +68,4 @@ def delete(tx: TransactionDep, shell: ShellDep, group: int) -> Response:
 
 
 def _page(tx: Tx, shell: Shell, given: Given) -> HTMLResponse:
-    gateways = catalogue.list_gateways(tx, limit=_MOST)
-    names = catalogue.gateway_references(tx, ids=[row.id for row in gateways])
-    return shell.answer(
-        "sparkplug.html",
-        tx=tx,
-        page="sparkplug",
-        groups=group_views(tx),
-        given=given.fields,
-        faults=given.faults,
-        tried=None if given.tried is None else trial_view(given.tried, formats=shell.formats),
-        gateways=sorted(names.values()),
-        may_change=may(shell.caller.role, Action.CHANGE_CATALOGUE),
-    )
+    return trial_page(tx, shell, "sparkplug", given, groups=group_views(tx))

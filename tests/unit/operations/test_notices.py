@@ -93,9 +93,13 @@ def test_an_address_added_while_an_alarm_is_on_hears_of_it_once(depot):
     settle(depot, letter, 0.5)
     depot.advance(1.0)
     with depot.writing() as tx:
-        changes = {"least": "low"}
         change_address(
-            tx, account="dana", address_id=late, changes=changes, by=MANAGER, now=at(1.0)
+            tx,
+            account="dana",
+            address_id=late,
+            changes={"least": "low"},
+            by=MANAGER,
+            now=at(1.0),
         )
     assert claim(depot, 1.0) == []
     assert states(depot) == [("first", "sent")]

@@ -32,6 +32,9 @@ _IMPLIED: Final = frozenset(
 )
 """Fields of new rows that say again who did it when and from where; the file has them."""
 
+_EVENT_IMPLIED: Final = frozenset({"kind", "data.to", "data.place", "data.from"})
+"""Of an event: what it is called already, and references that the drum's own fields name."""
+
 _MOMENT: Final = re.compile(r"(\d{4}-\d\d-\d\d)T(\d\d:\d\d):[\d.]+(?:\+00:00|Z)?")
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 
@@ -111,8 +114,14 @@ def _fields(entry: Entry, *, short: bool = False) -> tuple[FieldLine, ...]:
         )
         for part in entry.parts
         for name, (before, after) in part.fields.items()
-        if not (short and part.verb == "made" and (name in _IMPLIED or after == entry.thing))
+        if not (short and _is_implied(entry, part, name))
     )
+
+
+def _is_implied(entry: Entry, part: Part, name: str) -> bool:
+    if part.of == "drum_event" and name in _EVENT_IMPLIED:
+        return True
+    return part.verb == "made" and (name in _IMPLIED or part.fields[name][1] == entry.thing)
 
 
 def _name(entry: Entry, part: Part, name: str) -> str:

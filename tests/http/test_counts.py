@@ -127,6 +127,19 @@ def test_a_drum_that_turned_up_since_is_not_marked_as_missing(yard):
     assert yard.get(missed)["readiness"]["state"] != "on_hold"
 
 
+def test_what_was_seen_in_a_place_that_is_full_on_record_is_recorded_all_the_same(yard):
+    here = own_place(yard, site=yard.site, capacity=1)
+    yard.receive(place=here)
+    moved = yard.receive(place=yard.place("hall"))["tag"]
+    count = begin(yard, here)
+    post(yard, count, "seen", tag=moved)
+    post(yard, count, "finish")
+
+    post(yard, count, "mends", id=str(uuid4()), tag=moved, mend="move_here")
+
+    assert yard.get(moved)["place"] == here
+
+
 def test_a_count_is_gone_on_with_and_what_was_scanned_by_mistake_taken_back(yard):
     here = own_place(yard, site=yard.site)
     tag = yard.receive(place=here)["tag"]

@@ -23,7 +23,8 @@ from drumkeep.domain.counts import (
 from drumkeep.domain.events import EventKind
 from drumkeep.domain.tags import parse
 from drumkeep.errors import Conflict, Fault, NotFound
-from drumkeep.operations.drums import By, Happening, drum_tagged, facts_of, record_event
+from drumkeep.operations.drums import By, Happening, drum_tagged, facts_of, log_happening
+from drumkeep.operations.estimates import refresh_drums
 from drumkeep.operations.places import place_named
 from drumkeep.storage import counts as rows
 from drumkeep.storage.catalogue import add
@@ -264,5 +265,7 @@ def _record(
         more = "" if hold is None or NOT_FOUND in hold.reason else f"; before: {hold.reason}"
         kind, data = EventKind.HELD, {"reason": f"{NOT_FOUND}{more}"[:500]}
     happening = Happening(event_id=event_id, kind=kind, at=now, data=data, note=f"count {count.id}")
-    record_event(tx, tag=tag, happening=happening, by=by, now=now)
+    # not record_event: what was seen there stands there, whatever the place is said to hold
+    logged = log_happening(tx, tag=tag, happening=happening, by=by, now=now)
+    refresh_drums(tx, since=logged.changed, now=now)
     return event_id

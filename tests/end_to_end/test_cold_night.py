@@ -2,19 +2,16 @@
 
 import json
 import shutil
-import signal
 import sqlite3
 import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from contextlib import closing
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
-import httpx
 import pytest
 from paho.mqtt.client import Client, MQTTMessage, MQTTv5
 from paho.mqtt.enums import CallbackAPIVersion
@@ -24,79 +21,30 @@ from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.storage.drums import list_drums
 from drumkeep.storage.engine import create
 from drumkeep.storage.transaction import reading
+from tests.end_to_end.whole_service import API, WholeService, z
 from tests.fixtures.broker import Mosquitto
 from tests.fixtures.depot import check_same, recomputed
-from tests.fixtures.ports import free_port
+from tests.fixtures.process import wait_until
 
-PASSWORD = "seven green ladders"
-DRUMKEEP = [sys.executable, "-m", "drumkeep"]
-API = "/api/v1"
 URN = "urn:dev:os:32473-gate"
 VAN, SHED = "urn:dev:os:32473-van:temp", "urn:dev:os:32473-shed:temp"
-PATIENCE_S = 60.0
 KILLS = 3
 READINGS = 1000
 
 
-def z(moment: datetime) -> str:
-    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
-class Night:
+class Night(WholeService):
     """A service with a shed and a van, four drums in each, received at 24 °C fifteen hours ago."""
 
     def __init__(self, *, folder: Path, broker: Mosquitto) -> None:
-        self.folder, self.broker = folder, broker
-        self.now = datetime.now(UTC).replace(microsecond=0)  # noqa: TID251 - the service reads it
-        self.port = free_port()
-        self.client = httpx.Client(base_url=f"http://127.0.0.1:{self.port}", timeout=30)
-        self.process: subprocess.Popen[bytes] | None = None
-        subprocess.run(
-            [*DRUMKEEP, "account", "create", "anna", "--data-dir", str(folder), "--password-stdin"],
-            input=PASSWORD.encode(),
-            check=True,
-        )
-
-    def start(self) -> None:
-        arguments = ["--data-dir", str(self.folder), "--port", str(self.port)]
-        address = f"mqtt://{self.broker.host}:{self.broker.port}"
-        with (self.folder / "serve.log").open("ab") as log:
-            self.process = subprocess.Popen(
-                [*DRUMKEEP, "serve", *arguments, "--mqtt-url", address], stderr=log
-            )
-        self.wait_until(self._answers, "the service answers")
-
-    def kill(self) -> None:
-        if self.process is not None:
-            self.process.send_signal(signal.SIGKILL)
-            self.process.wait()
-
-    def _answers(self) -> bool:
-        try:
-            return self.client.get("/ready").status_code == 200
-        except httpx.TransportError:
-            return False
-
-    def wait_until(self, met: Any, what: str) -> None:
-        deadline = time.monotonic() + PATIENCE_S
-        while not met():
-            assert time.monotonic() < deadline, f"it never came that {what}"
-            time.sleep(0.2)
-
-    def post(self, noun: str, body: object) -> Any:
-        answer = self.client.post(f"{API}/{noun}", json=body)
-        assert answer.status_code == 201, answer.text
-        return answer.json()
+        super().__init__(folder, "--mqtt-url", f"mqtt://{broker.host}:{broker.port}")
+        self.broker = broker
 
     def set_up(self) -> None:
-        session = self.post("session", {"name": "anna", "password": PASSWORD})
-        self.client.headers["X-CSRF-Token"] = session["csrf"]
+        self.sign_in()
         self.post("sites", {"code": "north", "name": "North", "timezone": "America/New_York"})
         for code, kind in (("shed", "warehouse"), ("van", "vehicle")):
             self.post("places", {"site": "north", "code": code, "name": code, "kind": kind})
-        self.post("products", {"code": "iso-1", "name": "Iso 1", "side": "iso"})
-        made_on = (self.now - timedelta(days=20)).date().isoformat()
-        self.post("lots", {"product": "iso-1", "code": "2231", "made_on": made_on})
+        self.make_iso()
         self.post("gateways", {"site": "north", "code": "gate", "urn": URN})
         since = z(self.now - timedelta(days=10))
         for name, place in ((VAN, "north/van"), (SHED, "north/shed")):
@@ -171,18 +119,17 @@ def night(tmp_path: Path, mosquitto: Mosquitto) -> Iterator[Night]:
     folder.mkdir()
     made = Night(folder=folder, broker=mosquitto)
     try:
-        made.start()
+        made.begin()
         made.set_up()
         yield made
     finally:
-        made.kill()
-        made.client.close()
+        made.end()
 
 
 @pytest.mark.slow
 def test_a_night_that_arrives_late_cools_the_drums_of_its_place_and_no_others(night: Night):
     night.publish(SHED, celsius=20.0, hours=40, spool=1)
-    night.wait_until(
+    wait_until(
         lambda: all(
             d["estimate"]["basis"] == "modelled" for d in night.drums("north/shed").values()
         ),
@@ -192,7 +139,7 @@ def test_a_night_that_arrives_late_cools_the_drums_of_its_place_and_no_others(ni
 
     begun = time.monotonic()
     night.publish(VAN, celsius=-7.0, hours=14, spool=2)
-    night.wait_until(
+    wait_until(
         lambda: max(night.bottoms("north/van")) <= min(van) - 5.0, "the van's drums are cold"
     )
 
@@ -207,16 +154,16 @@ def test_a_night_that_arrives_late_cools_the_drums_of_its_place_and_no_others(ni
         found = night.client.get(f"{API}/alarms", params={"state": "open"}).json()["items"]
         return [alarm for alarm in found if alarm["kind"] == "cold_load"]
 
-    night.wait_until(lambda: bool(cold_loads()), "the cold load raises an alarm")
+    wait_until(lambda: bool(cold_loads()), "the cold load raises an alarm")
     (alarm,) = cold_loads()
     assert sorted(alarm["drums"]) == sorted(night.drums("north/van"))
     assert alarm["audience"] == ["dispatcher"]
     committed = [{"spool": "0badcafe", "upto": 2}]
-    night.wait_until(
+    wait_until(
         lambda: night.retained("drumkeep/v1/north/gate/committed") == committed,
         "both packs are confirmed",
     )
-    night.wait_until(
+    wait_until(
         lambda: alarm["id"] in {a["id"] for a in night.retained("drumkeep/v1/north/alarms/+")},
         "the alarm is told at the broker",
     )
@@ -233,8 +180,8 @@ def test_the_whole_service_killed_again_and_again_loses_no_reading_and_computes_
         client.publish("drumkeep/v1/north/gate/readings", json.dumps(record), qos=1)
         if i % (READINGS // KILLS) == READINGS // KILLS // 2:
             night.kill()
-            night.start()
-    client.publish("drumkeep/v1/north/gate/readings", b"[]", qos=1).wait_for_publish(PATIENCE_S)
+            night.begin()
+    client.publish("drumkeep/v1/north/gate/readings", b"[]", qos=1).wait_for_publish(60)
     client.disconnect()
     client.loop_stop()
 
@@ -242,10 +189,10 @@ def test_the_whole_service_killed_again_and_again_loses_no_reading_and_computes_
         (van, *_) = night.drums("north/van").values()
         return int(van["estimate"]["supported_to"] == z(night.now - timedelta(seconds=30)))
 
-    night.wait_until(lambda: points() == 1, "the last reading counts")
-    night.wait_until(lambda: max(night.bottoms("north/van")) < 10.0, "the drums are computed anew")
+    wait_until(lambda: points() == 1, "the last reading counts")
+    wait_until(lambda: max(night.bottoms("north/van")) < 10.0, "the drums are computed anew")
     assert count(night.folder, "reading") == READINGS
-    night.wait_until(
+    wait_until(
         lambda: count(night.folder, "place_mark WHERE from_ms IS NOT NULL") == 0,
         "all of them are computed",
     )

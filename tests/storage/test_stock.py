@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from drumkeep.domain.grid import to_ms
+from drumkeep.domain.grid import step_at, to_ms
 from drumkeep.storage import catalogue, stock
 from drumkeep.storage.stock import Asked
 from tests.fixtures.depot import at, depot, empty_depot
@@ -20,6 +20,7 @@ def asked(depot, **changes):
     (site,) = {place.site_id for place in known.values()}
     usual: dict[str, Any] = {
         "now_ms": to_ms(at(0.0)),
+        "since": 0,
         "until_ms": to_ms(at(24.0 * 3650)),
         "by_ms": {site: to_ms(at(96.0))},
         "full_kg": dict.fromkeys(range(1, 10), 250.0),
@@ -48,6 +49,20 @@ def test_drums_are_counted_by_what_is_stored_of_them(depot):
     assert nobody == []
 
 
+def test_what_was_not_computed_lately_is_not_known_unless_it_is_on_hold(depot):
+    depot.receive("hall", 0.0)
+    depot.record(depot.receive("hall", 0.0), "held", 0.1, reason="a dent")
+    later = step_at(at(1.0))
+
+    with depot.looking() as tx:
+        (found,) = stock.groups(tx, asked=asked(depot, since=later))
+        assert stock.next_to_use(tx, side="iso", now_ms=0, since=later, limit=5) == []
+        (drum,) = stock.next_to_use(tx, side="iso", now_ms=0, since=0, limit=5)
+
+    assert (found.unknown, found.on_hold) == (1, 1)
+    assert drum.state in {"ready", "too_cold"}
+
+
 def test_what_was_thrown_away_or_emptied_for_a_reason_is_found_and_what_was_used_up_is_not(depot):
     used, thrown, spilt = (depot.receive("hall", 0.0) for _ in range(3))
     depot.record(used, "emptied", 1.0)
@@ -66,4 +81,4 @@ def test_what_is_past_its_shelf_life_is_found_and_may_not_be_used_next(depot):
     with depot.looking() as tx:
         assert [one.tag for one in stock.expired(tx, now_ms=late)] == [tag]
         assert stock.expired(tx, now_ms=to_ms(at(0.0))) == []
-        assert stock.next_to_use(tx, side="iso", now_ms=late, limit=5) == []
+        assert stock.next_to_use(tx, side="iso", now_ms=late, since=0, limit=5) == []

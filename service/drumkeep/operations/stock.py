@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from drumkeep.domain.grid import from_ms, step_at, to_ms
 from drumkeep.domain.products import OutputClass, Side
 from drumkeep.domain.products import Product as Rules
+from drumkeep.domain.pulls import FRESH
 from drumkeep.domain.sets import Sets, SideCount, sets_of
 from drumkeep.operations.prices import Prices, read_prices
 from drumkeep.operations.shelf_air import ShelfAir, read_shelf_airs
@@ -120,11 +121,12 @@ def stock_now(tx: Tx, *, site_id: int | None = None, days: int, now: datetime) -
     by = {site.id: tomorrow_at_six(site, now=now) for site in ground.sites.values()}
     products = {row.id: row for row in catalogue.list_products(tx, limit=10_000)}
     rules = {row.id: as_product(row) for row in products.values()}
-    now_ms = to_ms(now)
+    now_ms, since = to_ms(now), step_at(now - FRESH)
     counted = rows.groups(
         tx,
         asked=rows.Asked(
             now_ms=now_ms,
+            since=since,
             until_ms=to_ms(now + timedelta(days=days)),
             by_ms={site: to_ms(at) for site, at in by.items()},
             full_kg={row: product.properties.net_kg for row, product in rules.items()},
@@ -141,7 +143,7 @@ def stock_now(tx: Tx, *, site_id: int | None = None, days: int, now: datetime) -
         drum
         for side in Side
         for drum in rows.next_to_use(
-            tx, side=side.value, now_ms=now_ms, site_id=site_id, limit=NEXT_AT_ONCE
+            tx, side=side.value, now_ms=now_ms, since=since, site_id=site_id, limit=NEXT_AT_ONCE
         )
     ]
     lots = catalogue.lots_by_id(

@@ -14,7 +14,6 @@ from drumkeep.storage.tables.drums import Drum, Event
 from drumkeep.storage.tables.estimates import Glance
 from drumkeep.storage.transaction import Tx
 
-_STATE: Final = func.coalesce(col(Glance.state), "unknown")
 _NEVER_MS: Final = 2**62
 
 
@@ -34,11 +33,14 @@ class Asked:
         A drum with less than this share of it is a partial one.
     mixed_if_before
         Drums of a product (id) that were received before a time must be mixed before use.
+    since
+        What was last computed before this grid step is not known now, unless it is on hold.
     site_id
         Of one site only.
     """
 
     now_ms: int
+    since: int
     until_ms: int
     by_ms: Mapping[int, int]
     full_kg: Mapping[int, float]
@@ -114,7 +116,7 @@ class Expired:
 
 def groups(tx: Tx, *, asked: Asked) -> list[Group]:
     """Count present drums by place and lot."""
-    by_ms = _by_site(asked.by_ms)
+    by_ms, state = _by_site(asked.by_ms), _state(asked.since)
     ends_first = col(Glance.ends_ms) <= by_ms
     mixed = or_(
         false(),
@@ -124,7 +126,7 @@ def groups(tx: Tx, *, asked: Asked) -> list[Group]:
         ),
     )
     in_time = and_(
-        _STATE.in_(("too_cold", "too_warm")), col(Glance.soonest_ms) <= by_ms, not_(ends_first)
+        state.in_(("too_cold", "too_warm")), col(Glance.soonest_ms) <= by_ms, not_(ends_first)
     )
     expired = col(Glance.ends_ms) <= asked.now_ms
     full = _by_product(asked.full_kg)
@@ -135,13 +137,13 @@ def groups(tx: Tx, *, asked: Asked) -> list[Group]:
                 col(Drum.lot_id),
                 func.count(),
                 func.sum(Drum.net_kg),
-                _count(_STATE == "ready"),
-                _count(and_(_STATE == "ready", or_(mixed, ends_first))),
+                _count(state == "ready"),
+                _count(and_(state == "ready", or_(mixed, ends_first))),
                 _count(and_(in_time, not_(mixed), col(Glance.soonest_in).is_(None))),
                 _count(and_(in_time, not_(mixed), col(Glance.soonest_in).is_not(None))),
                 _count(and_(in_time, mixed)),
-                _count(_STATE == "unknown"),
-                _count(_STATE == "on_hold"),
+                _count(state == "unknown"),
+                _count(state == "on_hold"),
                 _count(col(Drum.net_kg) < asked.partial_share * full),
                 _count(expired),
                 func.sum(case((expired, col(Drum.net_kg)), else_=0.0)),
@@ -158,9 +160,13 @@ def groups(tx: Tx, *, asked: Asked) -> list[Group]:
 
 
 def next_to_use(
-    tx: Tx, *, side: str, now_ms: int, site_id: int | None = None, limit: int
+    tx: Tx, *, side: str, now_ms: int, since: int, site_id: int | None = None, limit: int
 ) -> list[NextDrum]:
-    """Return drums of a side that may be used, the oldest lot first, of equals the partial."""
+    """Return drums of a side that may be used, the oldest lot first, of equals the partial.
+
+    None that was last computed before the grid step ``since``.
+    """
+    state = _state(since)
     statement = _present(
         select_rows(
             col(Drum.id),
@@ -168,7 +174,7 @@ def next_to_use(
             col(Drum.place_id),
             col(Drum.lot_id),
             col(Drum.net_kg),
-            _STATE,
+            state,
             col(Glance.ends_ms),
             col(Glance.soonest_ms),
             col(Glance.soonest_in),
@@ -178,7 +184,7 @@ def next_to_use(
     rows = tx.session.execute(
         statement.where(
             col(Product.side) == side,
-            _STATE.in_(("ready", "too_cold", "too_warm")),
+            state.in_(("ready", "too_cold", "too_warm")),
             or_(col(Glance.ends_ms).is_(None), col(Glance.ends_ms) > now_ms),
         )
         .order_by(
@@ -242,6 +248,12 @@ def _present(statement: Any, *, site_id: int | None) -> Any:  # noqa: ANN401 - a
         .where(col(Drum.ended).is_(None))
     )
     return narrowed if site_id is None else narrowed.where(col(Place.site_id) == site_id)
+
+
+def _state(since: int) -> ColumnElement[Any]:
+    """Return a drum's readiness; of one that was not computed lately nobody knows it."""
+    old = and_(col(Glance.state) != "on_hold", col(Glance.step) < since)
+    return case((old, "unknown"), else_=func.coalesce(col(Glance.state), "unknown"))
 
 
 def _count(condition: ColumnElement[bool]) -> ColumnElement[Any]:

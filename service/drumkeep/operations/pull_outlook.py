@@ -216,5 +216,6 @@ def _inside_from(
     use = np.array([product.limits.use_band(output) for product in products])
     first = int(seconds // STEP_S)
     about = slice(first, first + 2)  # the two times of the outlook between which it lies
-    fits = ((band.low[about] >= use[:, 0]) & (band.high[about] <= use[:, 1])).all(axis=0)
+    inside = (band.low[about] >= use[:, 0]) & (band.high[about] <= use[:, 1])
+    fits = np.asarray(inside.all(axis=0))
     return {row.drum.id for row, fit in zip(rows, fits, strict=True) if fit}

@@ -1,6 +1,5 @@
 """Pull lists: pick ready drums for a crew, tick them off, swap what is ready no more."""
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -12,28 +11,24 @@ from drumkeep.domain.pulls import (
     LATEST,
     MOST_SETS,
     Candidate,
-    Hindrance,
     Missing,
-    could_be,
     nearest,
     pick,
 )
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound
 from drumkeep.operations.drums import By, drum_tagged
 from drumkeep.operations.products import product_named
-from drumkeep.operations.pull_outlook import Standing, standings
+from drumkeep.operations.pull_choices import instead_of, missing_of, others_of, stand
+from drumkeep.operations.pull_outlook import Standing
 from drumkeep.operations.sites import site_named
 from drumkeep.storage import catalogue
 from drumkeep.storage import pulls as rows
 from drumkeep.storage.catalogue import add
-from drumkeep.storage.drums import StockRow, list_drums
+from drumkeep.storage.drums import list_drums
 from drumkeep.storage.tables.catalogue import Product, Site
 from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.tables.pulls import Pull, PullDrum
 from drumkeep.storage.transaction import Tx
-
-LOOKED_AT: Final = 200
-"""Drums of a side that are looked at, those whose turn comes first: it bounds the time it takes."""
 
 DONE: Final = "done"
 DROPPED: Final = "dropped"
@@ -175,9 +170,9 @@ def take_drum(tx: Tx, *, pull_id: int, tag: str, by: By, now: datetime) -> PullD
         raise _not_listed(tx, pull, drum, now=now)
     if line.taken_at is not None:
         return line
-    (standing,) = _stand(tx, pull, [drum.id], now=now)
+    (standing,) = stand(tx, pull, [drum.id], now=now)
     if standing.hindrance is not None:
-        instead = _instead(tx, pull, standing, now=now)
+        instead = instead_of(tx, pull, standing, now=now)
         mend = _mend(instead, verb="Swap it for")
         fault = Fault("tag", drum.tag, "is not ready in time", f"{standing.reason} {mend}".strip())
         raise WrongDrum("Do not take this drum.", fault, instead=instead, swaps=instead is not None)
@@ -215,8 +210,8 @@ def swap_drum(tx: Tx, *, pull_id: int, tag: str, by: By, now: datetime) -> PullD
     if line.taken_at is not None:
         fault = Fault("tag", tag, "was ticked off", "Put it back first.")
         raise Conflict("It was taken already.", [fault])
-    (standing,) = _stand(tx, pull, [line.drum_id], now=now)
-    instead = _instead(tx, pull, standing, now=now)
+    (standing,) = stand(tx, pull, [line.drum_id], now=now)
+    instead = instead_of(tx, pull, standing, now=now)
     if instead is None:
         fault = Fault("tag", tag, "has no ready drum to take its place", _mend(None, verb=""))
         raise Conflict("There is no other drum.", [fault])
@@ -252,7 +247,7 @@ def pull_now(tx: Tx, *, pull_id: int, now: datetime) -> PullNow:
     pull = pull_at(tx, pull_id=pull_id)
     lines = _drums(tx, pull)
     standing = {
-        one.row.drum.id: one for one in _stand(tx, pull, [d.drum_id for d in lines], now=now)
+        one.row.drum.id: one for one in stand(tx, pull, [d.drum_id for d in lines], now=now)
     }
     products = catalogue.products_by_id(tx, ids=[pull.iso_id, pull.resin_id])
     sides = {}
@@ -264,7 +259,7 @@ def pull_now(tx: Tx, *, pull_id: int, now: datetime) -> PullNow:
         ]
         missing = None
         if pull.closed_at is None and len(own) < pull.sets:
-            missing = _missing(tx, pull, product_id, count=pull.sets - len(own), now=now)
+            missing = missing_of(tx, pull, product_id, count=pull.sets - len(own), now=now)
         sides[side] = SideNow(product=products[product_id], lines=own, missing=missing)
     site = catalogue.sites_by_id(tx, ids=[pull.site_id])[pull.site_id]
     return PullNow(pull=pull, site=site, sides=sides)
@@ -338,37 +333,16 @@ def _line(tx: Tx, pull: Pull, tag: str) -> PullDrum:
     return line
 
 
-def _stand(tx: Tx, pull: Pull, drum_ids: Sequence[int], *, now: datetime) -> list[Standing]:
-    if not drum_ids:
-        return []
-    found = list_drums(tx, among=list(drum_ids), present=False, limit=None)
-    return _standings(tx, pull, found, now=now)
-
-
-def _standings(tx: Tx, pull: Pull, found: Sequence[StockRow], *, now: datetime) -> list[Standing]:
-    output = OutputClass(pull.output)
-    return standings(tx, rows=found, output=output, wanted_at=pull.wanted_at, now=now)
-
-
-def _others(tx: Tx, pull: Pull, product_id: int, *, now: datetime) -> tuple[list[Standing], int]:
-    """Return the drums of a product that are on no open list, and how many are on one."""
-    found = rows.stock_of(tx, site_id=pull.site_id, product_id=product_id, limit=LOOKED_AT)
-    listed = rows.open_lists_of(tx, drum_ids=[row.drum.id for row in found])
-    free = [row for row in found if row.drum.id not in listed]
-    elsewhere = sum(other != pull.id for other in listed.values())
-    return _standings(tx, pull, free, now=now), elsewhere
-
-
 def _fill(tx: Tx, pull: Pull, *, now: datetime) -> int:
     """Put ready drums onto a list until it is full; return how many."""
-    there = _stand(tx, pull, [line.drum_id for line in _drums(tx, pull)], now=now)
+    there = stand(tx, pull, [line.drum_id for line in _drums(tx, pull)], now=now)
     picked = 0
     for product_id in _sides(pull).values():
         own = [one for one in there if one.row.product.id == product_id]
         count = pull.sets - len(own)
         if count <= 0:
             continue
-        others, _ = _others(tx, pull, product_id, now=now)
+        others, _ = others_of(tx, pull, product_id, now=now)
         chosen = pick(
             [one.candidate for one in others if one.hindrance is None],
             count=count,
@@ -380,33 +354,6 @@ def _fill(tx: Tx, pull: Pull, *, now: datetime) -> int:
     return picked
 
 
-def _missing(tx: Tx, pull: Pull, product_id: int, *, count: int, now: datetime) -> Missing:
-    others, elsewhere = _others(tx, pull, product_id, now=now)
-    unready = [one for one in others if one.hindrance is not None]
-    free = len(others) - len(unready)
-    times = [(one.could_at, one.could_in) for one in unready if one.could_at is not None]
-    waiting, could_at, room = could_be(times, count=max(count - free, 0))
-    reasons = Counter(one.hindrance for one in unready if one.hindrance is not None)
-    if elsewhere:
-        reasons[Hindrance.LISTED] = elsewhere
-    return Missing(
-        count=count,
-        ready=free,
-        waiting=waiting,
-        could_at=could_at,
-        warm_room=room,
-        reasons=tuple(reasons.most_common()),
-    )
-
-
-def _instead(tx: Tx, pull: Pull, standing: Standing, *, now: datetime) -> Candidate | None:
-    """Return the nearest ready drum of the same product that is on no list."""
-    others, _ = _others(tx, pull, standing.row.product.id, now=now)
-    ready = [one.candidate for one in others if one.hindrance is None]
-    own = standing.candidate
-    return nearest(ready, lot_id=own.lot_id, place_id=own.place_id)
-
-
 def _not_listed(tx: Tx, pull: Pull, drum: Drum, *, now: datetime) -> WrongDrum:
     """Refuse a drum that is not on the list, naming the one that is meant."""
     (row,) = list_drums(tx, among=[drum.id], present=False, limit=None)
@@ -414,7 +361,7 @@ def _not_listed(tx: Tx, pull: Pull, drum: Drum, *, now: datetime) -> WrongDrum:
     open_ids = [line.drum_id for line in lines if line.taken_at is None]
     waiting = [
         one.candidate
-        for one in _stand(tx, pull, open_ids, now=now)
+        for one in stand(tx, pull, open_ids, now=now)
         if one.hindrance is None and one.row.product.side == row.product.side
     ]
     instead = nearest(waiting, lot_id=row.lot.id, place_id=row.place.id)

@@ -85,8 +85,13 @@ def record_event(
     return logged.drum, logged.row
 
 
-def log_happening(tx: Tx, *, tag: str, happening: Happening, by: By, now: datetime) -> Logged:
-    """Do the same as :func:`record_event` and leave the computing, for many at once, to others."""
+def log_happening(
+    tx: Tx, *, tag: str, happening: Happening, by: By, now: datetime, ground: Ground | None = None
+) -> Logged:
+    """Do the same as :func:`record_event` and leave the computing, for many at once, to others.
+
+    ``ground`` is the catalogue of places where the caller has it at hand.
+    """
     drum = drum_tagged(tx, tag=tag)
     known = rows.event_by_id(tx, event_id=happening.event_id)
     if happening.kind is EventKind.RECEIVED:
@@ -117,7 +122,7 @@ def log_happening(tx: Tx, *, tag: str, happening: Happening, by: By, now: dateti
         note=happening.note,
     )
     event, twin = twin_of(tx, drum=drum, event=event, target=target)
-    ground = read_ground(tx)
+    ground = ground or read_ground(tx)
     row, since = _take(tx, drum=drum, log=log, event=event, by=by, ground=ground)
     changed = {drum.id: since}
     if twin is not None:

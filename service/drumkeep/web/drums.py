@@ -210,12 +210,13 @@ def record(
     us = form.get("units", shell.caller.units) == "us"
     formats = Formats(units="us" if us else "si", timezone=UTC, now=shell.now)
     try:
-        _check_now(tx, row, form, now=shell.now)
         body = event_body(form, us=us, zone=row.site.timezone, now=_happened(tx, form, shell.now))
+        event = event_of(body)
+        _check_now(tx, row, form, now=shell.now)
         drums.record_event(
             tx,
             tag=drum.tag,
-            happening=happening_of(tx, event_of(body)),
+            happening=happening_of(tx, event),
             by=by_caller(shell.caller),
             now=shell.now,
         )
@@ -262,11 +263,13 @@ def _check_now(tx: Tx, row: StockRow, form: Mapping[str, str], *, now: datetime)
     stands = refusal(kind, drum)
     if stands is not None and facts.ended is None:
         mend = "Do not do it. If it was done already, say when, and tell the manager."
-        raise Conflict("Not now.", [Fault("kind", kind.value, stands, mend)])
+        problem = f"must not be done now. {stands.rstrip('.')}"
+        raise Conflict("Not now.", [Fault("kind", kind.value, problem, mend)])
     sure = to_confirm(kind, drum)
     if sure is not None and form.get("sure") != "yes":
+        problem = f"is not ticked: {sure.rstrip('.')}"
         mend = "Tick that box if it is so, and record it again."
-        raise Conflict("Not before you are sure.", [Fault("sure", None, sure, mend)])
+        raise Conflict("Not before you are sure.", [Fault("sure", None, problem, mend)])
 
 
 def _is_known(tx: Tx, form: Mapping[str, str]) -> bool:

@@ -9,6 +9,7 @@
   let waiting = null;
   let busy = false;
   let missed = false;
+  let pressed = false;
 
   const main = () => document.getElementById("main");
   const clock = (ms) => new Date(ms).toLocaleTimeString([], { hour: "numeric", minute: "2-digit" });
@@ -16,11 +17,27 @@
   // What an item says apart from times, which pass without anything having changed.
   const said = (item) => item.querySelector(".task-text, .alarm-state, .group-label")?.textContent;
 
-  function beingWritten() {
+  function changed(field) {
+    if (field.matches("select")) {
+      const usual = [...field.options].findIndex((option) => option.defaultSelected);
+      return field.selectedIndex !== Math.max(usual, 0);
+    }
+    const ticked = field.type === "checkbox" || field.type === "radio";
+    return ticked ? field.checked !== field.defaultChecked : field.value !== field.defaultValue;
+  }
+
+  function inUse() {
+    if (pressed || main().querySelector("video")) return true; // a finger is down, the camera is on
     const at = document.activeElement;
     if (at && main().contains(at) && at.matches("input, select, textarea")) return true;
-    return [...main().querySelectorAll("input, textarea")].some((field) =>
-      field.type === "checkbox" || field.type === "radio" ? field.checked !== field.defaultChecked : field.value !== field.defaultValue);
+    return [...main().querySelectorAll("input, select, textarea")].some(changed);
+  }
+
+  for (const kind of ["pointerdown", "pointerup", "pointercancel"]) {
+    document.addEventListener(kind, () => {
+      pressed = kind === "pointerdown";
+      if (!pressed && missed) setTimeout(soon, 500);
+    }, true);
   }
 
   function sayStale(words) {
@@ -63,7 +80,7 @@
 
   async function renew() {
     waiting = null;
-    if (busy || document.hidden || beingWritten()) {
+    if (busy || document.hidden || inUse()) {
       missed = true;
       return;
     }
@@ -78,7 +95,7 @@
       if (!answer.ok) throw new Error(`answer ${answer.status}`);
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       const fresh = page.getElementById("main");
-      if (!fresh || beingWritten()) {
+      if (!fresh || inUse()) {
         missed = true;
         return;
       }

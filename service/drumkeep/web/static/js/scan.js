@@ -17,7 +17,7 @@
 (() => {
   const FORMATS = { qr: ["qr_code"], label: ["code_128", "data_matrix"] };
   const AGAIN = "drumkeep-scan";
-  const fields = [...document.querySelectorAll("input[data-scan]")];
+  const fields = () => [...document.querySelectorAll("input[data-scan]")];
 
   const take = (field) => {
     field.dispatchEvent(new Event("change", { bubbles: true }));
@@ -29,18 +29,16 @@
     all[all.indexOf(field) + 1]?.focus();
   };
 
-  for (const field of fields) {
-    field.addEventListener("keydown", (event) => {
-      if (event.key !== "Enter" || !("scanFill" in field.dataset) || !field.value) return;
+  document.addEventListener("keydown", (event) => {
+    const field = event.target;
+    if (event.key === "Enter" && field.matches?.("[data-scan-fill]") && field.value) {
       event.preventDefault();
       take(field);
-    });
-  }
-
-  document.addEventListener("keydown", (event) => {
+    }
     const plain = event.key.length === 1 && event.key !== " ";
     if (!plain || event.ctrlKey || event.metaKey || event.altKey) return;
-    if (fields.length === 1 && document.activeElement === document.body) fields[0].focus();
+    const [only, ...others] = fields();
+    if (only && !others.length && document.activeElement === document.body) only.focus();
   });
 
   const watch = (field, button, detector) => {
@@ -100,7 +98,7 @@
   const cameras = async () => {
     if (!("BarcodeDetector" in window) || !navigator.mediaDevices) return;
     const known = await window.BarcodeDetector.getSupportedFormats();
-    for (const field of fields) {
+    for (const field of fields()) {
       const button = document.querySelector(`[data-scan-camera="${field.id}"]`);
       const wanted = field.dataset.scan.split(" ").flatMap((kind) => FORMATS[kind] ?? []);
       const formats = wanted.filter((name) => known.includes(name));
@@ -109,4 +107,5 @@
     sessionStorage.removeItem(AGAIN);
   };
   cameras();
+  document.addEventListener("drumkeep:renewed", cameras); // by live.js, which puts new fields there
 })();

@@ -41,6 +41,7 @@ def test_crew_pulls_two_sets_and_scans_them_off(crew, pulling: Pulling):
     assert crew.send(scanned).status_code == 303
     assert "1 taken" in crew.get(where).words
     assert "by Rosa" in crew.get(where).words
+    assert {"class": "button", "href": f"/move?drum={iso}"} in crew.get(where).all("a")
 
     pulling.yard.record(resin, "held", reason="a dent")
     spare = pulling.warm("resin", net_kg=80.0)

@@ -2,7 +2,11 @@
 
 import pytest
 
+from drumkeep.domain.grid import STEP_SECONDS
 from drumkeep.domain.roles import Role
+from drumkeep.storage.drums import drum_by_tag
+from drumkeep.storage.tables.estimates import Estimate
+from drumkeep.storage.transaction import transaction
 from tests.builders.stock import ago
 from tests.fixtures.answers import check_problem
 from tests.fixtures.pulling import Pulling, pulling
@@ -155,3 +159,23 @@ def test_drum_on_a_list_is_offered_to_nobody_else_as_the_one_to_take_instead(pul
         page = viewer.get(f"/d/{cold}").text
     assert f"/d/{free}" in page
     assert f"/d/{listed}" not in page
+
+
+def test_of_drums_that_were_last_computed_long_ago_none_is_ready_for_anything(pulling: Pulling):
+    client = pulling.yard.client
+    iso, resin = pulling.warm(), pulling.warm("resin")
+    pull = pulling.pull()
+    with transaction(pulling.yard.serving.engine) as tx:
+        for tag in (iso, resin):
+            drum = drum_by_tag(tx, tag=tag)
+            assert drum is not None
+            estimate = tx.session.get_one(Estimate, drum.id)
+            estimate.step -= 40 * 60 // STEP_SECONDS
+            tx.session.add(estimate)
+    now = client.get(f"{API}/pulls/{pull['id']}").json()
+    assert {drum["hindrance"] for drum in now["drums"]} == {"stale"}
+    check_problem(pulling.do(pull, "take", tag=iso), 409, "tag")
+    assert pulling.check(iso, resin)["answer"] == "not_ready"
+    page = client.get(f"/d/{iso}").text
+    assert "ASK" in page
+    assert "READY" not in page

@@ -41,9 +41,14 @@ def page(chromium: str, serving, yard, tmp_path: Path) -> Iterator[Page]:
         browser.close()
 
 
+def settled(page: Page) -> None:
+    """Wait until the field has the focus, which scrolls the page to it."""
+    page.wait_for("document.activeElement.id === 'scan' && document.readyState === 'complete'")
+
+
 def scan(page: Page, text: str) -> int:
     """Do as a hand-held scanner: type, and end with Enter; the field waits for it by itself."""
-    page.wait_for("document.activeElement.id === 'scan' && document.readyState === 'complete'")
+    settled(page)
     page.type(text)
     page.press("Enter")
     return 1
@@ -73,6 +78,7 @@ def test_four_drums_are_moved_in_seven_taps_and_scans_and_taken_back(page: Page,
     check_fits(page)
     button = "document.querySelector('.move-do .strong').getBoundingClientRect()"
     assert page.evaluate(f"{button}.bottom") <= PHONE[1]  # in reach without scrolling
+    settled(page)
     page.click(".move-do .strong")
     done += 1
     page.wait_for("location.pathname.startsWith('/moves/')")
@@ -87,10 +93,10 @@ def test_four_drums_are_moved_in_seven_taps_and_scans_and_taken_back(page: Page,
 
     page.scripts(on=False)  # and the same by a browser that runs none
     page.goto(f"/move?to={yard.place('van')}")
-    page.click("#scan")
-    page.type(tags[0])
-    page.press("Enter")
+    page.wait_for("document.querySelector('#to')?.value")
+    scan(page, tags[0])
     page.wait_for(f"{LISTED} === 1")
+    settled(page)
     page.click(".move-do .strong")
     page.wait_for("location.pathname.startsWith('/moves/')")
     assert yard.get(tags[0])["place"] == yard.place("van")

@@ -98,11 +98,6 @@ _SCOPES: Final[Mapping[str, Scope]] = {
     "rig-checks": Scope.RECORD,
     "pulls": Scope.RECORD,
     "side-checks": Scope.RECORD,
-    "moves": Scope.RECORD,
-    "pulls": Scope.RECORD,
-    "side-checks": Scope.RECORD,
-    "counts": Scope.RECORD,
-    "rig-checks": Scope.RECORD,
     # what is asked with a body and stores nothing
     "forecasts": Scope.READ,
 }

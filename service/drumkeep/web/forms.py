@@ -20,7 +20,7 @@ _APART: Final = re.compile(r"[ \t:;]+")
 _LOOKS: Final = ("solids", "skin", "bulge", "ring")
 
 
-def event_body(  # noqa: C901 - one arm a kind
+def event_body(  # noqa: C901, PLR0912 - one arm a kind
     form: Mapping[str, str], *, us: bool, zone: str, now: datetime
 ) -> dict[str, Any]:
     """Return the event that a form of the drum page records.

@@ -44,6 +44,7 @@ def trial_page(tx: Tx, shell: Shell, page: str, given: Given, **known: object) -
         f"{page}.html",
         tx=tx,
         page=page,
+        formats=shell.formats,
         given=given.fields,
         faults=given.faults,
         tried=None if given.tried is None else trial_view(given.tried, formats=shell.formats),

@@ -60,6 +60,7 @@ async def import_readings(
         checked_only=query.check,
         stored=report.stored,
         duplicates=report.duplicates,
+        doubled=report.doubled,
         empty=report.empty,
         refused=[
             RefusedKindOut(

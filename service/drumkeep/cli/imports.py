@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from drumkeep.app import make_engine
-from drumkeep.cli import readings_file
+from drumkeep.cli import readings_file, sheets
 from drumkeep.domain.air_forecasts import TITLE, OutdoorForecast, checked, from_csv
 from drumkeep.errors import Fault, Invalid
 from drumkeep.operations import air_forecasts
@@ -40,6 +40,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     forecast.add_argument("--data-dir", help="where the database is kept")
     forecast.set_defaults(run=_air_forecast)
     readings_file.add_parser(nouns)
+    sheets.add_parsers(nouns)
 
 
 def _air_forecast(arguments: argparse.Namespace) -> int:

@@ -22,11 +22,12 @@ SUBCOMMANDS: Final = {
     "gateway": "gateway",
     "forecast": "forecast",
     "import": "imports",
+    "export": "exports",
     "move-store": "move_store",
 }
 """Modules of this package; each has ``add_parser(subparsers)`` that sets ``run``."""
 
-_NO_DEEDS: Final = frozenset({"serve", "demo", "forecast"})
+_NO_DEEDS: Final = frozenset({"serve", "demo", "forecast", "export"})
 """These change nothing by themselves: a service does what others ask of it."""
 
 

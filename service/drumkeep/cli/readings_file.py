@@ -88,7 +88,7 @@ def _run(arguments: argparse.Namespace) -> int:
         sensors=dict(said_of_column(text, field="sensor") for text in arguments.sensor),
         units=dict(said_of_column(text, field="unit") for text in arguments.unit),
     )
-    content = _read(arguments.file)
+    content = read_file(arguments.file)
     settings = load(data_dir=arguments.data_dir)
     settings.prepare()
     engine = make_engine(settings)
@@ -108,7 +108,8 @@ def _run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _read(file: Path) -> bytes:
+def read_file(file: Path) -> bytes:
+    """Return what is in a file that somebody named."""
     try:
         return file.read_bytes()
     except OSError as error:
@@ -133,6 +134,7 @@ def _lines(report: ImportReport, *, check: bool) -> list[str]:
     would = "would be " if check else ""
     lines.append(
         f"{report.stored} {would}stored, {report.duplicates} there already, "
+        f"{report.doubled} twice in the file, "
         f"{report.empty} without a value, {report.refused_count} refused."
         + (" Nothing was stored." if check else "")
     )

@@ -112,8 +112,8 @@ class ImportReport:
 
     Attributes
     ----------
-    stored, duplicates
-        New readings, and those that were there already or came twice in the file.
+    stored, duplicates, doubled
+        New readings, those that were there already, and those that came twice in the file.
     empty
         Cells without a value.
     refused
@@ -122,6 +122,7 @@ class ImportReport:
 
     stored: int
     duplicates: int
+    doubled: int
     empty: int
     refused: tuple[RefusedKind, ...]
     sensors: tuple[SensorShare, ...]
@@ -203,7 +204,8 @@ def report_of(imported: ReadImport, outcomes: Sequence[PackOutcome]) -> ImportRe
         of_sensor[reading.sensor_name].append(reading)
     return ImportReport(
         stored=sum(outcome.stored for outcome in outcomes),
-        duplicates=file.doubled + sum(outcome.duplicates for outcome in outcomes),
+        duplicates=sum(outcome.duplicates for outcome in outcomes),
+        doubled=file.doubled,
         empty=file.empty,
         refused=tuple(sorted(refused, key=lambda kind: -kind.count)),
         sensors=tuple(

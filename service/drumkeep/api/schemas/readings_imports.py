@@ -63,6 +63,7 @@ class ImportOut(Answer):
     checked_only: bool
     stored: int
     duplicates: int
+    doubled: int
     empty: int
     refused: list[RefusedKindOut]
     sensors: list[SensorShareOut]

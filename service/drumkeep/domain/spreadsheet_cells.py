@@ -1,0 +1,158 @@
+"""What a cell of a person's spreadsheet means: masses, temperatures, days, times, sides."""
+
+import re
+from collections.abc import Iterable
+from datetime import UTC, date, datetime, timedelta, tzinfo
+from typing import Final
+
+from drumkeep.domain.logger_times import LoggerClock, NoTime, day_comes_first
+from drumkeep.domain.products import Side
+from drumkeep.domain.quantities import celsius_from_fahrenheit, kilograms_from_pounds
+
+_NUMBER: Final = re.compile(r"([-+\N{MINUS SIGN}]?[\d.,' ]*\d)\s*([^\d\s].*)?")
+_ONE_MARK: Final = re.compile(r"[-+]?\d{1,3}[.,]\d{3}")
+_EITHER_WAY: Final = re.compile(r"(\d{1,2})[-/](\d{1,2})[-/](\d{2,4})\b.*", re.ASCII)
+_SERIAL: Final = re.compile(r"\d{5}(?:\.\d+)?", re.ASCII)
+_SERIAL_BEGIN: Final = datetime(1899, 12, 30, tzinfo=UTC)
+"""Day 0 of a spreadsheet's serial dates, after 1900-02-28 (ECMA-376 part 1, 18.17.4.1)."""
+_POUNDS: Final = frozenset({"lb", "lbs", "lb.", "lbs.", "pound", "pounds", "#"})
+_KILOGRAMS: Final = frozenset({"kg", "kgs", "kilo", "kilos"})
+_FAHRENHEIT: Final = frozenset({"f", "°f", "℉", "degf", "deg f"})
+_CELSIUS: Final = frozenset({"c", "°c", "℃", "degc", "deg c"})
+_SIDES: Final = {
+    **dict.fromkeys(("a", "iso", "a side", "isocyanate", "iso a", "a iso"), Side.ISO),
+    **dict.fromkeys(("b", "resin", "b side", "poly", "resin b", "b resin"), Side.RESIN),
+}
+_NOON: Final = timedelta(hours=12)
+
+
+class Unclear(Exception):
+    """Why a cell cannot be used, with what to do about it."""
+
+    def __init__(self, problem: str, mend: str) -> None:
+        super().__init__(problem)
+        self.problem = problem
+        self.mend = mend
+
+
+def number(text: str) -> tuple[float, str]:
+    """Read a number and the unit behind it; the last of two marks is the decimal one.
+
+    Raises
+    ------
+    Unclear
+        It is none, or a lone mark before three digits leaves open which mark it is.
+    """
+    found = _NUMBER.fullmatch(text)
+    if found is None:
+        raise Unclear("is no number", "Write a number, or leave the cell empty.")
+    digits = re.sub(r"[' ]", "", found[1]).replace("\N{MINUS SIGN}", "-")
+    comma = digits.rfind(",") > digits.rfind(".")
+    if _ONE_MARK.fullmatch(digits) and comma:
+        one, other = digits.replace(",", ""), digits.replace(",", ".")
+        raise Unclear(f"may be {one} or {other}", f"Write {one} or {other}.")
+    group, mark = (".", ",") if comma else (",", ".")
+    digits = digits.replace(group, "").replace(mark, ".")
+    try:
+        return float(digits), (found[2] or "").strip().lower()
+    except ValueError:
+        raise Unclear("is no number", "Write it like 1234.5.") from None
+
+
+def mass_kg(text: str, *, unit: str) -> float | None:
+    """Read a mass with its unit, of the cell or the header; None where it says ``full``."""
+    if text.lower() == "full":
+        return None
+    if "full" in text.lower() or "gal" in text.lower() or "gal" in unit.lower():
+        raise Unclear(
+            "is no mass: what a volume weighs depends on the product and how warm it is",
+            "Weigh it and write the mass, like 500 lb; leave it empty if the drum is full.",
+        )
+    value, word = number(text)
+    word = word or unit.strip().lower()
+    if word in _POUNDS:
+        return kilograms_from_pounds(value)
+    if word in _KILOGRAMS:
+        return value
+    problem = "has a unit that is not known" if word else "says no unit"
+    raise Unclear(problem, "Write lb or kg behind it, or in the header in brackets.")
+
+
+def temperature_c(text: str, *, unit: str) -> float:
+    """Read a temperature with its unit, of the cell or the header."""
+    value, word = number(text)
+    word = word or unit.strip().lower()
+    if word in _FAHRENHEIT:
+        return celsius_from_fahrenheit(value)
+    if word in _CELSIUS:
+        return value
+    problem = "has a unit that is not known" if word else "says no unit"
+    raise Unclear(problem, "Write °F or °C behind it, or in the header in brackets.")
+
+
+def side(text: str) -> Side:
+    """Read a side as people write it: A, Iso, resin/B."""
+    plain = re.sub(r"[^a-z]+", " ", text.lower()).strip()
+    if plain not in _SIDES:
+        raise Unclear("is no side", "Write iso (A) or resin (B).")
+    return _SIDES[plain]
+
+
+class Days:
+    """Reads the dates of one column.
+
+    Parameters
+    ----------
+    texts
+        All of the column: one that can be read one way only decides for the others.
+    day_first
+        What a person said of the file.
+    """
+
+    def __init__(self, texts: Iterable[str], *, day_first: bool | None) -> None:
+        self._mixed: NoTime | None = None
+        self._day_first = day_first
+        if day_first is None:
+            try:
+                self._day_first = day_comes_first(texts)
+            except NoTime as error:
+                self._mixed = error
+
+    def moment(self, text: str, *, zone: tzinfo) -> datetime:
+        """Read a time; a day without its hour counts as noon there."""
+        if _SERIAL.fullmatch(text):
+            there = _SERIAL_BEGIN + timedelta(minutes=round(float(text) * 1440))
+            text = f"{there:%Y-%m-%d %H:%M}" if "." in text else f"{there:%Y-%m-%d}"
+        self._refuse_either(text)
+        try:
+            seconds = LoggerClock(zone, day_first=bool(self._day_first)).place(text, of="")
+        except NoTime as error:
+            mend = (
+                "Write it like 2026-03-04 14:30, or Mar 4 2026."
+                if "no time" in error.problem
+                else error.mend
+            )
+            raise Unclear(error.problem.replace("no time", "no date"), mend) from None
+        found = datetime.fromtimestamp(seconds, tz=UTC)
+        return found if ":" in text else found + _NOON
+
+    def day(self, text: str) -> date:
+        """Read a date."""
+        return self.moment(text, zone=UTC).date()
+
+    def _refuse_either(self, text: str) -> None:
+        found = _EITHER_WAY.fullmatch(text)
+        if found is None or found[1] == found[2]:
+            return
+        if self._mixed is not None:
+            raise Unclear(self._mixed.problem, self._mixed.mend)
+        if self._day_first is None:
+            year = f"20{found[3]}" if len(found[3]) == 2 else found[3]  # noqa: PLR2004 - digits
+            one, other = (
+                f"{year}-{int(m):02}-{int(d):02}"
+                for m, d in (found.groups()[:2], found.groups()[1::-1])
+            )
+            raise Unclear(
+                f"may be {one} or {other}",
+                f"Write {one} or {other}, or say whether the day comes first in this file.",
+            )

@@ -1,0 +1,86 @@
+"""What was exported imports again unchanged, and is no formula to a spreadsheet."""
+
+import csv
+import io
+from datetime import date
+
+import pytest
+
+from drumkeep.operations.exports import EXPORTS, cells
+from drumkeep.operations.lots import create_lot
+from drumkeep.operations.products import create_product
+from drumkeep.operations.sheet_import import import_sheet
+from tests.fixtures.depot import BEGIN, MANAGER, at, depot, empty_depot, short_sight
+
+__all__ = ["depot", "empty_depot", "short_sight"]
+pytestmark = pytest.mark.usefixtures("short_sight")
+
+
+def written(depot, noun):
+    out = io.StringIO()
+    with depot.looking() as tx:
+        table = EXPORTS[noun](tx)
+        writer = csv.writer(out)
+        writer.writerow(table.headers)
+        writer.writerows(cells(row) for row in table.rows)
+    return out.getvalue()
+
+
+@pytest.fixture
+def filled(empty_depot, tmp_path_factory):
+    with empty_depot.copy(tmp_path_factory.mktemp("filled")) as depot:
+        with depot.writing() as tx:
+            create_product(
+                tx,
+                code="heavy",
+                name="=Heavy, 2\N{DOUBLE PRIME} of it",
+                side="resin",
+                cell="open",
+                limits={"storage_low_c": 12.3},
+                properties={"net_kg": 211.7, "density_points": [[10.0, 1140.0], [20.0, 1130.5]]},
+                origins={"storage_low_c": "sheet of 2026"},
+            )
+            create_lot(
+                tx,
+                product="heavy",
+                code="0042",
+                made_on=date(2026, 1, 9),
+                now=BEGIN,
+                expires_on=date(2026, 7, 1),
+            )
+        tag = depot.receive("van", 1.25, origin="hall", note="-dented\tat the lid", net_kg=201.123)
+        depot.record(tag, "moved", 2.0, to="hall")
+        depot.receive("hall", 3.0, side="resin", liquid_c=None)
+        yield depot
+
+
+def test_products_lots_and_drums_come_again_as_they_were(filled, depot):
+    for noun in ("products", "lots", "drums"):
+        text = written(filled, noun).encode()
+        with depot.writing() as tx:
+            first = import_sheet(tx, noun=noun, content=text, by=MANAGER, now=at(24.0))
+        assert first.stored, [row.faults for row in first.rows if row.faults]
+        with depot.writing() as tx:
+            again = import_sheet(tx, noun=noun, content=text, by=MANAGER, now=at(24.0))
+        assert again.count("there") == len(again.rows)
+    for noun in ("products", "lots"):
+        assert written(depot, noun) == written(filled, noun)
+    receipts = [
+        [row[:14] for row in csv.reader(io.StringIO(written(one, "drums")))]
+        for one in (depot, filled)
+    ]
+    assert receipts[0] == receipts[1]
+    assert len(receipts[0]) == 3
+
+
+def test_no_text_is_a_formula(filled):
+    for noun in EXPORTS:
+        for row in csv.reader(io.StringIO(written(filled, noun))):
+            assert not [cell for cell in row if cell.startswith(("=", "+", "-", "@", "\t"))]
+
+
+def test_events_say_places_by_their_codes(filled):
+    rows = list(csv.DictReader(io.StringIO(written(filled, "events"))))
+    assert [row["kind"] for row in rows] == ["received", "moved", "received"]
+    assert rows[1]["data"] == '{"to": "north/hall"}'
+    assert rows[1]["at"] == "2026-02-04T02:00:00Z"

@@ -1,0 +1,202 @@
+"""A spreadsheet user's real mess, each with the fate that a person would expect of it."""
+
+from datetime import date
+
+import pytest
+
+from drumkeep.domain import tags
+from drumkeep.domain.roles import Role
+from drumkeep.errors import Invalid, Refused
+from drumkeep.operations.drums import By, drum_tagged
+from drumkeep.operations.lots import create_lot, lot_at
+from drumkeep.operations.sheet_import import import_sheet
+from drumkeep.storage import drums as drum_rows
+from tests.fixtures.depot import BEGIN, MANAGER, at, depot, empty_depot, short_sight
+
+__all__ = ["depot", "empty_depot", "short_sight"]
+pytestmark = pytest.mark.usefixtures("short_sight")
+
+YEAR = BEGIN.year
+DAY = BEGIN.date().isoformat()
+TAG = "K7Q2M" + tags.check_symbol("K7Q2M")
+HEAD = "product,lot,place,received,net mass,liquid temperature"
+
+
+def drum(**cells):
+    row = {"product": "iso", "lot": "2231", "place": "north/hall", "received": f"{DAY} 01:00"}
+    return ",".join((row | cells).get(name, "") for name in HEAD.split(","))
+
+
+def file(*rows, head=HEAD):
+    return "\n".join([head, *rows])
+
+
+def of(depot, content, *, noun="drums", **how):
+    content = content if isinstance(content, bytes) else content.encode()
+    how.setdefault("by", MANAGER)
+    how.setdefault("now", at(24.0))
+    with depot.writing() as tx:
+        return import_sheet(tx, noun=noun, content=content, **how)
+
+
+def one(report):
+    (row,) = report.rows
+    return row.fate if not row.faults else row.faults[0].problem
+
+
+LOT = "product,lot,made on"
+TAKEN = {
+    "a byte order mark": "\ufeff" + file(drum()),
+    "UTF-16": file(drum()).encode("utf-16"),
+    "Windows-1252": (file(drum() + ",Größe", head=HEAD + ",note")).encode("cp1252"),
+    "semicolons": file(drum()).replace(",", ";"),
+    "tabs": file(drum()).replace(",", "\t"),
+    "pipes": file(drum()).replace(",", "|"),
+    "a decimal comma": file(drum(**{"net mass": "226.8 kg"}))
+    .replace(",", ";")
+    .replace("6.8", "6,8"),
+    "pounds": file(drum(**{"net mass": "500 lb"})),
+    "a unit in the header": file(
+        drum(**{"net mass": "500"}), head=HEAD.replace("net mass", "Net Weight (lbs)")
+    ),
+    "degrees Fahrenheit": file(drum(**{"liquid temperature": "68 °F"})),
+    "degrees in the header": file(
+        drum(**{"liquid temperature": "68"}), head=HEAD.replace("temperature", "Temp [°F]")
+    ),
+    "full": file(drum(**{"net mass": "Full"})),
+    "n/a": file(drum(**{"net mass": "N/A", "liquid temperature": "-"})),
+    "a no-break space": file(drum(**{"net mass": "500\N{NO-BREAK SPACE}lb"})),
+    "empty rows behind": file(drum(), ",,,,,", ",,,,,", ""),
+    "empty columns behind": file(drum() + ",,,", head=HEAD + ",,,"),
+    "the header in row 3": "Stock of the north shed,,,,,\n\n" + file(drum()),
+    "other words for the columns": file(drum(), head="Material,Batch No.,Location,Date,Net,Temp"),
+    "a total below": file(drum(**{"net mass": "500 lb"}), "Total,,,,500 lb,"),
+    "a product by its name": file(drum(product="OUR ISO")),
+    "a place by its name": file(drum(place="Hall")),
+    "old line ends": file(drum()).replace("\n", "\r"),
+    "mixed line ends": file(drum(), ",,,,,").replace("\n", "\r\n", 1),
+    "a quoted line break": file(drum() + ',"left\nbay"', head=HEAD + ",note"),
+    "a side as A": file(drum() + ",ISO/A", head=HEAD + ",side"),
+    "a tag in small letters without its dash": file(drum() + f",{TAG.lower()}", head=HEAD + ",tag"),
+    "a serial date": file(drum(received=str((BEGIN.date() - date(1899, 12, 30)).days) + ".5")),
+    "a month in words": file(drum(received=f"{BEGIN:%b} {BEGIN.day} {YEAR} 6:00 AM")),
+    "an American hour": file(drum(received=f"{DAY} 6:00 AM")),
+}
+
+REFUSED = {
+    "half full": (file(drum(**{"net mass": "1/2 full"})), "is no mass"),
+    "55 gal": (file(drum(**{"net mass": "55 gal"})), "is no mass"),
+    "a mass without a unit": (file(drum(**{"net mass": "500"})), "says no unit"),
+    "a temperature without a unit": (file(drum(**{"liquid temperature": "68"})), "says no unit"),
+    "a lone comma before three digits": (
+        file(drum(**{"net mass": "1,234 lb"}).replace("1,234 lb", '"1,234 lb"')),
+        "may be 1234 or 1.234",
+    ),
+    "a merged cell": (file(drum(place="")), "is empty"),
+    "a formula": (file(drum(**{"net mass": "=E1*2"})), "is a formula"),
+    "a formula's error": (file(drum(**{"net mass": "#REF!"})), "is a formula"),
+    "an unknown lot": (file(drum(lot="9999")), "is not known"),
+    "a shortened lot": (file(drum(lot="2.2E+15")), "is a number that the spreadsheet shortened"),
+    "the wrong side": (file(drum() + ",B", head=HEAD + ",side"), "is not the side of iso"),
+    "a tag that a lookalike spoils": (file(drum() + ",K7Q-2MO", head=HEAD + ",tag"), "has 'O' in"),
+    "another language's month": (file(drum(received="4. März 2026")), "is no date"),
+    "a word for a date": (file(drum(received="last Tuesday")), "is no date"),
+    "a date to come": (file(drum(received=f"{YEAR + 5}-01-01")), "is ahead"),
+    "a cell beyond the header": (file(drum() + ",stray"), "has no header"),
+    "an unknown place": (file(drum(place="north/nowhere")), "is not known"),
+}
+
+UNUSABLE = {
+    "a workbook called csv": (b"PK\x03\x04rest", "is a workbook"),
+    "an old workbook": (b"\xd0\xcf\x11\xe0rest", "is an old workbook"),
+    "a PDF": (b"%PDF-1.7", "is a PDF"),
+    "NUL bytes": (file(drum()).encode() + b"\0", "has NUL bytes"),
+    "too large a file": (b"x" * 8_000_001, "is too large"),
+    "no header": (drum().encode(), "has no header"),
+    "a missing column": (file(drum(), head=HEAD.replace("lot", "x")).encode(), "has no such"),
+    "a column twice": (file(drum() + ",b", head=HEAD + ",Batch").encode(), "means the same"),
+    "an open quotation mark": (file(drum(), '"open').encode(), "breaks off"),
+    "a header alone": (HEAD.encode(), "has no rows"),
+}
+
+
+def test_there_are_at_least_37_kinds_of_mess():
+    assert len(TAKEN) + len(REFUSED) + len(UNUSABLE) >= 37
+
+
+def test_mess_that_reads_one_way_only_is_taken(depot):
+    fates = {name: one(of(depot, content, check=True)) for name, content in TAKEN.items()}
+    assert fates == dict.fromkeys(TAKEN, "new")
+
+
+def test_mess_that_leaves_a_doubt_is_refused_by_its_row_and_column(depot):
+    for name, (content, problem) in REFUSED.items():
+        report = of(depot, content)
+        assert (report.rows[0].fate, report.stored) == ("refused", False), name
+        fault = report.rows[0].faults[0]
+        assert problem in fault.problem, name
+        assert fault.field, name
+        assert fault.mend, name
+
+
+def test_what_is_no_such_file_is_refused_whole(depot):
+    for name, (content, problem) in UNUSABLE.items():
+        with pytest.raises(Invalid) as raised:
+            of(depot, content)
+        assert problem in raised.value.faults[0].problem, name
+
+
+def test_a_date_that_reads_two_ways_names_both_unless_the_column_or_a_person_decides(depot):
+    row = "iso,L1,3/4/26"
+    told = one(of(depot, file(row, head=LOT), noun="lots", check=True))
+    assert told == "may be 2026-03-04 or 2026-04-03"
+    decided = of(depot, file(row, "iso,L2,1/31/26", head=LOT), noun="lots", now=at(24 * 90))
+    assert [each.fate for each in decided.rows] == ["new", "new"]
+    of(depot, file("iso,L3,3/4/26", head=LOT), noun="lots", day_first=True, now=at(24 * 90))
+    with depot.looking() as tx:
+        made = [lot_at(tx, product="iso", code=code).made_on for code in ("L1", "L3")]
+    assert made == [date(2026, 3, 4), date(2026, 4, 3)]
+
+
+def test_a_lot_that_lost_its_zeros_is_told_of_the_one_that_has_them(depot):
+    with depot.writing() as tx:
+        create_lot(tx, product="iso", code="0077", made_on=date(2026, 1, 20), now=BEGIN)
+    assert one(of(depot, file(drum(lot="77")))) == "is not known, but 0077 is"
+
+
+def test_units_arrive_as_they_were_meant(depot):
+    # 500 lb = 226.796185 kg (1 lb = 0.45359237 kg exactly); 68 °F = 20 °C.
+    row = drum(**{"net mass": "500 lb", "liquid temperature": "68 °F"}) + f",{TAG}"
+    assert of(depot, file(row, head=HEAD + ",tag")).stored
+    with depot.looking() as tx:
+        kept = drum_tagged(tx, tag=TAG)
+        event = drum_rows.event_rows(tx, drum_id=kept.id)[0]
+    assert event.data["net_kg"] == pytest.approx(226.796185, abs=1e-9)
+    assert event.data["liquid_c"] == pytest.approx(20.0, abs=1e-9)
+
+
+def test_one_bad_row_keeps_all_out_unless_the_good_are_asked_for(depot):
+    content = file(drum() + ",1", drum(lot="9999") + ",2", head=HEAD + ",number")
+    assert not of(depot, content).stored
+    with depot.looking() as tx:
+        assert drum_rows.list_drums(tx) == []
+    assert of(depot, content, take_good=True).count("new") == 1
+    with depot.looking() as tx:
+        assert len(drum_rows.list_drums(tx)) == 1
+
+
+def test_a_file_twice_is_no_second_deed(depot):
+    content = file(drum() + ",1", drum() + ",2", head=HEAD + ",number")
+    assert of(depot, content).count("new") == 2
+    again = of(depot, content)
+    assert (again.count("there"), again.count("new")) == (2, 0)
+
+
+def test_two_rows_alike_are_not_taken_for_two_drums(depot):
+    report = of(depot, file(drum(), drum()))
+    assert report.rows[1].faults[0].problem == "stands in row 2 too"
+
+
+def test_a_crew_member_imports_nothing(depot):
+    with pytest.raises(Refused):
+        of(depot, file(drum()), by=By("crew", Role.CREW))

@@ -141,7 +141,10 @@ def test_on_the_page_a_file_is_seen_first_and_then_stored(serving, sensor):
         form = page.form("/sensors/import", name="dock.csv")
         form.fields |= {"sensor-2": sensor, "do": "check"}
         page = Page(person.client.post(form.action, data=form.fields).text)
-        assert "2 readings would be stored, 0 there already, 1 without a value" in page.words
+        assert (
+            "2 readings would be stored, 0 there already, 0 twice in the file, 1 without a value"
+            in page.words
+        )
         assert "Line 6, Dock (°F): “wet”." in page.words
         assert stored(serving, sensor) == []
 

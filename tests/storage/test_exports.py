@@ -9,6 +9,7 @@ import pytest
 from drumkeep.operations.exports import EXPORTS, cells
 from drumkeep.operations.lots import create_lot
 from drumkeep.operations.products import create_product
+from drumkeep.operations.readings_import import ImportAsked, read_import, store_portion
 from drumkeep.operations.sheet_import import import_sheet
 from tests.fixtures.depot import BEGIN, MANAGER, at, depot, empty_depot, short_sight
 
@@ -84,3 +85,16 @@ def test_events_say_places_by_their_codes(filled):
     assert [row["kind"] for row in rows] == ["received", "moved", "received"]
     assert rows[1]["data"] == '{"to": "north/hall"}'
     assert rows[1]["at"] == "2026-02-04T02:00:00Z"
+
+
+def test_readings_come_again_as_they_were(filled, depot):
+    filled.night()
+    text = written(filled, "readings").encode()
+    asked = ImportAsked(name="readings.csv")
+    with depot.looking() as tx:
+        read = read_import(tx, content=text, asked=asked, now=at(24.0))
+    for pack in read.packs:
+        with depot.writing() as tx:
+            store_portion(tx, pack=pack, now=at(24.0))
+    assert written(depot, "readings").encode() == text
+    assert text.count(b"\n") > 40

@@ -11,9 +11,10 @@ from json import dumps
 from typing import Any, Final
 
 from drumkeep.domain.events import effective
+from drumkeep.domain.grid import from_ms
 from drumkeep.domain.spreadsheets import escaped
 from drumkeep.operations.sheet_rows import FIGURES
-from drumkeep.storage import catalogue
+from drumkeep.storage import catalogue, readings
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage.transaction import Tx
 
@@ -147,6 +148,12 @@ def export_events(tx: Tx) -> Table:
     return Table(["tag", "at", "kind", "data", "note", "by", "recorded at", "id"], rows())
 
 
+def export_readings(tx: Tx) -> Table:
+    """Return all readings as the sensors gave them, a line each."""
+    rows = ([from_ms(ts), name, value, unit] for ts, name, value, unit in readings.every(tx))
+    return Table(["time", "name", "value", "unit"], rows)
+
+
 def _by_name(data: Mapping[str, Any], named: Mapping[int, str]) -> dict[str, Any]:
     return {
         name: named.get(value, value)
@@ -162,5 +169,6 @@ EXPORTS: Final[Mapping[str, Callable[[Tx], Table]]] = {
     "products": export_products,
     "events": export_events,
     "places": export_places,
+    "readings": export_readings,
 }
 """What can be exported."""

@@ -13,16 +13,19 @@ from typing import Final, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import func, select
+from sqlmodel import col
 
 from drumkeep.storage import partitions, rollups
 from drumkeep.storage.bulk import among, insert, keyed
 from drumkeep.storage.partitions import Month
+from drumkeep.storage.tables.catalogue import Sensor
 from drumkeep.storage.tables.readings import latest, reading
 from drumkeep.storage.transaction import Tx
 
 _HOUR_MS: Final = 3_600_000
 _HOURS_AT_ONCE: Final = 1000
 _KEYS_AT_ONCE: Final = 1000
+_YIELDED: Final = 5000
 _FIRST_LOOK_BACK_HOURS: Final = 6
 _LAST_HOURS: Final = ", ".join(f"wanted.hour - {back}" for back in range(_FIRST_LOOK_BACK_HOURS))
 _THREE_HOURS_MS: Final = 3 * _HOUR_MS
@@ -208,6 +211,18 @@ def extremes(
             before = found.get(sensor_id, (low, high))
             found[sensor_id] = (min(low, before[0]), max(high, before[1]))
     return found
+
+
+def every(tx: Tx) -> Iterator[tuple[int, str, float, str]]:
+    """Yield all readings, the oldest first: epoch ms, sensor, value, unit; some at a time."""
+    statement = (
+        select(reading.c.ts, col(Sensor.name), reading.c.value, col(Sensor.unit))
+        .join_from(reading, Sensor, reading.c.sensor_id == col(Sensor.id))
+        .order_by(reading.c.hour, reading.c.sensor_id, reading.c.ts)
+        .execution_options(yield_per=_YIELDED)
+    )
+    for row in tx.session.connection().execute(statement):
+        yield row[0], row[1], row[2], row[3]
 
 
 def previous_ts(tx: Tx, *, sensor_id: int, ts_ms: int) -> int | None:

@@ -77,7 +77,10 @@ def test_a_check_says_what_would_become_of_each_value_and_stores_nothing(engine,
     told = capsys.readouterr().out
 
     assert rows(engine) == []
-    assert "6 would be stored, 1 there already, 2 without a value, 1 refused." in told
+    assert (
+        "6 would be stored, 0 there already, 1 twice in the file, 2 without a value, 1 refused."
+        in told
+    )
     assert "Nothing was stored." in told
     assert "1 refused: is no number." in told
     assert "line 6, Feuchte: 'x'" in told
@@ -91,10 +94,10 @@ def test_what_is_stored_is_what_was_checked_and_doing_it_again_changes_nothing(
 ):
     assert imported(WEEK, *COLUMNS) == 0
     first = rows(engine)
-    assert "6 stored, 1 there already" in capsys.readouterr().out
+    assert "6 stored, 0 there already, 1 twice in the file" in capsys.readouterr().out
     assert imported(WEEK, *COLUMNS) == 0
 
-    assert "0 stored, 7 there already" in capsys.readouterr().out
+    assert "0 stored, 6 there already, 1 twice in the file" in capsys.readouterr().out
     assert rows(engine) == first
     assert first[0][0] == 1764014700000
     assert first[0][1] == pytest.approx((21.5 - 32) / 1.8)

@@ -1,6 +1,6 @@
 """Learn every place's habit from the hours on record; once an hour is often enough."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -23,8 +23,8 @@ _HOUR_MS: Final = 3_600_000
 _HOURS: Final = 24 * (LEARNED_DAYS + USUAL_DAYS)
 
 
-def lessons_of(tx: Tx, *, now: datetime) -> list[AirLesson]:
-    """Return what every place with readings teaches now, to be stored.
+def lessons_of(tx: Tx, *, now: datetime, place_ids: Sequence[int]) -> list[AirLesson]:
+    """Return what those of these places teach now that have readings, to be stored.
 
     Parameters
     ----------
@@ -32,17 +32,27 @@ def lessons_of(tx: Tx, *, now: datetime) -> list[AirLesson]:
         Any transaction.
     now
         The present, UTC; its running hour is left out.
+    place_ids
+        Some hundreds at a time: two months of their sensors' hours are read at once.
     """
     ground = read_ground(tx)
-    before = air.lessons(tx, place_ids=list(ground.places))
+    before = air.lessons(tx, place_ids=place_ids)
     last_hour = to_ms(now) // _HOUR_MS - 1
     first_hour = last_hour - _HOURS + 1
-    sensor_ids = sorted({m.sensor_id for mounts in ground.air_mounts.values() for m in mounts})
+    sensor_ids = sorted(
+        {
+            mount.sensor_id
+            for place_id in place_ids
+            if place_id in ground.places
+            for here in ground.enclosing(place_id)
+            for mount in ground.air_mounts.get(here, ())
+        }
+    )
     means = air.hourly_means(tx, sensor_ids=sensor_ids, first_hour=first_hour, last_hour=last_hour)
     stored = air.forecasts_since(tx, since=now - timedelta(days=LEARNED_DAYS))
     forecasts = {site: [air.as_forecast(row) for row in rows] for site, rows in stored.items()}
     found = []
-    for place in ground.places.values():
+    for place in (ground.places[one] for one in place_ids if one in ground.places):
         hours_c = _hours(ground, place, means=means, first_hour=first_hour)
         if not np.isfinite(hours_c).any():
             continue

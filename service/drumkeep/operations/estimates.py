@@ -154,7 +154,9 @@ def load(
     rows = drum_rows.drums_by_id(tx, ids=list(starts))
     log = drum_rows.events_of(tx, drum_ids=list(rows))
     catalogue = drum_rows.lots_and_products(tx, lot_ids=[d.lot_id for d in rows.values()])
-    products = {lot_id: as_product(product) for lot_id, (_, product) in catalogue.items()}
+    # One object for all lots of a product: drums that are alike share what lies ahead of them.
+    known = {product.id: as_product(product) for _, product in catalogue.values()}
+    products = {lot_id: known[product.id] for lot_id, (_, product) in catalogue.items()}
     tasks = []
     for drum_id, drum in rows.items():
         product = products[drum.lot_id]

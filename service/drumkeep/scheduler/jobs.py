@@ -20,6 +20,7 @@ from drumkeep.operations.retention import bounds, thin_photos, thin_some
 from drumkeep.operations.strays import age_strays, strays_over
 from drumkeep.storage import estimates, partitions, rollups
 from drumkeep.storage.engine import Engine
+from drumkeep.storage.ground import all_places
 from drumkeep.storage.readings import hour_of
 from drumkeep.storage.transaction import reading, transaction
 
@@ -27,6 +28,7 @@ KEPT_WHOLE: Final = timedelta(days=14)
 THINNED_STEPS: Final = 6 * STEPS_PER_HOUR
 """Half-hourly checkpoints are kept for two weeks, then one in six hours."""
 
+PLACES_AT_ONCE: Final = 500
 
 _LOOKING: Final = threading.Lock()
 
@@ -142,9 +144,14 @@ def thinning(raw_days: int) -> Job:
 def learn_air(engine: Engine, now: datetime) -> None:
     """Learn from the hours on record how the air of each place goes."""
     with reading(engine) as tx:
-        lessons = lessons_of(tx, now=now)
-    with transaction(engine) as tx:
-        store_lessons(tx, lessons=lessons, now=now)
+        place_ids = [place.id for place in all_places(tx)]
+    # In parts: PostgreSQL ends a transaction that has nothing to say for two minutes.
+    for start in range(0, len(place_ids), PLACES_AT_ONCE):
+        some = place_ids[start : start + PLACES_AT_ONCE]
+        with reading(engine) as tx:
+            lessons = lessons_of(tx, now=now, place_ids=some)
+        with transaction(engine) as tx:
+            store_lessons(tx, lessons=lessons, now=now)
 
 
 def learn_films(engine: Engine, now: datetime) -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final, TypeVar
 
 from sqlalchemy import func
 from sqlalchemy import select as select_rows
@@ -12,7 +13,9 @@ from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.tables.estimates import Checkpoint, Estimate
 from drumkeep.storage.transaction import Tx
 
-_AT_ONCE = 500
+_AT_ONCE: Final = 500
+
+_Item = TypeVar("_Item")
 
 
 def estimate_of(tx: Tx, *, drum_id: int) -> Estimate | None:
@@ -53,8 +56,14 @@ def cold_lots(tx: Tx, *, lot_ids: Sequence[int]) -> dict[int, LotMark]:
 
 def put(tx: Tx, *, estimates: Sequence[Estimate]) -> None:
     """Store states, each in place of the one before."""
-    for estimate in estimates:
-        tx.session.merge(estimate)
+    for some in _portions(estimates):
+        there = estimates_of(tx, drum_ids=[estimate.drum_id for estimate in some])
+        for estimate in some:
+            before = there.get(estimate.drum_id)
+            if before is None:
+                tx.session.add(estimate)
+            else:
+                before.sqlmodel_update(estimate)
 
 
 def latest_checkpoints(tx: Tx, *, bounds: Mapping[int, int]) -> dict[int, tuple[int, bytes]]:
@@ -136,5 +145,5 @@ def thin(tx: Tx, *, before: int, keep_every: int) -> int:
     return gone.rowcount
 
 
-def _portions(ids: Sequence[int]) -> list[Sequence[int]]:
-    return [ids[i : i + _AT_ONCE] for i in range(0, len(ids), _AT_ONCE)]
+def _portions(items: Sequence[_Item]) -> list[Sequence[_Item]]:
+    return [items[i : i + _AT_ONCE] for i in range(0, len(items), _AT_ONCE)]

@@ -21,7 +21,9 @@ def test_manifest_makes_the_pages_installable(nobody):
     assert nobody.get(told["icons"][0]["src"]).headers["Content-Type"] == "image/svg+xml"
 
 
-@pytest.mark.parametrize("path", ["/waiting", "/no-connection", "/no-connection/hookup", "/sign-in"])
+@pytest.mark.parametrize(
+    "path", ["/waiting", "/no-connection", "/no-connection/hookup", "/sign-in"]
+)
 def test_pages_without_anybody_bring_the_worker_along(nobody, path):
     page = Page(nobody.get(path).text)
     assert any("offline.js" in script.get("src", "") for script in page.all("script"))

@@ -84,7 +84,9 @@ def test_no_page_has_inline_script_or_style_or_leads_to_one(pages):
             assert not [name for name in attributes if name.startswith("on")], path
             for name in ("href", "src", "action", "formaction"):
                 target = attributes.get(name, "/")
-                assert target.startswith(("/", "#", "?")), (path, target)
+                # The verdict has an empty picture for its tab: one request less in a cold shed.
+                no_icon = attributes.get("rel") == "icon" and target == "data:,"
+                assert no_icon or target.startswith(("/", "#", "?")), (path, target)
             if tag == "script":
                 assert attributes["src"].startswith(("/static/", "/bokeh/")), path
             if tag == "style":

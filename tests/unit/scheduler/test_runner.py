@@ -153,4 +153,5 @@ def test_the_table_of_jobs_has_each_once():
         "films",
         "strays",
         "thin",
+        "photos",
     ]

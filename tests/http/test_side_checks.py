@@ -1,7 +1,11 @@
 """Two drums before they are hooked up, over the API: the answers, and that they stay on record."""
 
+from datetime import UTC, datetime
+
 import pytest
 
+from drumkeep.scheduler import jobs
+from tests.builders import catalogue
 from tests.fixtures.answers import check_problem
 from tests.fixtures.pulling import SYSTEM, Pulling, pulling
 from tests.fixtures.serving import manager, serving
@@ -57,6 +61,27 @@ def test_lots_of_the_list_and_of_the_rig_are_asked_for(pulling: Pulling):
     mixed = pulling.check(other, resin, rig=yard.place("van"))
     assert mixed["reasons"] == [f"A, {other} is of lot L-2; on the rig is lot L-1."]
     assert pulling.check(iso, resin, rig=yard.place("van"))["answer"] == "fit"
+
+
+def test_a_mismatch_raises_an_alarm_that_a_check_that_fits_ends(pulling: Pulling):
+    yard = pulling.yard
+    iso, other, resin = pulling.warm(), pulling.warm(), pulling.warm("resin")
+    body = {"site": yard.site, "code": catalogue.fresh("rig"), "name": "Rig", "kind": "rig"}
+    assert yard.client.post(f"{API}/places", json=body).status_code == 201
+    rig = f"{yard.site}/{body['code']}"
+
+    def states() -> list[tuple[str, str, list[str]]]:
+        jobs.evaluate(yard.serving.engine, datetime.now(UTC))  # noqa: TID251 - the real clock
+        found = yard.client.get(f"{API}/alarms").json()["items"]
+        ours = [one for one in found if one["kind"] == "side_mismatch" and one["cause"] == rig]
+        return [(one["state"], one["priority"], one["drums"]) for one in ours]
+
+    pulling.check(iso, other, rig=rig)
+    assert states() == [("unacknowledged", "high", [iso, other])]
+    pulling.check(iso, resin)  # for nobody knows which rig
+    assert states() == [("unacknowledged", "high", [iso, other])]
+    assert pulling.check(iso, resin, rig=rig)["answer"] == "fit"
+    assert states() in ([], [("returned_unacknowledged", "high", [iso, other])])
 
 
 def test_every_check_is_kept_and_found_by_drum_and_by_answer(pulling: Pulling):

@@ -45,6 +45,7 @@ class AlarmKind(StrEnum):
     BATTERY_LOW = "battery_low"
     RIG_CHECK = "rig_check"
     RATIO_OFF = "ratio_off"
+    SIDE_MISMATCH = "side_mismatch"
 
 
 class Priority(StrEnum):

@@ -15,6 +15,7 @@ from drumkeep.domain import cautions
 from drumkeep.domain.alarms import AlarmKind, Priority
 from drumkeep.domain.notices import Channel, Occasion
 from drumkeep.domain.quantities import LB_KG, fahrenheit, pounds
+from drumkeep.domain.side_checks import CAUTION_CROSSOVER
 from drumkeep.domain.wording import filled, temperatures
 
 ONE_TEXT: Final = 160
@@ -45,6 +46,7 @@ _CAUTIONS: Final[Mapping[AlarmKind, tuple[str, ...]]] = {
     AlarmKind.BLANKET_MISSING: (_NITROGEN, cautions.CAUTION_ISO),
     AlarmKind.SHELF_LIFE: (_MOVING,),
     AlarmKind.RATIO_OFF: (_DIPPING, cautions.CAUTION_ISO),
+    AlarmKind.SIDE_MISMATCH: (CAUTION_CROSSOVER,),
     AlarmKind.SENSOR_SILENT: (_DIPPING,),
     AlarmKind.SENSOR_STUCK: (_DIPPING,),
     AlarmKind.SENSOR_IMPLAUSIBLE: (_DIPPING,),

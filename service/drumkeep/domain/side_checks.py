@@ -6,6 +6,7 @@ hoses and gun (common practice, no source). So whatever is not known counts agai
 
 from collections.abc import Collection
 from dataclasses import dataclass
+from datetime import datetime
 from enum import StrEnum
 from typing import Final
 
@@ -75,6 +76,33 @@ class Told:
 
     answer: CheckAnswer
     reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckNow:
+    """A check as it was answered, by what it was for.
+
+    Attributes
+    ----------
+    at
+        When.
+    cause, where
+        The rig for which it was, or else the person who asked: as a name that no other has, and
+        in words.
+    site, place
+        Ids; ``place`` None without a rig.
+    answer, reason, tags
+        What was told of which drums, the gravest reason.
+    """
+
+    at: datetime
+    cause: str
+    where: str
+    site: int
+    place: int | None
+    answer: CheckAnswer
+    reason: str
+    tags: tuple[str, ...]
 
 
 def check_sides(

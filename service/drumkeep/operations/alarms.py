@@ -25,6 +25,7 @@ from drumkeep.operations.alarm_inputs import batteries_now, drums_now, gateways_
 from drumkeep.operations.drums import By
 from drumkeep.operations.notices import Listeners
 from drumkeep.operations.rig_checks import rigs_now
+from drumkeep.operations.side_checks import checks_now
 from drumkeep.storage import alarms as rows
 from drumkeep.storage import leases
 from drumkeep.storage import notices as notice_rows
@@ -79,6 +80,7 @@ def active_causes(tx: Tx, *, now: datetime) -> dict[str, Finding]:
             gateways=gateways_now(tx, drums=drums, now=now),
             batteries=batteries_now(tx),
             rigs=rigs_now(tx),
+            side_checks=checks_now(tx, now=now),
             was=was,
             told=told,
             resumed_at=leases.resumed_at(tx, name=leases.SCHEDULE),

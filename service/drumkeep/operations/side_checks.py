@@ -6,10 +6,11 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+from drumkeep.domain.alarm_rules.sides import CHECKED_LATELY
 from drumkeep.domain.products import OutputClass, Side
 from drumkeep.domain.pulls import Hindrance
 from drumkeep.domain.readiness import Answer
-from drumkeep.domain.side_checks import Checked, InUse, check_sides
+from drumkeep.domain.side_checks import CheckAnswer, Checked, CheckNow, InUse, check_sides
 from drumkeep.errors import Conflict, Fault, NotFound
 from drumkeep.operations.drums import By, drum_named
 from drumkeep.operations.places import place_named
@@ -95,6 +96,26 @@ def check_at(tx: Tx, *, check_id: int) -> SideCheck:
         fault = Fault("id", check_id, "is not known", "Take an id from the list of checks.")
         raise NotFound("There is no such check.", [fault])
     return check
+
+
+def checks_now(tx: Tx, *, now: datetime) -> list[CheckNow]:
+    """Return the checks of lately that raise an alarm or end one, the oldest first."""
+    told = (CheckAnswer.DO_NOT.value, CheckAnswer.FIT.value)
+    return [
+        CheckNow(
+            at=check.at,
+            cause=f"{site.code}/{place.code}"
+            if check.place_id is not None
+            else f"{site.code}, {check.by}",
+            where=f"on {place.name}" if check.place_id is not None else f"({check.by} checked)",
+            site=site.id,
+            place=check.place_id,
+            answer=CheckAnswer(check.answer),
+            reason=check.told["reasons"][0],
+            tags=tuple(dict.fromkeys(drum["tag"] for drum in check.told["drums"])),
+        )
+        for check, place, site in rows.checks_since(tx, since=now - CHECKED_LATELY, answers=told)
+    ]
 
 
 def _same(known: SideCheck, question: Question, *, first: Drum, second: Drum) -> SideCheck:

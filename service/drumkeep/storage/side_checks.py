@@ -1,10 +1,12 @@
 """Queries on checks of two drums before they are hooked up."""
 
 from collections.abc import Sequence
+from datetime import datetime
 from uuid import UUID
 
-from sqlmodel import col, or_, select
+from sqlmodel import col, func, or_, select
 
+from drumkeep.storage.tables.catalogue import Place, Site
 from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.tables.side_checks import SideCheck
 from drumkeep.storage.transaction import Tx
@@ -39,6 +41,25 @@ def checks(
     if before is not None:
         statement = statement.where(SideCheck.id < before)
     return tx.session.exec(statement.order_by(col(SideCheck.id).desc()).limit(limit)).all()
+
+
+def checks_since(
+    tx: Tx, *, since: datetime, answers: Sequence[str]
+) -> list[tuple[SideCheck, Place, Site]]:
+    """Return checks with some answers, the oldest first.
+
+    Each with its rig and site; without a rig with where the first drum is.
+    """
+    where = func.coalesce(col(SideCheck.place_id), col(Drum.place_id))
+    statement = (
+        select(SideCheck, Place, Site)
+        .join(Drum, col(Drum.id) == col(SideCheck.first_id))
+        .join(Place, col(Place.id) == where)
+        .join(Site, col(Site.id) == col(Place.site_id))
+        .where(SideCheck.at >= since, col(SideCheck.answer).in_(answers))
+        .order_by(col(SideCheck.id))
+    )
+    return list(tx.session.exec(statement).all())
 
 
 def present_in(tx: Tx, *, place_id: int) -> Sequence[int]:

@@ -22,6 +22,7 @@ from drumkeep.domain.alarm_rules.inputs import (
 from drumkeep.domain.alarm_rules.plans import not_in_time, shelf_life, warm_up
 from drumkeep.domain.alarm_rules.pressure import pressure, vacuum
 from drumkeep.domain.alarm_rules.rig_checks import late_checks
+from drumkeep.domain.alarm_rules.sides import mismatched
 from drumkeep.domain.alarm_rules.stored import gassing, storage, too_hot
 from drumkeep.domain.alarm_rules.watch import (
     blanket,
@@ -33,6 +34,7 @@ from drumkeep.domain.alarm_rules.watch import (
 )
 from drumkeep.domain.alarms import Finding
 from drumkeep.domain.rig_checks import RigNow
+from drumkeep.domain.side_checks import CheckNow
 
 __all__ = ["BatteryNow", "DrumNow", "GatewayNow", "SensorNow", "Told", "Was", "findings"]
 
@@ -44,6 +46,7 @@ def findings(
     gateways: Sequence[GatewayNow],
     batteries: Sequence[BatteryNow] = (),
     rigs: Sequence[RigNow] = (),
+    side_checks: Sequence[CheckNow] = (),
     was: Was,
     told: Told,
     resumed_at: datetime | None = None,
@@ -53,8 +56,8 @@ def findings(
 
     Parameters
     ----------
-    drums, sensors, gateways, batteries, rigs
-        As last computed and heard of.
+    drums, sensors, gateways, batteries, rigs, side_checks
+        As last computed, heard of and recorded; checks the oldest first.
     was
         Which drums are under an open alarm, so that they leave it only past the dead band.
     told
@@ -95,4 +98,5 @@ def findings(
     found += doubted(sensors, now=now)
     found += low_batteries(batteries, told=told)
     found += late_checks(rigs, now=now)
+    found += mismatched(side_checks, now=now)
     return found

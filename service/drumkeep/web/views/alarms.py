@@ -36,6 +36,7 @@ KIND_WORDS: Final[Mapping[str, str]] = {
     "gateway_clock": "Gateway's clock wrong",
     "battery_low": "Battery low",
     "ratio_off": "Ratio pulsed at the gun",
+    "side_mismatch": "Drums that must not be hooked up together",
     "rig_check": "Weekly check of a rig overdue",
 }
 

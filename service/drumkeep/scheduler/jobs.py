@@ -164,7 +164,7 @@ def learn_films(engine: Engine, now: datetime) -> None:
 
 
 JOBS: Final = (
-    Job("advance", advance, every_s=4.0),
+    Job("advance", advance, every_s=2.0),
     Job("alarms", evaluate, every_s=60.0),
     Job("hours", roll_up, every_s=120.0),
     Job("room", make_room, every_s=6 * 3600.0),

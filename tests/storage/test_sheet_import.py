@@ -9,6 +9,7 @@ from drumkeep.domain.roles import Role
 from drumkeep.errors import Invalid, Refused
 from drumkeep.operations.drums import By, drum_tagged
 from drumkeep.operations.lots import create_lot, lot_at
+from drumkeep.operations.products import product_at
 from drumkeep.operations.sheet_import import import_sheet
 from drumkeep.storage import drums as drum_rows
 from tests.fixtures.depot import BEGIN, MANAGER, at, depot, empty_depot, short_sight
@@ -200,3 +201,40 @@ def test_two_rows_alike_are_not_taken_for_two_drums(depot):
 def test_a_crew_member_imports_nothing(depot):
     with pytest.raises(Refused):
         of(depot, file(drum()), by=By("crew", Role.CREW))
+
+
+def test_what_a_product_file_has_no_column_for_stays_as_it_is(depot):
+    head = "product,name,side,cell,system,net_kg [kg],storage_low_c [°C]"
+    of(depot, file("heavy,Heavy,B,open,Alder,211.7,12.5", head=head), noun="products")
+    told = of(
+        depot,
+        file("heavy,Heavier,B,open,", head="product,name,side,cell,net_kg [kg]"),
+        noun="products",
+    )
+    assert told.rows[0].fate == "changed"
+    with depot.looking() as tx:
+        kept = product_at(tx, code="heavy")
+    assert (kept.name, kept.system) == ("Heavier", "Alder")
+    assert (kept.limits, kept.properties) == ({"storage_low_c": 12.5}, {})  # an empty cell clears
+
+
+def test_a_lots_file_without_expiry_leaves_it(depot):
+    of(depot, file("iso,L9,2026-01-04,2026-07-04", head=LOT + ",use by"), noun="lots")
+    assert one(of(depot, file("iso,L9,2026-01-04", head=LOT), noun="lots")) == "there"
+
+
+def test_a_fault_of_the_deed_names_the_files_own_column(depot):
+    heavy = of(depot, file(drum(**{"net mass": "9000 lb"}), head=HEAD.replace("net mass", "Net")))
+    assert heavy.rows[0].faults[0].field == "Net"
+    head = "product,name,side,cell,Storage Low (°F)"
+    cold = of(depot, file("x,X,B,open,-900", head=head), noun="products")
+    assert cold.rows[0].faults[0].field == "Storage Low (°F)"
+
+
+def test_totals_are_told_and_rows_with_a_tag_or_lot_are_none(depot):
+    head = HEAD + ",number,note"
+    rows = (drum() + ",1,Total", drum() + ",2,", "Grand total,,,,,,,", ",,Total,,500 lb,,,")
+    report = of(depot, file(*rows, head=head), check=True)
+    assert ([row.fate for row in report.rows], report.totals) == (["new", "new"], (4, 5))
+    lot = of(depot, file(*("total," + row[4:] for row in [drum()])), check=True)
+    assert one(lot) == "is not known"  # a product that is called so, with its lot

@@ -82,6 +82,8 @@ def _lines(report: SheetReport) -> list[str]:
     for row in report.rows:
         lines.append(f"row {row.line}: {row.fate}{'' if row.thing is None else f' {row.thing}'}")
         lines += [f"  {fault}" for fault in row.faults]
+    if report.totals:
+        lines.append(f"Passed over as totals: row {', '.join(map(str, report.totals))}.")
     if report.unused:
         lines.append(f"Columns that are not used: {', '.join(map(repr, report.unused))}")
     counts = (report.count(fate) for fate in ("new", "changed", "there", "refused"))

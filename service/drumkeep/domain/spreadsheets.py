@@ -34,6 +34,8 @@ _AS_CSV: Final = "Save the sheet as CSV (UTF-8) and give that file."
 _BRACKETS: Final = re.compile(r"\s*[\[(]([^\])]*)[\])]\s*$")
 _NO_WORD: Final = re.compile(r"[^a-z0-9]+")
 _TOTALS: Final = re.compile(r"(grand |sub)?total(s)?:?|sum:?", re.IGNORECASE)
+_NAMING: Final = ("tag", "lot")
+"""Columns whose cells name one thing: a row that fills them is no total."""
 NOTHING: Final = frozenset({"", "-", "--", "\N{EN DASH}", "\N{EM DASH}", "n/a", "na", "#n/a"})
 
 
@@ -64,6 +66,8 @@ class Sheet:
         By name of column: how the file heads it, and the unit that stands there in brackets.
     rows
         Without blank ones and totals.
+    totals
+        Lines that only add others up and were passed over.
     unused
         Headers of columns that are none of ours.
     """
@@ -71,6 +75,7 @@ class Sheet:
     headers: Mapping[str, str]
     units: Mapping[str, str]
     rows: tuple[SheetRow, ...]
+    totals: tuple[int, ...]
     unused: tuple[str, ...]
 
 
@@ -94,16 +99,17 @@ def read_sheet(content: bytes, *, columns: Sequence[Column]) -> Sheet:
         mend = f"Head the columns in one row: {', '.join(one.name for one in columns[:8])}."
         problem = "has no such column" if count else "has no header that can be read"
         raise Invalid(TITLE, [Fault(name, None, problem, mend) for name in missing])
-    rows = []
+    rows, totals = [], []
     for line, cells in table[at + 1 :]:
-        if any(_TOTALS.fullmatch(cell) for cell in cells):
-            continue
         beyond = [cell for cell in cells[len(header) :] if cell]
         named = {name: cells[i] if i < len(cells) else "" for i, name in places.items()}
+        if _adds_up(cells, named):
+            totals.append(line)
+            continue
         rows.append(SheetRow(line, named | ({"": beyond[0]} if beyond else {})))
     if not rows:
         raise Invalid(TITLE, [Fault("file", None, "has no rows", "Give one with a row a thing.")])
-    return Sheet(headers, units, tuple(rows), unused)
+    return Sheet(headers, units, tuple(rows), tuple(totals), unused)
 
 
 def escaped(cell: str) -> str:
@@ -114,6 +120,15 @@ def escaped(cell: str) -> str:
 def unescaped(cell: str) -> str:
     """Return the text that :func:`escaped` kept from being a formula."""
     return cell[1:] if cell[:1] == "'" and escaped(cell[1:]) != cell[1:] else cell
+
+
+def _adds_up(cells: Sequence[str], named: Mapping[str, str]) -> bool:
+    """Whether a row says in its first filled cell that it is a total, and names no thing."""
+    first = next(cell for cell in cells if cell)
+    names = [named.get(name, "") for name in _NAMING]
+    return bool(_TOTALS.fullmatch(first)) and not any(
+        name and not _TOTALS.fullmatch(name) for name in names
+    )
 
 
 def _text(content: bytes) -> str:

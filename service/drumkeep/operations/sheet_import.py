@@ -24,9 +24,13 @@ class RowFate:
 
 @dataclass(frozen=True, slots=True)
 class SheetReport:
-    """What became of a file, or would; ``stored`` says which."""
+    """What became of a file, or would; ``stored`` says which.
+
+    ``totals`` are lines that only add others up and were passed over.
+    """
 
     rows: tuple[RowFate, ...]
+    totals: tuple[int, ...]
     unused: tuple[str, ...]
     stored: bool
 
@@ -76,8 +80,8 @@ def import_sheet(
         fates = go_through()
     refused = any(row.fate == "refused" for row in fates)
     if check or (refused and not take_good):
-        return SheetReport(fates, sheet.unused, stored=False)
-    return SheetReport(go_through(), sheet.unused, stored=True)
+        return SheetReport(fates, sheet.totals, sheet.unused, stored=False)
+    return SheetReport(go_through(), sheet.totals, sheet.unused, stored=True)
 
 
 def _fates(tx: Tx, sheet: Sheet, *, noun: str, reader: Reader) -> tuple[RowFate, ...]:
@@ -93,5 +97,7 @@ def _fates(tx: Tx, sheet: Sheet, *, noun: str, reader: Reader) -> tuple[RowFate,
                 deed = put(reader, row)
             fates.append(RowFate(row.line, deed.fate, deed.thing))
         except (Invalid, Conflict, NotFound) as error:
-            fates.append(RowFate(row.line, "refused", faults=error.faults))
+            fates.append(
+                RowFate(row.line, "refused", faults=tuple(map(reader.named, error.faults)))
+            )
     return tuple(fates)

@@ -1,7 +1,7 @@
 """What a row of a spreadsheet asks for: the columns of each noun, and each row's deed."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from json import JSONDecodeError, dumps, loads
 from typing import Any, Final, TypeVar
@@ -73,6 +73,23 @@ DRUM_COLUMNS: Final = (
 )
 
 
+_FROM: Final[Mapping[str, tuple[str, ...]]] = {
+    "net_kg": ("net mass",),
+    "kg": ("net mass",),
+    "tare_kg": ("tare",),
+    "liquid_c": ("liquid temperature",),
+    "at": ("received",),
+    "from": ("came from",),
+    "origin": ("came from",),
+    "made_on": ("made on",),
+    "expires_on": ("expires on",),
+    "un_mark": ("un mark",),
+    "properties": ("further figures",),
+    "code": ("lot", "product"),
+}
+"""Columns by the names that operations call their contents, where those differ."""
+
+
 @dataclass(frozen=True, slots=True)
 class Deed:
     """What became of a row: ``new``, ``changed`` or ``there``, and of which thing."""
@@ -130,6 +147,20 @@ class Reader:
     def temperature(self, row: SheetRow, name: str) -> float | None:
         """Return a temperature in °C."""
         return self.read(row, name, lambda text: temperature_c(text, unit=self._sheet.units[name]))
+
+    def has(self, name: str) -> bool:
+        """Whether the sheet has the column."""
+        return name in self._sheet.headers
+
+    def named(self, fault: Fault) -> Fault:
+        """Return a fault of the deed itself under the column that it came from."""
+        # ``drums.0.net_kg`` of a receipt and ``limits.spray_low_c`` of a product end in the cell.
+        group, last = fault.field.partition(".")[0], fault.field.rpartition(".")[2]
+        names = [last, *_FROM.get(last, ()), *_FROM.get(group, ())]
+        if group == "origins":
+            names = ["origins"]
+        header = next((self._sheet.headers[name] for name in names if self.has(name)), None)
+        return fault if header is None else replace(fault, field=header)
 
     def days(self, name: str) -> Days:
         """Return the reader of a column of dates."""
@@ -216,29 +247,16 @@ class Reader:
 
 
 def put_product(reader: Reader, row: SheetRow) -> Deed:
-    """Make or change a product."""
+    """Make or change a product; what has no column stays as it is."""
     code = reader.needed(row, "product")
     reader.once(row, code, column="product")
-    kept: dict[str, dict[str, Any]] = {"limits": {}, "properties": {}}
-    for name, group in FIGURES.items():
-        value = (
-            reader.temperature(row, name)
-            if name.endswith("_c")
-            else reader.mass(row, name)
-            if name == "net_kg"
-            else reader.read(row, name, lambda text: number(text)[0])
-        )
-        if value is not None:
-            kept[group][name] = value
-    kept["properties"] |= reader.read(row, "further figures", _object) or {}
-    told: dict[str, Any] = {
-        "name": reader.needed(row, "name"),
-        "system": reader.text(row, "system"),
-        "origins": reader.read(row, "origins", _object) or {},
-        **kept,
-    }
     on_side, cell = side_of(reader, row), reader.text(row, "cell")
     found = catalogue.product_by_code(reader.tx, code=code)
+    told: dict[str, Any] = {"name": reader.needed(row, "name"), **_figures(reader, row, found)}
+    if reader.has("system"):
+        told["system"] = reader.text(row, "system")
+    if reader.has("origins"):
+        told["origins"] = reader.read(row, "origins", _object) or {}
     if found is None:
         create_product(reader.tx, code=code, side=on_side, cell=cell and cell.lower(), **told)
         return Deed("new", code)
@@ -253,6 +271,32 @@ def put_product(reader: Reader, row: SheetRow) -> Deed:
         return Deed("there", code)
     change_product(reader.tx, code=code, changes=told)  # type: ignore[arg-type]  # its own keys
     return Deed("changed", code)
+
+
+def _figures(reader: Reader, row: SheetRow, found: Product | None) -> dict[str, dict[str, Any]]:
+    """Return limits and properties: what is on record, with what the columns say instead."""
+    kept: dict[str, dict[str, Any]] = {
+        "limits": {} if found is None else dict(found.limits),
+        "properties": {} if found is None else dict(found.properties),
+    }
+    if reader.has("further figures"):
+        for group, stated in kept.items():
+            kept[group] = {name: value for name, value in stated.items() if name in FIGURES}
+        kept["properties"] |= reader.read(row, "further figures", _object) or {}
+    for name, group in FIGURES.items():
+        if not reader.has(name):
+            continue
+        value = (
+            reader.temperature(row, name)
+            if name.endswith("_c")
+            else reader.mass(row, name)
+            if name == "net_kg"
+            else reader.read(row, name, lambda text: number(text)[0])
+        )
+        kept[group].pop(name, None)
+        if value is not None:
+            kept[group][name] = value
+    return kept
 
 
 def side_of(reader: Reader, row: SheetRow) -> str:
@@ -286,6 +330,8 @@ def put_lot(reader: Reader, row: SheetRow) -> Deed:
     thing = f"{product.code} {code}"
     if made_on is None:  # never: it was needed
         raise reader.fault("made on", None, "is empty", "Write the day it was made.")
+    if found is not None and not reader.has("expires on"):
+        expires_on = found.expires_on
     if found is None:
         create_lot(
             reader.tx,

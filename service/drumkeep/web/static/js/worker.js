@@ -25,7 +25,8 @@ const FORGET_MS = 30 * 86400000;
 const KEPT_PAGES = /^\/(floor(\/table)?|alarms|(d|drums)\/[^/]+)$/;
 const DEEDS = /^\/drums\/[^/]+\/events$/;
 const HOOKUP = /^\/hookup(\/|$)/;
-const SIGNING = /^\/sign-(in|out)$/;
+const SIGNING = /^\/sign-(in(\/once\/[^/]+)?|out)$/; // by a form
+const SIGNED = "/sign-in/company/back"; // by coming back from the company's sign-in
 const GATEWAY_TROUBLE = [502, 503, 504];
 
 self.addEventListener("install", (event) => {
@@ -51,6 +52,8 @@ self.addEventListener("fetch", (event) => {
   } else if (request.method === "POST" && SIGNING.test(url.pathname)) {
     // Another person may use this phone next: nothing of this one's stays to be read.
     event.respondWith(caches.delete(PAGES).then(() => fetch(request)));
+  } else if (request.mode === "navigate" && url.pathname === SIGNED) {
+    event.respondWith(caches.delete(PAGES).then(() => fetch(request)).catch(() => shell(NO_CONNECTION)));
   } else if (request.mode === "navigate") {
     // Nothing old may stand in for what needs the service.
     const otherwise = HOOKUP.test(url.pathname) ? NOT_CHECKED : NO_CONNECTION;
@@ -203,7 +206,8 @@ async function sendAll() {
       const form = new URLSearchParams(waiting.body);
       if (waiting.csrf) form.set("csrf", waiting.csrf);
       // How long ago, not when: this device's clock may be wrong, its minutes are not.
-      form.set("ago_s", String(Math.max(0, Math.round((Date.now() - waiting.tapped) / 1000))));
+      // To the millisecond, so that two taps within a second keep their order.
+      form.set("ago_s", (Math.max(0, Date.now() - waiting.tapped) / 1000).toFixed(3));
       answer = await post(waiting.path, form, "follow");
     } catch {
       return;

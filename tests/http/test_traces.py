@@ -10,10 +10,11 @@ import pytest
 from drumkeep.domain.quantities import fahrenheit
 from tests.builders.stock import Body, ago
 from tests.fixtures.people import Person, signed_in
+from tests.fixtures.pulling import Pulling, pulling
 from tests.fixtures.serving import manager, serving
 from tests.fixtures.yard import LOT, Yard, yard
 
-__all__ = ["manager", "serving", "yard"]
+__all__ = ["manager", "pulling", "serving", "yard"]
 
 TRACES = "/api/v1/traces"
 
@@ -69,6 +70,26 @@ def test_what_was_poured_leads_on_to_the_drum_that_took_it(yard):
     assert (receiver["drum"], receiver["lot"]) == (other, LOT)
     assert receiver["poured_in"][0]["lot"] == "L-poured"
     assert receiver["stays"][-1]["place"] == yard.place("van")
+
+
+def test_it_tells_on_which_pull_list_a_drum_was_and_who_took_it(pulling: Pulling, mara):
+    iso, resin = pulling.warm(), pulling.warm("resin")
+    pull = pulling.pull()
+    taken = pulling.do(pull, "take", tag=iso)
+    assert taken.status_code == 200, taken.text
+    (told,) = trace(pulling.yard, "drum", drum=iso)["drums"][0]["pulls"]
+    assert (told["pull"], told["wanted_at"], told["taken_by"]) == (
+        pull["id"],
+        None,
+        "test manager",
+    )
+    (waits,) = trace(pulling.yard, "drum", drum=resin)["drums"][0]["pulls"]
+    assert waits["taken_at"] is None
+    words = mara.get(f"/trace?tag={iso}").words
+    assert f"On list {pull['id']}, taken by test manager" in words
+    assert f"On list {pull['id']}, not taken." in mara.get(f"/trace?tag={resin}").words
+    (line,) = csv.DictReader(StringIO(mara.client.get(f"/trace.csv?tag={iso}").text))
+    assert line["pull_lists"] == str(pull["id"])
 
 
 def test_a_vehicle_and_a_time_lead_back_to_drums_and_lots(yard, moved):

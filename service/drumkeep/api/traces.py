@@ -87,6 +87,15 @@ class PourOut(Answer):
     at: MomentOut
 
 
+class TracedPullOut(Answer):
+    """A pull list on which a drum stands, for when, and who took the drum along."""
+
+    pull: int
+    wanted_at: MomentOut | None
+    taken_at: MomentOut | None
+    taken_by: str | None
+
+
 class TracedEventOut(Answer):
     """What somebody recorded of a drum; places are ids."""
 
@@ -113,6 +122,7 @@ class DrumTraceOut(Answer):
     stays: list[StayOut]
     poured_in: list[PourOut]
     poured_out: list[PourOut]
+    pulls: list[TracedPullOut]
     events: list[TracedEventOut]
 
 
@@ -240,6 +250,15 @@ def _drum(drum: DrumTrace) -> DrumTraceOut:
         stays=[_stay(stay) for stay in drum.stays],
         poured_in=[_pour(pour) for pour in drum.poured_in],
         poured_out=[_pour(pour) for pour in drum.poured_out],
+        pulls=[
+            TracedPullOut(
+                pull=pull.pull_id,
+                wanted_at=pull.wanted_at,
+                taken_at=pull.taken_at,
+                taken_by=pull.taken_by,
+            )
+            for pull in drum.pulls
+        ],
         events=[
             TracedEventOut(
                 id=event.id,

@@ -19,7 +19,7 @@ def trace_rows(trace: Trace, *, us: bool) -> Iterator[tuple[object, ...]]:
         *("site", "place", "kind", "since", "until", "hours"),
         *(f"{name}_{unit}" for name in _FIGURES),
         *("not_known_hours", "points_hours_apart"),
-        *("received_at", "ended", "poured_from", "poured_into", "claim"),
+        *("received_at", "ended", "poured_from", "poured_into", "pull_lists", "claim"),
     )
     for drum in (*trace.drums, *trace.receivers):
         yield from _of_drum(drum, us=us)
@@ -41,6 +41,7 @@ def _of_drum(drum: DrumTrace, *, us: bool) -> Iterator[tuple[object, ...]]:
             row.drum.ended,
             " ".join(pour.tag for pour in drum.poured_in),
             " ".join(pour.tag for pour in drum.poured_out),
+            " ".join(str(pull.pull_id) for pull in drum.pulls),
             drum.claim_id,
         )
 

@@ -20,7 +20,7 @@ from drumkeep.errors import Conflict, Fault, Invalid
 from drumkeep.operations.courses import course_of
 from drumkeep.operations.lots import lot_named
 from drumkeep.operations.surroundings import Ground, read_ground
-from drumkeep.storage import claims, drums
+from drumkeep.storage import claims, drums, pulls
 from drumkeep.storage import traces as rows
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.products import as_product
@@ -73,14 +73,25 @@ class PourTrace:
 
 
 @dataclass(frozen=True, slots=True)
+class PullTrace:
+    """A pull list on which a drum stands; ``wanted_at`` None: it was wanted at once."""
+
+    pull_id: int
+    wanted_at: datetime | None
+    taken_at: datetime | None
+    taken_by: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class DrumTrace:
-    """A drum: where it was, what happened, and what was poured in and out."""
+    """A drum: where it was, what happened, on which lists, and what was poured in and out."""
 
     row: StockRow
     stays: tuple[StayTrace, ...]
     events: tuple[Event, ...]
     poured_in: tuple[PourTrace, ...]
     poured_out: tuple[PourTrace, ...]
+    pulls: tuple[PullTrace, ...]
     claim_id: int | None
 
     @property
@@ -237,6 +248,7 @@ def _drums(
     named = _named(tx, [*(pour.donor_id for pour in into), *(pour.drum_id for pour in out)])
     claimed = claims.of_drums(tx, drum_ids=drum_ids)
     events = rows.events_by_drum(tx, drum_ids=drum_ids)
+    listed = pulls.lists_of(tx, drum_ids=drum_ids)
     found = []
     for row in drums.list_drums(tx, among=list(drum_ids), present=False, limit=None):
         key = row.drum.id
@@ -258,6 +270,11 @@ def _drums(
                 events=tuple(events[key]),
                 poured_in=tuple(_pour(p, named[p.donor_id]) for p in into if p.drum_id == key),
                 poured_out=tuple(_pour(p, named[p.drum_id]) for p in out if p.donor_id == key),
+                pulls=tuple(
+                    PullTrace(pull.id, pull.wanted_at, on.taken_at, on.taken_by)
+                    for on, pull in listed
+                    if on.drum_id == key
+                ),
                 claim_id=claimed.get(key),
             )
         )

@@ -44,6 +44,17 @@ def drums_on(tx: Tx, *, pull_ids: Sequence[int]) -> Sequence[PullDrum]:
     ).all()
 
 
+def lists_of(tx: Tx, *, drum_ids: Sequence[int]) -> list[tuple[PullDrum, Pull]]:
+    """Return on which lists drums stand or stood, unless others took their place; oldest first."""
+    statement = (
+        select(PullDrum, Pull)
+        .join(Pull, col(Pull.id) == col(PullDrum.pull_id))
+        .where(col(PullDrum.drum_id).in_(drum_ids), col(PullDrum.left_at).is_(None))
+        .order_by(col(PullDrum.id))
+    )
+    return list(tx.session.exec(statement).all())
+
+
 def open_lists_of(tx: Tx, *, drum_ids: Sequence[int]) -> dict[int, int]:
     """Return on which open list drums stand, by drum id."""
     rows = tx.session.exec(

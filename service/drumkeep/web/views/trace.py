@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Final
 
 from drumkeep.operations.surroundings import Ground
-from drumkeep.operations.trace import DrumTrace, SensorTrace, StayTrace, Trace
+from drumkeep.operations.trace import DrumTrace, PullTrace, SensorTrace, StayTrace, Trace
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.alarms import Alarm
 from drumkeep.storage.tables.catalogue import Product
@@ -43,7 +43,10 @@ class StayLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrumLine:
-    """A drum of a trace; ``poured`` in sentences, ``end`` what became of it."""
+    """A drum of a trace; ``poured`` and ``pulls`` in sentences, ``end`` what became of it.
+
+    ``pulls`` with the number of each list.
+    """
 
     tag: str
     side: str
@@ -52,6 +55,7 @@ class DrumLine:
     stays: tuple[StayLine, ...]
     events: tuple[EventView, ...]
     poured: tuple[str, ...]
+    pulls: tuple[tuple[int, str], ...]
     cold: str
     end: str
     claim: int | None
@@ -157,11 +161,21 @@ def _drum(drum: DrumTrace, *, places: Mapping[int, str], formats: Formats) -> Dr
         stays=tuple(_stay(stay, formats=formats) for stay in drum.stays),
         events=event_views(drum.events, places=places, formats=there),
         poured=tuple(poured),
+        pulls=tuple((pull.pull_id, _pull(pull, formats=there)) for pull in drum.pulls),
         cold=""
         if cold is None
         else f"Was cold: {formats.temp(cold)} at the lowest, {hours:.1f} h in sum under its limit.",
         end="" if row.drum.ended is None else f"It was {row.drum.ended}.",
         claim=drum.claim_id,
+    )
+
+
+def _pull(pull: PullTrace, *, formats: Formats) -> str:
+    wanted = "" if pull.wanted_at is None else f" for {formats.when(pull.wanted_at)}"
+    if pull.taken_at is None:
+        return f"On list {pull.pull_id}{wanted}, not taken."
+    return (
+        f"On list {pull.pull_id}{wanted}, taken by {pull.taken_by}, {formats.when(pull.taken_at)}."
     )
 
 

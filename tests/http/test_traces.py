@@ -86,8 +86,10 @@ def test_it_tells_on_which_pull_list_a_drum_was_and_who_took_it(pulling: Pulling
     (waits,) = trace(pulling.yard, "drum", drum=resin)["drums"][0]["pulls"]
     assert waits["taken_at"] is None
     words = mara.get(f"/trace?tag={iso}").words
-    assert f"On list {pull['id']}, taken by test manager" in words
-    assert f"On list {pull['id']}, not taken." in mara.get(f"/trace?tag={resin}").words
+    assert f"On list {pull['id']}, wanted at once, taken by test manager" in words
+    assert (
+        f"On list {pull['id']}, wanted at once, not taken." in mara.get(f"/trace?tag={resin}").words
+    )
     (line,) = csv.DictReader(StringIO(mara.client.get(f"/trace.csv?tag={iso}").text))
     assert line["pull_lists"] == str(pull["id"])
 

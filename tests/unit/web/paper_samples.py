@@ -132,7 +132,7 @@ def paper_pages(
         poured=("Some of it was poured into R8H-3NB.",),
         cold="Was cold.",
         end="It was emptied.",
-        pulls=((4, "On list 4, not taken."),),
+        pulls=((4, "On list 4, wanted at once, not taken."),),
         claim=7,
     )
     return {

@@ -171,12 +171,11 @@ def _drum(drum: DrumTrace, *, places: Mapping[int, str], formats: Formats) -> Dr
 
 
 def _pull(pull: PullTrace, *, formats: Formats) -> str:
-    wanted = "" if pull.wanted_at is None else f" for {formats.when(pull.wanted_at)}"
+    wanted = "at once" if pull.wanted_at is None else formats.when(pull.wanted_at)
     if pull.taken_at is None:
-        return f"On list {pull.pull_id}{wanted}, not taken."
-    return (
-        f"On list {pull.pull_id}{wanted}, taken by {pull.taken_by}, {formats.when(pull.taken_at)}."
-    )
+        return f"On list {pull.pull_id}, wanted {wanted}, not taken."
+    taken = formats.when(pull.taken_at)
+    return f"On list {pull.pull_id}, wanted {wanted}, taken by {pull.taken_by}, {taken}."
 
 
 def _stay(stay: StayTrace, *, formats: Formats) -> StayLine:

@@ -180,6 +180,7 @@ def page_forms(yard: Yard) -> dict[str, dict[str, str]]:
         f"/places/{yard.place('hall')}/film": {"percent": "120"},
         f"/places/{yard.place('hall')}/setting": {"motion": "fan"},
         "/sensors/import": {},
+        "/import": {},
         "/strays/1/adopt": {},
         "/mappings": {},
         "/mappings/shed/delete": {},

@@ -64,6 +64,7 @@ GET    /api/v1/gateways/{site}/{code}                                     all  r
 PATCH  /api/v1/gateways/{site}/{code}                                     m    manage
 DELETE /api/v1/gateways/{site}/{code}/credential                          m    manage
 POST   /api/v1/gateways/{site}/{code}/credential                          m    manage
+POST   /api/v1/imports/{what}                                             m    manage
 GET    /api/v1/labels                                                     all  read
 POST   /api/v1/labels                                                     mdc  record
 GET    /api/v1/labels/sizes                                               all  read
@@ -172,6 +173,8 @@ GET    /health                                                            open -
 GET    /hookup                                                            all  read
 POST   /hookup                                                            mdc  -
 GET    /hookup/{check_id}                                                 all  read
+GET    /import                                                            m    read
+POST   /import                                                            m    -
 GET    /labels                                                            all  read
 POST   /labels                                                            mdc  -
 GET    /live                                                              all  read

@@ -33,6 +33,9 @@ template              context
 (``.html``)           as (name, words), ``units``, ``sites``, ``faults``: (label, fault, mend),
                       ``report``: ``ImportReport`` or None, ``shares``: ``ShareView``,
                       ``stored``, ``given``: the form as sent
+``import.html``       ``given``: the form as sent, ``faults``: sentences, ``kept`` as above,
+                      ``columns``: needed ones by noun, ``report``: ``SheetReport`` or None,
+                      ``rows``: ``RowFate``, ``undrawn``: how many more
 ``pulls.html``        ``given``: the form as filled in, ``error`` or None, ``sites`` and ``pairs``:
                       (code, words), ``open`` and ``past``: ``PullHead``, ``may_pull``
 ``pull.html``         ``pull``: ``PullView``, ``codes`` by tag, ``error``, ``faults`` in words,

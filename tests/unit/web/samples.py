@@ -11,6 +11,8 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from drumkeep.domain.quantities import celsius_from_fahrenheit as f
+from drumkeep.errors import Fault
+from drumkeep.operations.sheet_import import RowFate, SheetReport
 from drumkeep.web.airline import Scale
 from drumkeep.web.formats import Formats
 from drumkeep.web.methods import methods_context
@@ -425,6 +427,26 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
             "alarms": (change(alarm),),
             "checked_at": NOW,
             "unheard": change("Nobody hears of this alarm."),
+        },
+        "import.html": {
+            "given": change({"what": "drums", "do": "check"}),
+            "faults": (change("The file is none."),),
+            "kept": ("eJwDAAAAAAE=",),
+            "columns": {"drums": "product, lot"},
+            "report": SheetReport(
+                (
+                    RowFate(2, "new", change("K7Q-2M5")),
+                    RowFate(3, "refused", faults=(change(Fault("Net", "55 gal", "is", "Mend.")),)),
+                ),
+                totals=(4,),
+                unused=("Colour",),
+                stored=False,
+            ),
+            "rows": (
+                RowFate(2, "new", change("K7Q-2M5")),
+                RowFate(3, "refused", faults=(change(Fault("Net", "55 gal", "is", "Mend.")),)),
+            ),
+            "undrawn": 7,
         },
         "sensors.html": {
             "spots": (change(SPOT),),

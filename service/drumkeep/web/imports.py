@@ -1,0 +1,135 @@
+"""Bring in a spreadsheet of products, lots or drums: each row's fate first, then the deed.
+
+As with a logger's download the page keeps the file in the form itself, compressed.
+"""
+
+import zlib
+from base64 import urlsafe_b64decode, urlsafe_b64encode
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import partial
+from typing import Final
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from starlette.datastructures import FormData, UploadFile
+
+from drumkeep.asgi.dependencies import ReadingDep, refuse_unless_may, services
+from drumkeep.asgi.happenings import by_caller
+from drumkeep.asgi.middleware import MAX_BODY
+from drumkeep.asgi.soundness import LONGEST
+from drumkeep.domain.roles import Action
+from drumkeep.domain.spreadsheets import TITLE
+from drumkeep.errors import Fault, Invalid
+from drumkeep.operations.sheet_import import RowFate, SheetReport, import_sheet
+from drumkeep.operations.sheet_rows import NOUNS
+from drumkeep.storage.transaction import Tx
+from drumkeep.web.shell import Shell, ShellDep
+
+router = APIRouter()
+
+_KEPT: Final = "kept"
+_UNUSABLE: Final = 422
+_DRAWN: Final = 300
+"""Rows on the page; the rest are counted."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Given:
+    """The form as it was sent, and what became of it."""
+
+    fields: Mapping[str, str] = field(default_factory=dict)
+    content: bytes = b""
+    faults: Sequence[Fault] = ()
+    report: SheetReport | None = None
+
+
+@router.get("/import")
+def import_page(tx: ReadingDep, shell: ShellDep) -> HTMLResponse:
+    """Ask for a file."""
+    refuse_unless_may(shell.caller, Action.CHANGE_CATALOGUE)
+    return _page(tx, shell, _Given())
+
+
+@router.post("/import")
+async def check_or_store(request: Request, shell: ShellDep) -> Response:
+    """Say each row's fate; with another button store all rows, or those that can be used."""
+    refuse_unless_may(shell.caller, Action.CHANGE_CATALOGUE)
+    database = services(request).database
+    async with request.form() as form:
+        fields = {name: value for name, value in form.items() if isinstance(value, str)}
+        content = await _content(form)
+    deed = fields.get("do", "")
+    try:
+        _refuse_unsaid(fields, content)
+        report = await database.write(
+            partial(
+                import_sheet,
+                noun=fields["what"],
+                content=content,
+                by=by_caller(shell.caller),
+                now=shell.now,
+                check=deed not in {"store", "good"},
+                take_good=deed == "good",
+                day_first={"day": True, "month": False}.get(fields.get("order", "")),
+            )
+        )
+        given = _Given(fields, content, report=report)
+    except Invalid as error:
+        given = _Given(fields, content, faults=error.faults)
+    answer = await database.read(lambda tx: _page(tx, shell, given))
+    answer.status_code = _UNUSABLE if given.faults else 200
+    return answer
+
+
+def _refuse_unsaid(fields: Mapping[str, str], content: bytes) -> None:
+    if fields.get("what") not in NOUNS:
+        mend = f"Choose {', '.join(NOUNS)}."
+        raise Invalid(TITLE, [Fault("What is in it", None, "is not said", mend)])
+    if not content:
+        mend = "Choose the CSV file that you saved from the spreadsheet."
+        raise Invalid(TITLE, [Fault("The file", None, "is missing", mend)])
+
+
+async def _content(form: FormData) -> bytes:
+    """Return the file that came, or the one that the form kept; nothing if there is none."""
+    file = form.get("file")
+    if isinstance(file, UploadFile) and file.filename:
+        return await file.read()
+    kept = "".join(text for text in form.getlist(_KEPT) if isinstance(text, str))
+    try:
+        # No more than could have been uploaded, whatever it says of itself.
+        return zlib.decompressobj().decompress(urlsafe_b64decode(kept), MAX_BODY)
+    except (ValueError, zlib.error):
+        return b""
+
+
+def _keep(content: bytes) -> list[str]:
+    """Return a file as texts of a form, none longer than a form's may be."""
+    text = urlsafe_b64encode(zlib.compress(content, 9)).decode()
+    return [text[start : start + LONGEST] for start in range(0, len(text), LONGEST)]
+
+
+def _drawn(report: SheetReport) -> list[RowFate]:
+    """Return the rows to show: what is refused goes first, since somebody must mend it."""
+    return sorted(report.rows, key=lambda row: row.fate != "refused")[:_DRAWN]
+
+
+def _page(tx: Tx, shell: Shell, given: _Given) -> HTMLResponse:
+    report = given.report
+    drawn = [] if report is None else _drawn(report)
+    return shell.answer(
+        "import.html",
+        tx=tx,
+        page="products",
+        given=given.fields,
+        faults=[str(fault) for fault in given.faults],
+        kept=_keep(given.content) if given.content else [],
+        columns={
+            noun: ", ".join(one.name for one in columns if one.needed)
+            for noun, (columns, _) in NOUNS.items()
+        },
+        report=report,
+        rows=drawn,
+        undrawn=0 if report is None else len(report.rows) - len(drawn),
+    )

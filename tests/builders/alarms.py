@@ -13,6 +13,7 @@ from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import Doubt, Reason
 from drumkeep.domain.products import Side, default_product
 from drumkeep.domain.rig_checks import RigNow, RigPart
+from drumkeep.domain.side_checks import CheckAnswer, CheckNow
 from tests.builders.past import at, step
 
 NOW_H = 240.0
@@ -142,12 +143,29 @@ def rig(**changes: Any) -> RigNow:
     return replace(well, **changes)
 
 
+def side_check(
+    answer: CheckAnswer, *, hours_ago: float = 1.0, cause: str = "north/rig"
+) -> CheckNow:
+    """Return a check of two drums for a rig."""
+    return CheckNow(
+        at=NOW - timedelta(hours=hours_ago),
+        cause=cause,
+        where="on the rig",
+        site=1,
+        place=PLACES[PlaceKind.RIG],
+        answer=answer,
+        reason="Both are A.",
+        tags=("K7Q-X4M", "M3T-9WR"),
+    )
+
+
 def found(
     *drums: DrumNow,
     sensors: tuple[SensorNow, ...] = (),
     gateways: tuple[GatewayNow, ...] = (),
     batteries: tuple[BatteryNow, ...] = (),
     rigs: tuple[RigNow, ...] = (),
+    side_checks: tuple[CheckNow, ...] = (),
     under: dict[AlarmKind, set[str]] | None = None,
     told: Collection[AlarmKind] = (),
     resumed_at: datetime | None = None,
@@ -163,6 +181,7 @@ def found(
         gateways=gateways,
         batteries=batteries,
         rigs=rigs,
+        side_checks=side_checks,
         was=lambda kind, _cause, tag: tag in (under or {}).get(kind, set()),
         told=lambda kind, _cause: kind in told,
         resumed_at=resumed_at,

@@ -8,8 +8,21 @@ from drumkeep.domain.grid import moment_of
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import Reason
 from drumkeep.domain.products import Side
+from drumkeep.domain.side_checks import CheckAnswer
 from drumkeep.domain.wording import plain
-from tests.builders.alarms import NOW, STEP, battery, doubt, drum, found, gateway, one, rig, sensor
+from tests.builders.alarms import (
+    NOW,
+    STEP,
+    battery,
+    doubt,
+    drum,
+    found,
+    gateway,
+    one,
+    rig,
+    sensor,
+    side_check,
+)
 
 HOURS = timedelta(hours=1)
 YEAR = ClockOff(-365 * 86_400.0, since=NOW - HOURS, at=NOW)
@@ -48,6 +61,7 @@ def test_messages_are_sentences_with_the_verb_first():
         gateways=(gateway(code="cellar", online=False), gateway(code="loft", clock_off=YEAR)),
         batteries=(battery(12.0),),
         rigs=(rig(last_at={}),),
+        side_checks=(side_check(CheckAnswer.DO_NOT),),
     )
 
     assert {f.kind for f in findings} == set(AlarmKind)
@@ -67,6 +81,7 @@ def test_messages_are_sentences_with_the_verb_first():
             "Check",
             "Restart",
             "Change",
+            "Do",  # not hook up
             "Set",
         }
         assert "{" not in words

@@ -2,11 +2,12 @@
 
 import csv
 import io
-from datetime import date
+from datetime import date, datetime, timedelta
 
 import pytest
 
-from drumkeep.operations.exports import EXPORTS, cells
+from drumkeep.errors import Invalid
+from drumkeep.operations.exports import ALL, EXPORTS, Asked, cells, export
 from drumkeep.operations.lots import create_lot
 from drumkeep.operations.products import create_product
 from drumkeep.operations.readings_import import ImportAsked, read_import, store_portion
@@ -17,10 +18,10 @@ __all__ = ["depot", "empty_depot", "short_sight"]
 pytestmark = pytest.mark.usefixtures("short_sight")
 
 
-def written(depot, noun):
+def written(depot, noun, asked=ALL):
     out = io.StringIO()
     with depot.looking() as tx:
-        table = EXPORTS[noun](tx)
+        table = export(tx, noun=noun, asked=asked)
         writer = csv.writer(out)
         writer.writerow(table.headers)
         writer.writerows(cells(row) for row in table.rows)
@@ -98,3 +99,33 @@ def test_readings_come_again_as_they_were(filled, depot):
             store_portion(tx, pack=pack, now=at(24.0))
     assert written(depot, "readings").encode() == text
     assert text.count(b"\n") > 40
+
+
+def test_a_site_and_a_time_choose_where_they_make_sense(filled):
+    filled.night()
+    first, *_, last = csv.DictReader(io.StringIO(written(filled, "readings")))
+    begin = datetime.fromisoformat(first["time"])
+    asked = Asked(site="north", start=begin, end=begin + timedelta(minutes=30))
+    some = list(csv.DictReader(io.StringIO(written(filled, "readings", asked))))
+    assert 0 < len(some) < 40
+    assert first in some
+    assert last not in some
+    assert [
+        row["kind"]
+        for row in csv.DictReader(
+            io.StringIO(written(filled, "events", Asked(site="north", start=at(1.5), end=at(3.0))))
+        )
+    ] == ["moved"]
+    for noun, wrong, field in (
+        ("lots", Asked(site="north"), "site"),
+        ("drums", Asked(end=at(1.0)), "end"),
+        ("drums", Asked(site="nowhere"), "site"),
+    ):
+        with pytest.raises(Invalid) as raised:
+            written(filled, noun, wrong)
+        assert raised.value.faults[0].field == field
+
+
+def test_sensors_say_where_they_hang(filled):
+    rows = list(csv.DictReader(io.StringIO(written(filled, "sensors"))))
+    assert "north/hall" in {row["hangs in"] for row in rows}

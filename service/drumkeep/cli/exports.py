@@ -3,9 +3,10 @@
 import argparse
 import csv
 import sys
+from datetime import UTC, datetime
 
 from drumkeep.app import make_engine
-from drumkeep.operations.exports import EXPORTS, cells
+from drumkeep.operations.exports import EXPORTS, Asked, cells, export
 from drumkeep.settings import load
 from drumkeep.storage import schema
 from drumkeep.storage.transaction import reading
@@ -15,8 +16,22 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     """Add the subcommand."""
     parser = subparsers.add_parser("export", help="write what is on record as CSV")
     parser.add_argument("noun", metavar="WHAT", choices=list(EXPORTS), help=", ".join(EXPORTS))
+    parser.add_argument("--site", metavar="CODE", help="drums, events, places, readings there only")
+    for name, dest in (("--from", "start"), ("--to", "end")):
+        parser.add_argument(
+            name,
+            dest=dest,
+            metavar="TIME",
+            type=_moment,
+            help="events and readings: 2026-03-04 or 2026-03-04T14:30Z; UTC if it says none",
+        )
     parser.add_argument("--data-dir", help="where the database is kept")
     parser.set_defaults(run=_run)
+
+
+def _moment(text: str) -> datetime:
+    at = datetime.fromisoformat(text)
+    return at if at.tzinfo is not None else at.replace(tzinfo=UTC)
 
 
 def _run(arguments: argparse.Namespace) -> int:
@@ -26,7 +41,8 @@ def _run(arguments: argparse.Namespace) -> int:
     try:
         schema.upgrade(engine)
         with reading(engine) as tx:
-            table = EXPORTS[arguments.noun](tx)
+            asked = Asked(arguments.site, arguments.start, arguments.end)
+            table = export(tx, noun=arguments.noun, asked=asked)
             writer = csv.writer(sys.stdout, lineterminator="\n")
             writer.writerow(table.headers)
             writer.writerows(cells(row) for row in table.rows)

@@ -11,8 +11,9 @@ from json import dumps
 from typing import Any, Final
 
 from drumkeep.domain.events import effective
-from drumkeep.domain.grid import from_ms
+from drumkeep.domain.grid import from_ms, to_ms
 from drumkeep.domain.spreadsheets import escaped
+from drumkeep.errors import Fault, Invalid
 from drumkeep.operations.sheet_rows import FIGURES
 from drumkeep.storage import catalogue, readings
 from drumkeep.storage import drums as drum_rows
@@ -29,6 +30,18 @@ class Table:
 
     headers: Sequence[str]
     rows: Iterable[Row]
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Which part of it: of one site by its code, from a time until another."""
+
+    site: str | None = None
+    start: datetime | None = None
+    end: datetime | None = None
+
+
+ALL: Final = Asked()
 
 
 def cells(row: Row) -> list[str]:
@@ -52,7 +65,7 @@ def _all(page: Callable[[int], Sequence[Any]]) -> Iterator[Any]:
         after = rows[-1].id
 
 
-def export_products(tx: Tx) -> Table:
+def export_products(tx: Tx, _asked: Asked = ALL) -> Table:
     """Return the products with what their data sheets state; a blank is the default of the side."""
 
     def rows() -> Iterator[Row]:
@@ -73,7 +86,7 @@ def _headed(figure: str) -> str:
     return f"{figure} [°C]" if figure.endswith("_c") else figure
 
 
-def export_lots(tx: Tx) -> Table:
+def export_lots(tx: Tx, _asked: Asked = ALL) -> Table:
     """Return the lots with their dates."""
     products = {one.id: one.code for one in _all(lambda a: catalogue.list_products(tx, after=a))}
 
@@ -84,14 +97,17 @@ def export_lots(tx: Tx) -> Table:
     return Table(["product", "lot", "made on", "expires on"], rows())
 
 
-def export_drums(tx: Tx) -> Table:
-    """Return all drums: their receipts, as an import takes them, and where they are now."""
+def export_drums(tx: Tx, asked: Asked = ALL) -> Table:
+    """Return drums: their receipts, as an import takes them, and where they are now."""
+    here = _places_of(tx, asked.site)
     places = {one.id: one for one in _all(lambda a: catalogue.list_places(tx, after=a))}
     named = catalogue.place_references(tx, ids=list(places))
 
     def rows() -> Iterator[Row]:
         after = 0
-        while some := drum_rows.list_drums(tx, present=False, after=after, limit=_AT_ONCE):
+        while some := drum_rows.list_drums(
+            tx, place_ids=here, present=False, after=after, limit=_AT_ONCE
+        ):
             after = some[-1].drum.id
             log = drum_rows.events_of(tx, drum_ids=[one.drum.id for one in some])
             for one in some:
@@ -108,12 +124,12 @@ def export_drums(tx: Tx) -> Table:
     return Table([*headers, "un mark", "note", "now in", "now holds (kg)", "ended"], rows())
 
 
-def export_places(tx: Tx) -> Table:
+def export_places(tx: Tx, asked: Asked = ALL) -> Table:
     """Return the places."""
     sites = {one.id: one.code for one in _all(lambda a: catalogue.list_sites(tx, after=a))}
 
     def rows() -> Iterator[Row]:
-        for one in _all(lambda after: catalogue.list_places(tx, after=after)):
+        for one in _all(lambda after: catalogue.list_places(tx, site=asked.site, after=after)):
             where = f"{sites[one.site_id]}/{one.code}"
             yield [
                 where,
@@ -129,18 +145,26 @@ def export_places(tx: Tx) -> Table:
     return Table(headers, rows())
 
 
-def export_events(tx: Tx) -> Table:
-    """Return what happened to each drum, as recorded; places in ``data`` by site and code."""
+def export_events(tx: Tx, asked: Asked = ALL) -> Table:
+    """Return what happened to each drum, as recorded; places in ``data`` by site and code.
+
+    Those of a site are of the drums that are there now.
+    """
+    here = _places_of(tx, asked.site)
     named = catalogue.place_references(
         tx, ids=[one.id for one in _all(lambda a: catalogue.list_places(tx, after=a))]
     )
 
     def rows() -> Iterator[Row]:
         after = 0
-        while some := drum_rows.list_drums(tx, present=False, after=after, limit=_AT_ONCE):
+        while some := drum_rows.list_drums(
+            tx, place_ids=here, present=False, after=after, limit=_AT_ONCE
+        ):
             after = some[-1].drum.id
             for one in some:
                 for event in drum_rows.event_rows(tx, drum_id=one.drum.id):
+                    if not _within(event.at, asked):
+                        continue
                     data = dumps(_by_name(event.data, named), sort_keys=True)
                     told = [event.at, event.kind, data, event.note]
                     yield [one.drum.tag, *told, event.by, event.recorded_at, str(event.id)]
@@ -148,10 +172,49 @@ def export_events(tx: Tx) -> Table:
     return Table(["tag", "at", "kind", "data", "note", "by", "recorded at", "id"], rows())
 
 
-def export_readings(tx: Tx) -> Table:
-    """Return all readings as the sensors gave them, a line each."""
-    rows = ([from_ms(ts), name, value, unit] for ts, name, value, unit in readings.every(tx))
+def export_sensors(tx: Tx, _asked: Asked = ALL) -> Table:
+    """Return the sensors, and where each hangs now: a place or a drum's tag."""
+    places = catalogue.place_references(
+        tx, ids=[one.id for one in _all(lambda a: catalogue.list_places(tx, after=a))]
+    )
+
+    def rows() -> Iterator[Row]:
+        for one in _all(lambda after: catalogue.list_sensors(tx, after=after)):
+            now = [
+                each for each in catalogue.mounts_of(tx, sensor_ids=[one.id]) if each.until is None
+            ]
+            where: list[object] = [None, None, None]
+            if now:
+                in_drum = now[-1].drum_id
+                where = [
+                    places[now[-1].place_id or 0]
+                    if in_drum is None
+                    else drum_rows.drums_by_id(tx, ids=[in_drum])[in_drum].tag,
+                    now[-1].what,
+                    now[-1].since,
+                ]
+            yield [one.name, one.quantity, one.unit, one.interval_s, one.error_k, *where]
+
+    headers = ["sensor", "quantity", "unit", "read every [s]", "own error [K]"]
+    return Table([*headers, "hangs in", "measures", "since"], rows())
+
+
+def export_readings(tx: Tx, asked: Asked = ALL) -> Table:
+    """Return readings as the sensors gave them, a line each."""
+    start, end = (None if at is None else to_ms(at) for at in (asked.start, asked.end))
+    found = readings.every(tx, start_ms=start, end_ms=end, site=asked.site)
+    rows = ([from_ms(ts), name, value, unit] for ts, name, value, unit in found)
     return Table(["time", "name", "value", "unit"], rows)
+
+
+def _places_of(tx: Tx, site: str | None) -> list[int] | None:
+    if site is None:
+        return None
+    return [one.id for one in _all(lambda a: catalogue.list_places(tx, site=site, after=a))]
+
+
+def _within(at: datetime, asked: Asked) -> bool:
+    return (asked.start is None or at >= asked.start) and (asked.end is None or at < asked.end)
 
 
 def _by_name(data: Mapping[str, Any], named: Mapping[int, str]) -> dict[str, Any]:
@@ -163,12 +226,39 @@ def _by_name(data: Mapping[str, Any], named: Mapping[int, str]) -> dict[str, Any
     }
 
 
-EXPORTS: Final[Mapping[str, Callable[[Tx], Table]]] = {
+EXPORTS: Final[Mapping[str, Callable[[Tx, Asked], Table]]] = {
     "drums": export_drums,
     "lots": export_lots,
     "products": export_products,
     "events": export_events,
     "places": export_places,
+    "sensors": export_sensors,
     "readings": export_readings,
 }
 """What can be exported."""
+
+_OF_A_SITE: Final = frozenset({"drums", "events", "places", "readings"})
+_OF_A_TIME: Final = frozenset({"events", "readings"})
+
+
+def export(tx: Tx, *, noun: str, asked: Asked) -> Table:
+    """Return what was asked for.
+
+    Raises
+    ------
+    Invalid
+        There is no such site, or what is asked for has no site or no time to be chosen by.
+    """
+    faults = []
+    if asked.site is not None:
+        if noun not in _OF_A_SITE:
+            faults.append(Fault("site", asked.site, f"cannot choose among {noun}", "Leave it out."))
+        elif catalogue.site_by_code(tx, code=asked.site) is None:
+            faults.append(Fault("site", asked.site, "is not known", "Give the code of a site."))
+    for name, at in (("start", asked.start), ("end", asked.end)):
+        if at is not None and noun not in _OF_A_TIME:
+            problem = f"cannot choose among {noun}"
+            faults.append(Fault(name, at.isoformat(), problem, "Leave it out."))
+    if faults:
+        raise Invalid("That cannot be exported so.", faults)
+    return EXPORTS[noun](tx, asked)

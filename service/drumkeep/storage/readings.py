@@ -18,7 +18,7 @@ from sqlmodel import col
 from drumkeep.storage import partitions, rollups
 from drumkeep.storage.bulk import among, insert, keyed
 from drumkeep.storage.partitions import Month
-from drumkeep.storage.tables.catalogue import Sensor
+from drumkeep.storage.tables.catalogue import Mount, Place, Sensor, Site
 from drumkeep.storage.tables.readings import latest, reading
 from drumkeep.storage.transaction import Tx
 
@@ -213,15 +213,35 @@ def extremes(
     return found
 
 
-def every(tx: Tx) -> Iterator[tuple[int, str, float, str]]:
-    """Yield all readings, the oldest first: epoch ms, sensor, value, unit; some at a time."""
-    statement = (
-        select(reading.c.ts, col(Sensor.name), reading.c.value, col(Sensor.unit))
-        .join_from(reading, Sensor, reading.c.sensor_id == col(Sensor.id))
-        .order_by(reading.c.hour, reading.c.sensor_id, reading.c.ts)
-        .execution_options(yield_per=_YIELDED)
+def every(
+    tx: Tx, *, start_ms: int | None = None, end_ms: int | None = None, site: str | None = None
+) -> Iterator[tuple[int, str, float, str]]:
+    """Yield readings, the oldest first: epoch ms, sensor, value, unit; some at a time.
+
+    Parameters
+    ----------
+    start_ms, end_ms
+        Epoch ms; the end does not belong to it.
+    site
+        Code of a site: only of sensors that hang in a place there, or once did.
+    """
+    statement = select(reading.c.ts, col(Sensor.name), reading.c.value, col(Sensor.unit)).join_from(
+        reading, Sensor, reading.c.sensor_id == col(Sensor.id)
     )
-    for row in tx.session.connection().execute(statement):
+    if start_ms is not None:
+        statement = statement.where(
+            reading.c.hour >= start_ms // _HOUR_MS, reading.c.ts >= start_ms
+        )
+    if end_ms is not None:
+        statement = statement.where(reading.c.hour <= end_ms // _HOUR_MS, reading.c.ts < end_ms)
+    if site is not None:
+        hung = select(col(Mount.sensor_id)).join_from(
+            Mount, Place, col(Mount.place_id) == col(Place.id)
+        )
+        hung = hung.join(Site, col(Place.site_id) == col(Site.id)).where(col(Site.code) == site)
+        statement = statement.where(reading.c.sensor_id.in_(hung))
+    ordered = statement.order_by(reading.c.hour, reading.c.sensor_id, reading.c.ts)
+    for row in tx.session.connection().execute(ordered.execution_options(yield_per=_YIELDED)):
         yield row[0], row[1], row[2], row[3]
 
 

@@ -57,6 +57,7 @@ GET    /api/v1/drums/{tag}                                                all  r
 POST   /api/v1/drums/{tag}/events                                         mdc  record
 GET    /api/v1/drums/{tag}/history                                        all  read
 GET    /api/v1/drums/{tag}/why                                            all  read
+GET    /api/v1/exports/{what}.csv                                         all  read
 POST   /api/v1/forecasts                                                  all  read
 GET    /api/v1/gateways                                                   all  read
 POST   /api/v1/gateways                                                   m    manage
@@ -163,6 +164,7 @@ POST   /drums/{tag}/events                                                mdc  -
 GET    /drums/{tag}/qr.svg                                                all  read
 POST   /drums/{tag}/undo                                                  mdc  -
 GET    /drums/{tag}/why                                                   all  read
+GET    /export                                                            all  read
 GET    /favicon.ico                                                       open -
 GET    /floor                                                             all  read
 GET    /floor/table                                                       all  read

@@ -36,6 +36,7 @@ template              context
 ``import.html``       ``given``: the form as sent, ``faults``: sentences, ``kept`` as above,
                       ``columns``: needed ones by noun, ``report``: ``SheetReport`` or None,
                       ``rows``: ``RowFate``, ``undrawn``: how many more
+``export.html``       ``sites``: (code, words), ``first`` and ``last``: days, ``may_import``
 ``pulls.html``        ``given``: the form as filled in, ``error`` or None, ``sites`` and ``pairs``:
                       (code, words), ``open`` and ``past``: ``PullHead``, ``may_pull``
 ``pull.html``         ``pull``: ``PullView``, ``codes`` by tag, ``error``, ``faults`` in words,

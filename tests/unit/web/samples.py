@@ -428,6 +428,12 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
             "checked_at": NOW,
             "unheard": change("Nobody hears of this alarm."),
         },
+        "export.html": {
+            "sites": (("north", change("North shed")),),
+            "first": "2026-01-01",
+            "last": "2026-01-31",
+            "may_import": True,
+        },
         "import.html": {
             "given": change({"what": "drums", "do": "check"}),
             "faults": (change("The file is none."),),

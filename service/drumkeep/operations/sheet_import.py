@@ -7,17 +7,17 @@ from drumkeep.domain.roles import Action, may
 from drumkeep.domain.spreadsheets import Sheet, read_sheet
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound, Refused
 from drumkeep.operations.drums import By
-from drumkeep.operations.sheet_rows import NOUNS, Reader
+from drumkeep.operations.sheet_rows import NOUNS, Fate, Reader
 from drumkeep.storage.savepoint import savepoint, undone
 from drumkeep.storage.transaction import Tx
 
 
 @dataclass(frozen=True, slots=True)
 class RowFate:
-    """What becomes of a row: ``new``, ``changed``, ``there`` or ``refused`` with its faults."""
+    """What becomes of a row, and its faults if it is refused."""
 
     line: int
-    fate: str
+    fate: Fate
     thing: str | None = None
     faults: tuple[Fault, ...] = ()
 

@@ -1,10 +1,13 @@
-"""What a row of a spreadsheet asks for: the columns of each noun, and each row's deed."""
+"""What a row of a spreadsheet asks for: the columns of each noun, and each row's deed.
+
+Over 400 lines because the three nouns share how a cell is read and refused.
+"""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from json import JSONDecodeError, dumps, loads
-from typing import Any, Final, TypeVar
+from typing import Any, Final, Literal, TypeVar
 from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
 
@@ -90,11 +93,15 @@ _FROM: Final[Mapping[str, tuple[str, ...]]] = {
 """Columns by the names that operations call their contents, where those differ."""
 
 
+Fate = Literal["new", "changed", "there", "refused"]
+"""What becomes of a row; ``there`` is what was on record so already."""
+
+
 @dataclass(frozen=True, slots=True)
 class Deed:
-    """What became of a row: ``new``, ``changed`` or ``there``, and of which thing."""
+    """What became of a row that was not refused, and of which thing."""
 
-    fate: str
+    fate: Fate
     thing: str
 
 

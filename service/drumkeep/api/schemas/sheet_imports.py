@@ -1,10 +1,11 @@
 """What becomes of a spreadsheet."""
 
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 from pydantic import BaseModel
 
 from drumkeep.asgi.fields import Answer
+from drumkeep.operations.sheet_rows import Fate
 
 
 class SheetQuery(BaseModel):
@@ -35,7 +36,7 @@ class RowFateOut(Answer):
     """What became of a row, counted from 1, and of which thing."""
 
     row: int
-    fate: Literal["new", "changed", "there", "refused"]
+    fate: Fate
     thing: str | None
     faults: list[RowFaultOut]
 

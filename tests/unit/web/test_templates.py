@@ -156,8 +156,8 @@ def test_missing_context_is_refused():
 
 def test_drum_page_works_for_a_viewer_who_may_record_nothing():
     text = render(
-        "drum.html", drum=drum(), events=(), actions=(), history=(), ahead="here", papers=PapersView(),
-        straps=(),
+        "drum.html", drum=drum(), events=(), actions=(), history=(), ahead="here",
+        papers=PapersView(), straps=(),
         past="days", by_hours=False, prints=(), viewer=VIEWER, formats=formats(),
     )  # fmt: skip
     assert "Record what you did" not in text

@@ -1,9 +1,10 @@
 """``/readings/imports``: a logger's download, checked or stored."""
 
-from typing import Annotated, Final
+from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 
+from drumkeep.api.csv_bodies import refusal_of_kind
 from drumkeep.api.schemas.readings_imports import (
     IMPORT_BODY,
     ImportOut,
@@ -15,17 +16,12 @@ from drumkeep.api.schemas.readings_imports import (
 from drumkeep.asgi.authentication import Caller
 from drumkeep.asgi.dependencies import DatabaseDep, Now, require
 from drumkeep.asgi.imports import bring_in
-from drumkeep.asgi.problems import Problem, shown
+from drumkeep.asgi.problems import shown
 from drumkeep.domain.logger_columns import said_of_column
 from drumkeep.domain.roles import Action
 from drumkeep.operations.readings_import import ImportAsked
 
 router = APIRouter(prefix="/readings/imports", tags=["readings"])
-
-_CSV: Final = "text/csv"
-_WRONG_KIND: Final = Problem(
-    "media-type", f"The body is of the wrong kind. Send it as {_CSV}.", 415
-)
 
 
 @router.post("", response_model=ImportOut, openapi_extra=IMPORT_BODY)
@@ -41,9 +37,9 @@ async def import_readings(
     It is stored in portions, each whole or not at all. Drums are computed again from the first
     reading that is new.
     """
-    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if kind != _CSV:
-        return _WRONG_KIND.response(request_id=request.state.request_id)
+    refused = refusal_of_kind(request)
+    if refused is not None:
+        return refused
     asked = ImportAsked(
         name=query.name,
         gateway=query.gateway,

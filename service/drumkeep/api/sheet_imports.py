@@ -1,10 +1,11 @@
 """``/imports/{what}``: a spreadsheet of products, lots or drums, checked or stored."""
 
 from functools import partial
-from typing import Annotated, Final, Literal
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 
+from drumkeep.api.csv_bodies import refusal_of_kind
 from drumkeep.api.schemas.sheet_imports import (
     SHEET_BODY,
     RowFateOut,
@@ -15,16 +16,11 @@ from drumkeep.api.schemas.sheet_imports import (
 from drumkeep.asgi.authentication import Caller
 from drumkeep.asgi.dependencies import Now, require, services
 from drumkeep.asgi.happenings import by_caller
-from drumkeep.asgi.problems import Problem, shown
+from drumkeep.asgi.problems import shown
 from drumkeep.domain.roles import Action
 from drumkeep.operations.sheet_import import import_sheet
 
 router = APIRouter(prefix="/imports", tags=["imports"])
-
-_CSV: Final = "text/csv"
-_WRONG_KIND: Final = Problem(
-    "media-type", f"The body is of the wrong kind. Send it as {_CSV}.", 415
-)
 
 
 @router.post("/{what}", response_model=SheetOut, openapi_extra=SHEET_BODY)
@@ -39,9 +35,9 @@ async def import_spreadsheet(
 
     Where a row is refused nothing is stored (see ``stored``) unless ``take_good`` asks for it.
     """
-    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if kind != _CSV:
-        return _WRONG_KIND.response(request_id=request.state.request_id)
+    refused = refusal_of_kind(request)
+    if refused is not None:
+        return refused
     report = await services(request).database.write(
         partial(
             import_sheet,

@@ -5,7 +5,6 @@ semicolons where the comma is the decimal mark, and a byte order mark. What coun
 with a time and beside it a number or a word for none.
 """
 
-import codecs
 import csv
 import io
 import re
@@ -16,6 +15,7 @@ from itertools import islice
 from typing import Final
 
 from drumkeep.domain.logger_times import looks_like_time
+from drumkeep.domain.text_files import text_of
 from drumkeep.domain.unit_words import unit_meant
 from drumkeep.errors import Fault, Invalid
 
@@ -26,12 +26,6 @@ _SEPARATORS: Final = ("\t", ";", "|", ",")
 
 _LOOKED_AT: Final = 500
 """Lines by which the separator is told and the header found."""
-
-_BOMS: Final = (
-    (codecs.BOM_UTF8, "utf-8-sig"),
-    (codecs.BOM_UTF16_LE, "utf-16"),
-    (codecs.BOM_UTF16_BE, "utf-16"),
-)
 
 NO_VALUE: Final = frozenset(
     {
@@ -117,13 +111,7 @@ def number(cell: str, *, comma_is_decimal: bool) -> tuple[float, str] | None:
 
 
 def _text(content: bytes) -> str:
-    marked = (encoding for mark, encoding in _BOMS if content.startswith(mark))
-    encoding = next(marked, "utf-8")
-    try:
-        text = content.decode(encoding)
-    except UnicodeDecodeError:
-        # What programs on Windows write that know no UTF-8; a degree sign is one octet there.
-        text = content.decode("cp1252", errors="replace")
+    text = text_of(content)
     if "\0" in text:
         mend = "Export it as CSV or text from the logger's own program; a workbook is not read."
         raise Invalid(TITLE, [Fault("file", None, "is no text", mend)])

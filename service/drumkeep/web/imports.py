@@ -3,8 +3,6 @@
 As with a logger's download the page keeps the file in the form itself, compressed.
 """
 
-import zlib
-from base64 import urlsafe_b64decode, urlsafe_b64encode
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
@@ -12,23 +10,21 @@ from typing import Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
-from starlette.datastructures import FormData, UploadFile
 
 from drumkeep.asgi.dependencies import ReadingDep, refuse_unless_may, services
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.asgi.middleware import MAX_BODY
-from drumkeep.asgi.soundness import LONGEST
 from drumkeep.domain.roles import Action
 from drumkeep.domain.spreadsheets import TITLE
 from drumkeep.errors import Fault, Invalid
 from drumkeep.operations.sheet_import import RowFate, SheetReport, import_sheet
 from drumkeep.operations.sheet_rows import NOUNS
 from drumkeep.storage.transaction import Tx
+from drumkeep.web.kept_file import kept_texts, sent_file
 from drumkeep.web.shell import Shell, ShellDep
 
 router = APIRouter()
 
-_KEPT: Final = "kept"
 _UNUSABLE: Final = 422
 _DRAWN: Final = 300
 """Rows on the page; the rest are counted."""
@@ -58,7 +54,7 @@ async def check_or_store(request: Request, shell: ShellDep) -> Response:
     database = services(request).database
     async with request.form() as form:
         fields = {name: value for name, value in form.items() if isinstance(value, str)}
-        content = await _content(form)
+        content = await sent_file(form, most=MAX_BODY)
     deed = fields.get("do", "")
     try:
         _refuse_unsaid(fields, content)
@@ -91,25 +87,6 @@ def _refuse_unsaid(fields: Mapping[str, str], content: bytes) -> None:
         raise Invalid(TITLE, [Fault("The file", None, "is missing", mend)])
 
 
-async def _content(form: FormData) -> bytes:
-    """Return the file that came, or the one that the form kept; nothing if there is none."""
-    file = form.get("file")
-    if isinstance(file, UploadFile) and file.filename:
-        return await file.read()
-    kept = "".join(text for text in form.getlist(_KEPT) if isinstance(text, str))
-    try:
-        # No more than could have been uploaded, whatever it says of itself.
-        return zlib.decompressobj().decompress(urlsafe_b64decode(kept), MAX_BODY)
-    except (ValueError, zlib.error):
-        return b""
-
-
-def _keep(content: bytes) -> list[str]:
-    """Return a file as texts of a form, none longer than a form's may be."""
-    text = urlsafe_b64encode(zlib.compress(content, 9)).decode()
-    return [text[start : start + LONGEST] for start in range(0, len(text), LONGEST)]
-
-
 def _drawn(report: SheetReport) -> list[RowFate]:
     """Return the rows to show: what is refused goes first, since somebody must mend it."""
     return sorted(report.rows, key=lambda row: row.fate != "refused")[:_DRAWN]
@@ -124,7 +101,7 @@ def _page(tx: Tx, shell: Shell, given: _Given) -> HTMLResponse:
         page="products",
         given=given.fields,
         faults=[str(fault) for fault in given.faults],
-        kept=_keep(given.content) if given.content else [],
+        kept=kept_texts(given.content),
         columns={
             noun: ", ".join(one.name for one in columns if one.needed)
             for noun, (columns, _) in NOUNS.items()

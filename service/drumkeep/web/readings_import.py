@@ -4,20 +4,17 @@ The page keeps the file in the form itself, compressed, so that nothing waits on
 person who does not come back.
 """
 
-import zlib
-from base64 import urlsafe_b64decode, urlsafe_b64encode
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import UploadFile
 
 from drumkeep.asgi.dependencies import ReadingDep, refuse_unless_may, services
 from drumkeep.asgi.imports import bring_in
 from drumkeep.asgi.middleware import MAX_UPLOAD
-from drumkeep.asgi.soundness import LONGEST
 from drumkeep.domain.logger_columns import FOR_ALL
 from drumkeep.domain.logger_tables import TITLE
 from drumkeep.domain.roles import Action
@@ -25,12 +22,12 @@ from drumkeep.errors import Fault, Invalid
 from drumkeep.operations.readings_import import ImportAsked, ImportReport
 from drumkeep.storage import catalogue
 from drumkeep.storage.transaction import Tx
+from drumkeep.web.kept_file import kept_texts, sent_file
 from drumkeep.web.shell import Shell, ShellDep
 from drumkeep.web.views.readings_import import UNITS, column_views, sensor_choices, share_views
 
 router = APIRouter()
 
-_KEPT: Final = "kept"
 _STORE: Final = "store"
 _UNUSABLE: Final = 422
 _LABELS: Final = {
@@ -74,7 +71,7 @@ async def check_or_store(request: Request, shell: ShellDep) -> Response:
     database = services(request).database
     async with request.form() as form:
         fields = {name: value for name, value in form.items() if isinstance(value, str)}
-        content = await _content(form)
+        content = await sent_file(form, most=MAX_UPLOAD)
         file = form.get("file")
         if isinstance(file, UploadFile) and file.filename:
             fields["name"] = file.filename
@@ -95,28 +92,9 @@ async def check_or_store(request: Request, shell: ShellDep) -> Response:
     return answer
 
 
-async def _content(form: FormData) -> bytes:
-    """Return the file that came, or the one that the form kept; nothing if there is none."""
-    file = form.get("file")
-    if isinstance(file, UploadFile) and file.filename:
-        return await file.read()
-    kept = "".join(text for text in form.getlist(_KEPT) if isinstance(text, str))
-    try:
-        # No more than could have been uploaded, whatever it says of itself.
-        return zlib.decompressobj().decompress(urlsafe_b64decode(kept), MAX_UPLOAD)
-    except (ValueError, zlib.error):
-        return b""
-
-
 def _no_file() -> Invalid:
     mend = "Choose the CSV file that the logger's program wrote."
     return Invalid(TITLE, [Fault("file", None, "is missing", mend)])
-
-
-def _keep(content: bytes) -> list[str]:
-    """Return a file as texts of a form, none longer than a form's may be."""
-    text = urlsafe_b64encode(zlib.compress(content, 9)).decode()
-    return [text[start : start + LONGEST] for start in range(0, len(text), LONGEST)]
 
 
 def _asked(fields: Mapping[str, str]) -> ImportAsked:
@@ -156,7 +134,7 @@ def _page(tx: Tx, shell: Shell, given: _Given) -> HTMLResponse:
             (_LABELS.get(fault.field, fault.field), fault, _MENDS.get(fault.field, fault.mend))
             for fault in given.faults
         ],
-        kept=_keep(given.content) if given.content else [],
+        kept=kept_texts(given.content),
         columns=column_views(given.content, given=given.fields) if given.content else (),
         choices=sensor_choices(tx) if given.content else (),
         units=UNITS,

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 import pytest
 
 from drumkeep.errors import Invalid
-from drumkeep.operations.exports import ALL, EXPORTS, Asked, cells, export
+from drumkeep.operations.exports import ALL, EXPORTS, Asked, export, write
 from drumkeep.operations.lots import create_lot
 from drumkeep.operations.products import create_product
 from drumkeep.operations.readings_import import ImportAsked, read_import, store_portion
@@ -21,10 +21,7 @@ pytestmark = pytest.mark.usefixtures("short_sight")
 def written(depot, noun, asked=ALL):
     out = io.StringIO()
     with depot.looking() as tx:
-        table = export(tx, noun=noun, asked=asked)
-        writer = csv.writer(out)
-        writer.writerow(table.headers)
-        writer.writerows(cells(row) for row in table.rows)
+        write(export(tx, noun=noun, asked=asked), out)
     return out.getvalue()
 
 

@@ -3,7 +3,6 @@
 So a slow connection holds no transaction, and a large file no memory.
 """
 
-import csv
 import io
 from collections.abc import Iterator
 from tempfile import TemporaryFile
@@ -12,7 +11,7 @@ from typing import IO, Final
 from fastapi.responses import StreamingResponse
 
 from drumkeep.asgi.dependencies import Database
-from drumkeep.operations.exports import Asked, cells, export
+from drumkeep.operations.exports import Asked, export, write
 from drumkeep.storage.transaction import Tx
 
 _CHUNK: Final = 256 * 1024
@@ -39,9 +38,7 @@ def _written(tx: Tx, *, noun: str, asked: Asked) -> IO[bytes]:
     file = TemporaryFile()  # noqa: SIM115 - closed when it is sent
     # With the mark a spreadsheet knows that it is UTF-8.
     text = io.TextIOWrapper(file, encoding="utf-8-sig", newline="")
-    writer = csv.writer(text)
-    writer.writerow(table.headers)
-    writer.writerows(cells(row) for row in table.rows)
+    write(table, text)
     text.flush()
     text.detach()
     file.seek(0)

@@ -3,12 +3,10 @@
 import csv
 from collections.abc import Iterable, Sequence
 from io import StringIO
-from typing import Final
 
 from fastapi.responses import Response
 
-_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
-"""What a spreadsheet takes for a formula at the beginning of a cell."""
+from drumkeep.domain.spreadsheets import FORMULA
 
 
 def csv_answer(rows: Iterable[Sequence[object]], *, name: str) -> Response:
@@ -40,4 +38,4 @@ def _cell(value: object) -> str:
     if isinstance(value, float):
         return f"{value:.2f}".rstrip("0").rstrip(".")
     text = str(value)
-    return f"'{text}" if text.startswith(_FORMULA) else text
+    return f"'{text}" if text.startswith(FORMULA) else text

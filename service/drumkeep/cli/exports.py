@@ -1,12 +1,11 @@
 """``drumkeep export``: what is on record as CSV, to a file or another program."""
 
 import argparse
-import csv
 import sys
 from datetime import UTC, datetime
 
 from drumkeep.app import make_engine
-from drumkeep.operations.exports import EXPORTS, Asked, cells, export
+from drumkeep.operations.exports import EXPORTS, Asked, export, write
 from drumkeep.settings import load
 from drumkeep.storage import schema
 from drumkeep.storage.transaction import reading
@@ -43,9 +42,7 @@ def _run(arguments: argparse.Namespace) -> int:
         with reading(engine) as tx:
             asked = Asked(arguments.site, arguments.start, arguments.end)
             table = export(tx, noun=arguments.noun, asked=asked)
-            writer = csv.writer(sys.stdout, lineterminator="\n")
-            writer.writerow(table.headers)
-            writer.writerows(cells(row) for row in table.rows)
+            write(table, sys.stdout, line_end="\n")
     finally:
         engine.dispose()
     return 0

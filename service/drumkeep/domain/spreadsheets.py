@@ -4,7 +4,6 @@ Columns go by their names, with the words that people use for them and a unit in
 cannot be read one way only is not guessed.
 """
 
-import codecs
 import csv
 import io
 import re
@@ -12,19 +11,17 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from drumkeep.domain.text_files import text_of
 from drumkeep.errors import Fault, Invalid
 
 TITLE: Final = "The spreadsheet cannot be used."
+FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
+"""What a spreadsheet takes for a formula at the beginning of a cell (OWASP, "CSV Injection")."""
 LARGEST: Final = 8_000_000
 """Bytes: some 50,000 rows."""
 
 _SEPARATORS: Final = ("\t", ";", "|", ",")
 _HEADER_WITHIN: Final = 20
-_BOMS: Final = (
-    (codecs.BOM_UTF8, "utf-8-sig"),
-    (codecs.BOM_UTF16_LE, "utf-16"),
-    (codecs.BOM_UTF16_BE, "utf-16"),
-)
 _OTHER_KINDS: Final = (
     (b"PK\x03\x04", "is a workbook (xlsx or ods), whatever its name says"),
     (b"\xd0\xcf\x11\xe0", "is an old workbook (xls), whatever its name says"),
@@ -113,8 +110,8 @@ def read_sheet(content: bytes, *, columns: Sequence[Column]) -> Sheet:
 
 
 def escaped(cell: str) -> str:
-    """Keep a spreadsheet from taking a text for a formula (OWASP, "CSV Injection")."""
-    return f"'{cell}" if cell.startswith(("=", "+", "-", "@", "\t", "\r", "'")) else cell
+    """Keep a spreadsheet from taking a text for a formula, in a way that can be undone."""
+    return f"'{cell}" if cell.startswith((*FORMULA, "'")) else cell
 
 
 def unescaped(cell: str) -> str:
@@ -138,11 +135,7 @@ def _text(content: bytes) -> str:
     for mark, problem in _OTHER_KINDS:
         if content.startswith(mark):
             raise Invalid(TITLE, [Fault("file", None, problem, _AS_CSV)])
-    encoding = next((code for mark, code in _BOMS if content.startswith(mark)), "utf-8")
-    try:
-        text = content.decode(encoding)
-    except UnicodeDecodeError:
-        text = content.decode("cp1252", errors="replace")
+    text = text_of(content)
     if "\0" in text:
         raise Invalid(TITLE, [Fault("file", None, "has NUL bytes: it is no text", _AS_CSV)])
     return text.replace("\r\n", "\n").replace("\r", "\n")

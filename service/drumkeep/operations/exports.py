@@ -4,11 +4,13 @@ Texts are kept from being formulas, times are ISO 8601 in UTC, units stand in th
 as they are asked for, so that a long past needs no memory.
 """
 
+import csv
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import chain
 from json import dumps
-from typing import Any, Final
+from typing import Any, Final, TextIO
 
 from drumkeep.domain.events import effective
 from drumkeep.domain.grid import from_ms, to_ms
@@ -44,9 +46,11 @@ class Asked:
 ALL: Final = Asked()
 
 
-def cells(row: Row) -> list[str]:
-    """Return a row as it is written into a file."""
-    return [_cell(value) for value in row]
+def write(table: Table, file: TextIO, *, line_end: str = "\r\n") -> None:
+    """Write a table into a file as CSV (RFC 4180 where lines end as it says)."""
+    writer = csv.writer(file, lineterminator=line_end)
+    writer.writerow(table.headers)
+    writer.writerows([_cell(value) for value in row] for row in table.rows)
 
 
 def _cell(value: object) -> str:
@@ -57,12 +61,17 @@ def _cell(value: object) -> str:
     return escaped(value) if isinstance(value, str) else str(value)
 
 
-def _all(page: Callable[[int], Sequence[Any]]) -> Iterator[Any]:
-    """Yield the rows of all pages; each begins after the last id of the one before."""
+def _pages(page: Callable[[int], Sequence[Any]]) -> Iterator[Sequence[Any]]:
+    """Yield all pages; each begins after the last id of the one before."""
     after = 0
     while rows := page(after):
-        yield from rows
+        yield rows
         after = rows[-1].id
+
+
+def _all(page: Callable[[int], Sequence[Any]]) -> Iterator[Any]:
+    """Yield the rows of all pages."""
+    return chain.from_iterable(_pages(page))
 
 
 def export_products(tx: Tx, _asked: Asked = ALL) -> Table:
@@ -179,21 +188,18 @@ def export_sensors(tx: Tx, _asked: Asked = ALL) -> Table:
     )
 
     def rows() -> Iterator[Row]:
-        for one in _all(lambda after: catalogue.list_sensors(tx, after=after)):
-            now = [
-                each for each in catalogue.mounts_of(tx, sensor_ids=[one.id]) if each.until is None
-            ]
-            where: list[object] = [None, None, None]
-            if now:
-                in_drum = now[-1].drum_id
-                where = [
-                    places[now[-1].place_id or 0]
-                    if in_drum is None
-                    else drum_rows.drums_by_id(tx, ids=[in_drum])[in_drum].tag,
-                    now[-1].what,
-                    now[-1].since,
-                ]
-            yield [one.name, one.quantity, one.unit, one.interval_s, one.error_k, *where]
+        for some in _pages(lambda after: catalogue.list_sensors(tx, after=after)):
+            mounts = catalogue.mounts_of(tx, sensor_ids=[one.id for one in some])
+            hanging = {mount.sensor_id: mount for mount in mounts if mount.until is None}
+            on_drums = [m.drum_id for m in hanging.values() if m.drum_id is not None]
+            tags = drum_rows.tags_by_id(tx, ids=on_drums)
+            for one in some:
+                where: list[object] = [None, None, None]
+                if (now := hanging.get(one.id)) is not None:
+                    in_drum = now.drum_id
+                    named = places[now.place_id or 0] if in_drum is None else tags[in_drum]
+                    where = [named, now.what, now.since]
+                yield [one.name, one.quantity, one.unit, one.interval_s, one.error_k, *where]
 
     headers = ["sensor", "quantity", "unit", "read every [s]", "own error [K]"]
     return Table([*headers, "hangs in", "measures", "since"], rows())

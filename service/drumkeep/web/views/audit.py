@@ -7,6 +7,7 @@ from typing import Final
 from urllib.parse import quote
 
 from drumkeep.domain.audit import Part
+from drumkeep.domain.spreadsheets import FORMULA
 from drumkeep.operations.audit import Entry
 from drumkeep.web.views.people import device_words
 
@@ -36,7 +37,6 @@ _EVENT_IMPLIED: Final = frozenset({"kind", "data.to", "data.place", "data.from"}
 """Of an event: what it is called already, and references that the drum's own fields name."""
 
 _MOMENT: Final = re.compile(r"(\d{4}-\d\d-\d\d)T(\d\d:\d\d):[\d.]+(?:\+00:00|Z)?")
-_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +102,7 @@ def csv_row(entry: Entry) -> list[str]:
         fields,
         entry.deed,
     )
-    return [f"'{cell}" if cell.startswith(_FORMULA) else cell for cell in cells]
+    return [f"'{cell}" if cell.startswith(FORMULA) else cell for cell in cells]
 
 
 def _fields(entry: Entry, *, short: bool = False) -> tuple[FieldLine, ...]:

@@ -79,13 +79,19 @@ def told_of(tag: str) -> Iterator[None]:
         raise
 
 
-def _poured(tx: Tx, *, drum: Drum, event: DrumEvent) -> tuple[DrumEvent, Twin]:
-    name = _NAMES_OTHER[event.kind]
-    tag = str(event.data[name])
+def other_drum(tx: Tx, *, tag: str, field: str) -> Drum:
+    """Return the other drum of two; raises Invalid where none bears the tag."""
     other = rows.drum_by_tag(tx, tag=tag)
     if other is None:
         mend = "Write the tag as it stands on a drum that has been received."
-        raise Invalid("No drum bears this tag.", [Fault(name, tag, "is not known", mend)])
+        raise Invalid("No drum bears this tag.", [Fault(field, tag, "is not known", mend)])
+    return other
+
+
+def _poured(tx: Tx, *, drum: Drum, event: DrumEvent) -> tuple[DrumEvent, Twin]:
+    name = _NAMES_OTHER[event.kind]
+    tag = str(event.data[name])
+    other = other_drum(tx, tag=tag, field=name)
     products = {d.id: _product(tx, d) for d in (drum, other)}
     _refuse_other_side(name, other=other, here=products[drum.id], there=products[other.id])
     topped = event.kind is EventKind.TOPPED

@@ -8,7 +8,7 @@ from drumkeep.domain.drums import fold
 from drumkeep.domain.events import DrumEvent, effective
 from drumkeep.domain.products import Side
 from drumkeep.errors import Fault, Invalid
-from drumkeep.operations.pours import Twin
+from drumkeep.operations.pours import Twin, other_drum
 from drumkeep.storage import drums as rows
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.products import as_product
@@ -31,12 +31,12 @@ def pulsing(tx: Tx, *, drum: Drum, event: DrumEvent) -> tuple[DrumEvent, Twin | 
         The other drum is not known, or of the same side.
     """
     tag = event.data.get("with")
-    other = open_beside(tx, drum=drum) if tag is None else rows.drum_by_tag(tx, tag=str(tag))
+    if tag is None:
+        other = open_beside(tx, drum=drum)
+    else:
+        other = other_drum(tx, tag=str(tag), field="with")
     if other is None:
-        if tag is None:
-            return event, None
-        mend = "Write the tag as it stands on a drum that has been received."
-        raise Invalid("No drum bears this tag.", [Fault("with", tag, "is not known", mend)])
+        return event, None
     sides = [_side(tx, one) for one in (drum, other)]
     if sides[0] is sides[1]:
         mend = "Name the drum of the other side that fed the gun."

@@ -1,6 +1,5 @@
 """Nitrogen, desiccant, pump lubricant: what is in hand, taken, added, counted."""
 
-from datetime import timedelta
 from typing import Annotated
 
 from fastapi import APIRouter, Depends
@@ -12,7 +11,7 @@ from drumkeep.domain.roles import Action, may
 from drumkeep.operations import consumables
 from drumkeep.operations.surroundings import read_ground
 from drumkeep.web.drums import posted
-from drumkeep.web.forms import form_id, number_of
+from drumkeep.web.forms import form_id, number_of, waited
 from drumkeep.web.shell import ShellDep, see
 from drumkeep.web.views.consumables import KINDS, consumable_views
 
@@ -62,14 +61,13 @@ def keep(tx: TransactionDep, shell: ShellDep, form: Form) -> Response:
 def enter(tx: TransactionDep, shell: ShellDep, consumable_id: int, form: Form) -> Response:
     """Record that somebody took, added or counted."""
     refuse_unless_may(shell.caller, Action.KEEP_STOCK)
-    ago = timedelta(seconds=number_of(form, "ago_s")) if form.get("ago_s") else timedelta()
     consumables.record_entry(
         tx,
         consumable_id=consumable_id,
         entry_id=form_id(form),
         deed=form.get("deed", ""),
         quantity=number_of(form, "quantity"),
-        at=shell.now - ago,
+        at=shell.now - waited(form),
         note=form.get("note", "").strip() or None,
         by=by_caller(shell.caller),
         now=shell.now,

@@ -32,7 +32,7 @@ from drumkeep.storage.tables.drums import Drum, Event
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.form_faults import in_words_of_form
 from drumkeep.web.formats import Formats
-from drumkeep.web.forms import event_body, form_id, number_of
+from drumkeep.web.forms import event_body, form_id, waited
 from drumkeep.web.shell import Shell, ShellDep, see
 from drumkeep.web.view_models import DrumView, HistoryRow
 from drumkeep.web.views.content import content_facts
@@ -48,7 +48,7 @@ router = APIRouter()
 PAST: Final = timedelta(days=5)
 AHEAD_HOURS: Final = 48
 LONGEST_PAST: Final = timedelta(days=366)
-_JUST_NOW_S: Final = 300.0
+_JUST_NOW: Final = timedelta(minutes=5)
 _EVERY: Final = 4
 _MOST_ROWS: Final = 240
 """Of the past in the table that stands for the chart."""
@@ -254,8 +254,8 @@ def _check_now(tx: Tx, row: StockRow, form: Mapping[str, str], *, now: datetime)
         Something stands against it, or what has to be ticked before is not.
     """
     kind = next((k for k in OFFERED if k.value == form.get("kind")), None)
-    waited = bool(form.get("ago_s")) and number_of(form, "ago_s") > _JUST_NOW_S
-    if kind is None or form.get("at", "").strip() or waited or _is_known(tx, form):
+    late = waited(form) > _JUST_NOW
+    if kind is None or form.get("at", "").strip() or late or _is_known(tx, form):
         return
     facts = drums.facts_of(tx, drum=row.drum)
     local = Formats(units="us", timezone=UTC, now=now)
@@ -290,4 +290,4 @@ def _happened(tx: Tx, form: Mapping[str, str], now: datetime) -> datetime:
         return now  # no UUID, which is told with whatever else is wrong
     if known is not None:
         return known.at
-    return now - timedelta(seconds=number_of(form, "ago_s")) if form.get("ago_s") else now
+    return now - waited(form)

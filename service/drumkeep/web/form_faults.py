@@ -2,7 +2,8 @@
 
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
@@ -84,6 +85,18 @@ def in_words_of_form(
         faults = [told.fault(fault) for fault in validation_faults(error)]
         return Invalid("That cannot be recorded as it is.", faults)
     return type(error)(error.title, [told.fault(fault) for fault in error.faults])
+
+
+@contextmanager
+def labelled(labels: Mapping[str, str]) -> Iterator[None]:
+    """Have faults name their fields by the labels that stand above them on the page."""
+    try:
+        yield
+    except Invalid as error:
+        error.faults = tuple(
+            replace(fault, field=labels.get(fault.field, fault.field)) for fault in error.faults
+        )
+        raise
 
 
 def in_units(text: str, *, formats: Formats) -> str:

@@ -3,7 +3,7 @@
 import math
 import re
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -208,6 +208,17 @@ def form_id(form: Mapping[str, str], name: str = "id") -> UUID:
     except ValueError:
         fault = Fault(name, form.get(name), "is no UUID", "Open the page anew and fill it in.")
         raise Invalid("The form is out of date.", [fault]) from None
+
+
+def waited(form: Mapping[str, str]) -> timedelta:
+    """Return for how long a form waited on a phone without a connection before it was sent.
+
+    Raises
+    ------
+    Invalid
+        It says so in something that is no number.
+    """
+    return timedelta(seconds=number_of(form, "ago_s") if form.get("ago_s") else 0.0)
 
 
 def number_of(form: Mapping[str, str], name: str) -> float:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Annotated, Final
 from urllib.parse import urlencode
 from uuid import UUID, uuid4
@@ -34,7 +34,7 @@ from drumkeep.storage import drums as rows
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.drums import standing_of
 from drumkeep.web.form_faults import in_words_of_form
-from drumkeep.web.forms import form_id, number_of, when
+from drumkeep.web.forms import form_id, waited, when
 from drumkeep.web.shell import Shell, ShellDep, see
 from drumkeep.web.views.drums import drum_view
 from drumkeep.web.views.moves import (
@@ -195,7 +195,7 @@ def _move(tx: Tx, shell: Shell, plan: Plan, form: FormData) -> None:
         raise Invalid("Say where they go.", [Fault("to", None, "is missing", mend)])
     to = place_named(tx, reference=plan.to, field="to")
     told = {"id": plan.id, "at": plan.at, "ago_s": _text(form, "ago_s")}
-    past = timedelta(seconds=number_of(told, "ago_s")) if told["ago_s"] else timedelta()
+    past = waited(told)
     zone = read_ground(tx).sites[to.site_id].timezone
     at = when(told, "at", zone=zone, now=shell.now)
     if at is None:

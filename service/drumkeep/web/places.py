@@ -1,7 +1,6 @@
 """A place's page: where it is, how drums stand there, what its film is taken for, and why."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Depends
@@ -18,6 +17,7 @@ from drumkeep.storage import catalogue
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage import place_films as rows
 from drumkeep.web.drums import posted
+from drumkeep.web.form_faults import labelled
 from drumkeep.web.forms import number_of
 from drumkeep.web.shell import ShellDep, see
 from drumkeep.web.views.places import MPH_M_S, PlaceView, film_views, setting_view
@@ -63,13 +63,8 @@ def set_setting(
 ) -> Response:
     """Say how drums stand in a place; its drums are computed anew from the beginning."""
     refuse_unless_may(shell.caller, Action.CHANGE_CATALOGUE)
-    try:
+    with labelled(_LABEL):
         places.change_place(tx, site=site, code=code, changes=_changes(form))
-    except Invalid as error:
-        told = [
-            replace(fault, field=_LABEL.get(fault.field, fault.field)) for fault in error.faults
-        ]
-        raise Invalid(error.title, told) from None
     return see(f"/places/{site}/{code}#setting")
 
 
@@ -86,22 +81,20 @@ def set_capacity(
     most = number_of(form, "capacity") if form.get("capacity", "").strip() else None
     if most is not None and not most.is_integer():
         mend = "Write a whole number of drums, or leave it empty."
-        fault = Fault("How many drums fit", form["capacity"], "is no whole number", mend)
+        fault = Fault(_LABEL["capacity"], form["capacity"], "is no whole number", mend)
         raise Invalid("That is no number of drums.", [fault])
-    try:
+    with labelled(_LABEL):
         places.change_place(
             tx,
             site=site,
             code=code,
             changes={"capacity": None if most is None else int(most)},
         )
-    except Invalid as error:
-        told = [replace(fault, field="How many drums fit") for fault in error.faults]
-        raise Invalid(error.title, told) from None
     return see(f"/places/{site}/{code}#drums")
 
 
 _LABEL: Final = {
+    "capacity": "How many drums fit",
     "motion": "The air is",
     "wind_m_s": "Wind at the drums",
     "standing": "Drums stand on",

@@ -1,6 +1,5 @@
 """The weekly look at the parts of rigs: one page for the crew."""
 
-from datetime import timedelta
 from typing import Annotated
 
 from fastapi import APIRouter, Depends
@@ -13,7 +12,7 @@ from drumkeep.domain.roles import Action, may
 from drumkeep.operations.rig_checks import Look, record_checks
 from drumkeep.web.drums import posted
 from drumkeep.web.formats import PSI_KPA
-from drumkeep.web.forms import form_id, number_of
+from drumkeep.web.forms import form_id, number_of, waited
 from drumkeep.web.shell import ShellDep, see
 from drumkeep.web.views.rig_checks import check_lines, rig_views
 
@@ -40,13 +39,12 @@ def check(
 ) -> Response:
     """Record one round of looks at a rig; parts that were not looked at are left out."""
     refuse_unless_may(shell.caller, Action.KEEP_STOCK)
-    ago = timedelta(seconds=number_of(form, "ago_s")) if form.get("ago_s") else timedelta()
     made = record_checks(
         tx,
         place=form.get("place", ""),
         looks=[_look(form, part) for part in RigPart if form.get(part.value)],
         form_id=form_id(form),
-        at=shell.now - ago,
+        at=shell.now - waited(form),
         by=by_caller(shell.caller),
         now=shell.now,
     )

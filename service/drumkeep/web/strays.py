@@ -1,7 +1,6 @@
 """Adopt or forget a sensor that was heard and is not registered; the page of sensors shows them."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import datetime
 from typing import Annotated, Final
 
@@ -11,13 +10,13 @@ from fastapi.responses import Response
 from drumkeep.asgi.dependencies import TransactionDep, refuse_unless_may
 from drumkeep.domain.roles import Action
 from drumkeep.domain.sensors import OF_A_DRUM
-from drumkeep.errors import Invalid
 from drumkeep.operations.places import place_named
 from drumkeep.operations.sensors import NewMount
 from drumkeep.operations.strays import adopt_stray, forget_stray
 from drumkeep.storage import catalogue
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.drums import posted
+from drumkeep.web.form_faults import labelled
 from drumkeep.web.forms import when
 from drumkeep.web.shell import ShellDep, see
 
@@ -35,13 +34,8 @@ def adopt(
     refuse_unless_may(shell.caller, Action.CHANGE_CATALOGUE)
     # What a device says of itself is asked for no place.
     mount = _mount(tx, form, now=shell.now) if "place" in form else None
-    try:
+    with labelled(_LABEL):
         adopt_stray(tx, stray_id=stray, mount=mount, now=shell.now)
-    except Invalid as error:
-        told = [
-            replace(fault, field=_LABEL.get(fault.field, fault.field)) for fault in error.faults
-        ]
-        raise Invalid(error.title, told) from None
     return see("/sensors")
 
 

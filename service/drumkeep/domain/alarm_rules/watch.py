@@ -35,23 +35,12 @@ def blanket(drums: Sequence[DrumNow], *, now: datetime) -> list[Finding]:
     ]
     if not bare:
         return []
-    first = bare[0]
     since = min(d.open_since for d in bare if d.open_since is not None)
-    return [
-        Finding(
-            kind=AlarmKind.BLANKET_MISSING,
-            cause=first.place_ref,
-            site=first.site,
-            place=first.place,
-            priority=Priority.HIGH,
-            audience=(CREW, MANAGER),
-            message=(
-                f"Put dry gas on {count(bare)} in {first.place_name}, or reseal: open since "
-                f"{moment(since)} with no blanket recorded."
-            ),
-            drums=tags(bare),
-        )
-    ]
+    message = (
+        f"Put dry gas on {count(bare)} in {bare[0].place_name}, or reseal: open since "
+        f"{moment(since)} with no blanket recorded."
+    )
+    return [_at_hand(bare, kind=AlarmKind.BLANKET_MISSING, message=message)]
 
 
 def ratio(drums: Sequence[DrumNow]) -> list[Finding]:
@@ -59,24 +48,12 @@ def ratio(drums: Sequence[DrumNow]) -> list[Finding]:
     due = [d for d in drums if d.recheck_since is not None]
     if not due:
         return []
-    first = due[0]
     since = min(d.recheck_since for d in due if d.recheck_since is not None)
-    return [
-        Finding(
-            kind=AlarmKind.RATIO_OFF,
-            cause=first.place_ref,
-            site=first.site,
-            place=first.place,
-            priority=Priority.HIGH,
-            audience=(CREW, MANAGER),
-            message=(
-                f"Look at {count(due)} in {first.place_name}: the ratio pulsed at the gun "
-                f"{moment(since)}. Spray no more from them before each was dipped, mixed or looked "
-                "into."
-            ),
-            drums=tags(due),
-        )
-    ]
+    message = (
+        f"Look at {count(due)} in {due[0].place_name}: the ratio pulsed at the gun "
+        f"{moment(since)}. Spray no more from them before each was dipped, mixed or looked into."
+    )
+    return [_at_hand(due, kind=AlarmKind.RATIO_OFF, message=message)]
 
 
 def silent_after(interval_s: float) -> timedelta:
@@ -170,6 +147,21 @@ def low_batteries(batteries: Sequence[BatteryNow], *, told: Told) -> list[Findin
             )
         )
     return found
+
+
+def _at_hand(drums: Sequence[DrumNow], *, kind: AlarmKind, message: str) -> Finding:
+    """Return what the crew at a place's drums, and their manager, are told."""
+    first = drums[0]
+    return Finding(
+        kind=kind,
+        cause=first.place_ref,
+        site=first.site,
+        place=first.place,
+        priority=Priority.HIGH,
+        audience=(CREW, MANAGER),
+        message=message,
+        drums=tags(drums),
+    )
 
 
 def _of_gateway(gateway: GatewayNow, kind: AlarmKind, message: str) -> Finding:

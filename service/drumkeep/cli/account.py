@@ -7,12 +7,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 
-from drumkeep.app import make_engine
+from drumkeep.cli.store import opened
 from drumkeep.domain.roles import Role
 from drumkeep.errors import Fault, Invalid
 from drumkeep.operations import accounts
 from drumkeep.settings import load
-from drumkeep.storage import schema
 from drumkeep.storage.transaction import Tx, transaction
 
 
@@ -80,15 +79,8 @@ def _password(*, from_stdin: bool) -> str:
 
 @contextmanager
 def _transaction(arguments: argparse.Namespace) -> Iterator[Tx]:
-    settings = load(data_dir=arguments.data_dir)
-    settings.prepare()
-    engine = make_engine(settings)
-    try:
-        schema.upgrade(engine)
-        with transaction(engine) as tx:
-            yield tx
-    finally:
-        engine.dispose()
+    with opened(load(data_dir=arguments.data_dir)) as engine, transaction(engine) as tx:
+        yield tx
 
 
 def _now() -> datetime:

@@ -4,10 +4,9 @@ import argparse
 import sys
 from datetime import UTC, datetime
 
-from drumkeep.app import make_engine
+from drumkeep.cli.store import opened
 from drumkeep.operations.exports import EXPORTS, Asked, export, write
 from drumkeep.settings import load
-from drumkeep.storage import schema
 from drumkeep.storage.transaction import reading
 
 
@@ -34,15 +33,8 @@ def _moment(text: str) -> datetime:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    settings = load(data_dir=arguments.data_dir)
-    settings.prepare()
-    engine = make_engine(settings)
-    try:
-        schema.upgrade(engine)
-        with reading(engine) as tx:
-            asked = Asked(arguments.site, arguments.start, arguments.end)
-            table = export(tx, noun=arguments.noun, asked=asked)
-            write(table, sys.stdout, line_end="\n")
-    finally:
-        engine.dispose()
+    with opened(load(data_dir=arguments.data_dir)) as engine, reading(engine) as tx:
+        asked = Asked(arguments.site, arguments.start, arguments.end)
+        table = export(tx, noun=arguments.noun, asked=asked)
+        write(table, sys.stdout, line_end="\n")
     return 0

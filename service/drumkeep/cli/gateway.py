@@ -4,13 +4,13 @@ import argparse
 import sys
 from datetime import UTC, datetime
 
-from drumkeep.app import make_broker_files, make_engine
+from drumkeep.app import make_broker_files
 from drumkeep.asgi.broker import bring_up_to_date
+from drumkeep.cli.store import opened
 from drumkeep.errors import Fault, Invalid
 from drumkeep.notify.broker_access import username
 from drumkeep.operations import gateway_credentials
 from drumkeep.settings import Settings, load
-from drumkeep.storage import schema
 from drumkeep.storage.engine import Engine
 from drumkeep.storage.transaction import transaction
 
@@ -37,13 +37,8 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
 
 def _run(arguments: argparse.Namespace) -> int:
     settings = load(data_dir=arguments.data_dir)
-    settings.prepare()
-    engine = make_engine(settings)
-    try:
-        schema.upgrade(engine)
+    with opened(settings) as engine:
         arguments.act(arguments, settings, engine)
-    finally:
-        engine.dispose()
     return 0
 
 

@@ -5,14 +5,13 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
-from drumkeep.app import make_engine
 from drumkeep.cli import readings_file, sheets
+from drumkeep.cli.store import opened
 from drumkeep.domain.air_forecasts import TITLE, OutdoorForecast, checked, from_csv
 from drumkeep.errors import Fault, Invalid
 from drumkeep.operations import air_forecasts
 from drumkeep.operations.sites import site_at
 from drumkeep.settings import load
-from drumkeep.storage import schema
 from drumkeep.storage.transaction import reading, transaction
 
 _EXAMPLE = """\
@@ -47,11 +46,7 @@ def _air_forecast(arguments: argparse.Namespace) -> int:
     now = datetime.now(UTC)  # noqa: TID251 - the edge
     points = from_csv(_read(arguments.file))
     forecast = checked(points, issued_at=_issue(arguments.issued_at, now=now), now=now)
-    settings = load(data_dir=arguments.data_dir)
-    settings.prepare()
-    engine = make_engine(settings)
-    try:
-        schema.upgrade(engine)
+    with opened(load(data_dir=arguments.data_dir)) as engine:
         if arguments.check:
             with reading(engine) as tx:
                 site_at(tx, code=arguments.site)
@@ -60,8 +55,6 @@ def _air_forecast(arguments: argparse.Namespace) -> int:
                 air_forecasts.put_forecast(
                     tx, site=arguments.site, forecast=forecast, by="command line", now=now
                 )
-    finally:
-        engine.dispose()
     sys.stdout.write(f"{_words(forecast)}{' Nothing was stored.' if arguments.check else ''}\n")
     return 0
 

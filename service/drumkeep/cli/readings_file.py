@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
-from drumkeep.app import make_engine
+from drumkeep.cli.store import opened
 from drumkeep.domain.devices import said as device_said
 from drumkeep.domain.logger_columns import said_of_column
 from drumkeep.domain.sensors import OF_A_DEVICE, UNITS, Quantity
@@ -19,7 +19,6 @@ from drumkeep.operations.readings_import import (
     report_of,
 )
 from drumkeep.settings import load
-from drumkeep.storage import schema
 from drumkeep.storage.transaction import reading, transaction
 
 _TITLE: Final = "The readings cannot be imported."
@@ -89,20 +88,14 @@ def _run(arguments: argparse.Namespace) -> int:
         units=dict(said_of_column(text, field="unit") for text in arguments.unit),
     )
     content = read_file(arguments.file)
-    settings = load(data_dir=arguments.data_dir)
-    settings.prepare()
-    engine = make_engine(settings)
     portion = portion_of(check=arguments.check)
     outcomes = []
-    try:
-        schema.upgrade(engine)
+    with opened(load(data_dir=arguments.data_dir)) as engine:
         with reading(engine) as tx:
             imported = read_import(tx, content=content, asked=asked, now=now)
         for pack in imported.packs:
             with transaction(engine) as tx:
                 outcomes.append(portion(tx, pack=pack, now=now))
-    finally:
-        engine.dispose()
     report = report_of(imported, outcomes)
     sys.stdout.write("\n".join(_lines(report, check=arguments.check)) + "\n")
     return 0

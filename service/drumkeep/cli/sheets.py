@@ -5,14 +5,13 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
-from drumkeep.app import make_engine
 from drumkeep.cli.readings_file import read_file
+from drumkeep.cli.store import opened
 from drumkeep.domain.roles import Role
 from drumkeep.operations.drums import By
 from drumkeep.operations.sheet_import import SheetReport, import_sheet
 from drumkeep.operations.sheet_rows import NOUNS
 from drumkeep.settings import load
-from drumkeep.storage import schema
 from drumkeep.storage.transaction import transaction
 
 
@@ -55,24 +54,17 @@ def add_parsers(nouns: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
 
 def _run(arguments: argparse.Namespace) -> int:
     content = read_file(arguments.file)
-    settings = load(data_dir=arguments.data_dir)
-    settings.prepare()
-    engine = make_engine(settings)
-    try:
-        schema.upgrade(engine)
-        with transaction(engine) as tx:
-            report = import_sheet(
-                tx,
-                noun=arguments.noun,
-                content=content,
-                by=By("command line", Role.MANAGER),
-                now=datetime.now(UTC),  # noqa: TID251 - the edge
-                check=arguments.check,
-                take_good=arguments.take_good,
-                day_first=arguments.day_first,
-            )
-    finally:
-        engine.dispose()
+    with opened(load(data_dir=arguments.data_dir)) as engine, transaction(engine) as tx:
+        report = import_sheet(
+            tx,
+            noun=arguments.noun,
+            content=content,
+            by=By("command line", Role.MANAGER),
+            now=datetime.now(UTC),  # noqa: TID251 - the edge
+            check=arguments.check,
+            take_good=arguments.take_good,
+            day_first=arguments.day_first,
+        )
     sys.stdout.write("\n".join(_lines(report)) + "\n")
     return 0 if report.stored or (arguments.check and not report.count("refused")) else 2
 

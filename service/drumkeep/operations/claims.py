@@ -7,7 +7,7 @@ from typing import Any, Final
 from uuid import UUID
 
 from drumkeep.domain.claims import ClaimState, SupplierFinding, checksum, supplier_findings
-from drumkeep.domain.events import EventKind, effective
+from drumkeep.domain.events import DrumEvent, EventKind, effective
 from drumkeep.domain.roles import Action, may
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound, Refused
 from drumkeep.operations.claim_records import record_of
@@ -50,9 +50,9 @@ class ClaimDraft:
     record: dict[str, Any]
 
 
-def offer_of(tx: Tx, *, drum: Drum) -> ClaimOffer | None:
+def offer_of(tx: Tx, *, drum: Drum, log: Sequence[DrumEvent]) -> ClaimOffer | None:
     """Return the claim that may be made for a drum, or is; None where its supplier owes nothing."""
-    findings = _findings(tx, [drum.id])[drum.id]
+    findings = supplier_findings(effective(log))
     claim_id = rows.of_drums(tx, drum_ids=[drum.id]).get(drum.id)
     if not findings and claim_id is None:
         return None

@@ -1,17 +1,17 @@
 """The ratio pulses at the gun: both drums of the set are put up to be looked at again."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 from uuid import UUID, uuid5
 
-from drumkeep.domain.drums import fold
-from drumkeep.domain.events import DrumEvent, effective
+from drumkeep.domain.events import DrumEvent
 from drumkeep.domain.products import Side
 from drumkeep.errors import Fault, Invalid
+from drumkeep.operations.drum_facts import facts_of_all
 from drumkeep.operations.pours import Twin, other_drum
 from drumkeep.storage import drums as rows
 from drumkeep.storage.drums import StockRow
-from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.transaction import Tx
 
@@ -32,7 +32,7 @@ def pulsing(tx: Tx, *, drum: Drum, event: DrumEvent) -> tuple[DrumEvent, Twin | 
     """
     tag = event.data.get("with")
     if tag is None:
-        other = open_beside(tx, drum=drum)
+        other = open_one(tx, beside=other_side_beside(tx, drum=drum))
     else:
         other = other_drum(tx, tag=str(tag), field="with")
     if other is None:
@@ -80,15 +80,10 @@ def other_side_beside(tx: Tx, *, drum: Drum) -> list[StockRow]:
     return rows.list_drums(tx, side=other, place_ids=[drum.place_id])
 
 
-def open_beside(tx: Tx, *, drum: Drum) -> Drum | None:
-    """Return the one drum of the other side that stands open in the same place, if it is one."""
-    beside = other_side_beside(tx, drum=drum)
-    logs = rows.events_of(tx, drum_ids=[row.drum.id for row in beside])
-    found = [
-        row.drum
-        for row in beside
-        if fold(effective(logs[row.drum.id]), product=as_product(row.product)).open
-    ]
+def open_one(tx: Tx, *, beside: Sequence[StockRow]) -> Drum | None:
+    """Return the one of these drums that stands open, if it is one."""
+    facts = facts_of_all(tx, rows=beside)
+    found = [row.drum for row in beside if facts[row.drum.id].open]
     return found[0] if len(found) == 1 else None
 
 

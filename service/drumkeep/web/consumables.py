@@ -14,6 +14,7 @@ from drumkeep.web.drums import posted
 from drumkeep.web.forms import form_id, number_of, waited
 from drumkeep.web.shell import ShellDep, see
 from drumkeep.web.views.consumables import KINDS, consumable_views
+from drumkeep.web.views.places import place_choices
 
 router = APIRouter()
 
@@ -30,13 +31,7 @@ def consumables_page(tx: ReadingDep, shell: ShellDep) -> HTMLResponse:
         page="stock",
         items=consumable_views(tx, ground=ground),
         kinds=tuple(KINDS.items()),
-        places=tuple(
-            (
-                f"{ground.sites[p.site_id].code}/{p.code}",
-                f"{p.name}, {ground.sites[p.site_id].name}",
-            )
-            for p in ground.places.values()
-        ),
+        places=place_choices(ground),
         may_record=may(shell.caller.role, Action.KEEP_STOCK),
         may_change=may(shell.caller.role, Action.CHANGE_CATALOGUE),
     )

@@ -19,6 +19,7 @@ from drumkeep.web.drums import posted
 from drumkeep.web.forms import form_id
 from drumkeep.web.shell import ShellDep, see
 from drumkeep.web.views.counts import CountLine, count_view
+from drumkeep.web.views.places import place_choices
 
 router = APIRouter()
 
@@ -54,13 +55,7 @@ def counts_page(tx: ReadingDep, shell: ShellDep, place: str = "") -> HTMLRespons
             )
             for row in found
         ),
-        places=tuple(
-            (
-                f"{ground.sites[p.site_id].code}/{p.code}",
-                f"{p.name}, {ground.sites[p.site_id].name}",
-            )
-            for p in ground.places.values()
-        ),
+        places=place_choices(ground),
         chosen=place,
         id=str(uuid4()),
         may_count=may(shell.caller.role, Action.KEEP_STOCK),

@@ -12,15 +12,15 @@ from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may
 from drumkeep.asgi.happenings import by_caller, event_of, happening_of
-from drumkeep.domain.drums import DrumFacts
+from drumkeep.domain.drums import DrumFacts, fold
 from drumkeep.domain.event_checks import OFFERED, Standing, refusal, to_confirm
-from drumkeep.domain.events import EventKind
+from drumkeep.domain.events import EventKind, effective
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import Side
 from drumkeep.domain.roles import Action
 from drumkeep.errors import Conflict, Fault, Invalid
 from drumkeep.operations import drums, history
-from drumkeep.operations.ratio import open_beside, other_side_beside
+from drumkeep.operations.ratio import open_one, other_side_beside
 from drumkeep.operations.surroundings import Ground, read_ground
 from drumkeep.operations.undo import undo_event, undoable
 from drumkeep.storage import drums as rows
@@ -40,6 +40,7 @@ from drumkeep.web.views.drums import drum_view
 from drumkeep.web.views.events import Given, action_views, event_views
 from drumkeep.web.views.labels import print_views
 from drumkeep.web.views.papers import papers_view
+from drumkeep.web.views.places import place_choices
 from drumkeep.web.views.pressure import pressure_view
 from drumkeep.web.views.straps import strap_views
 
@@ -69,7 +70,8 @@ def drum_page(
     log = rows.event_rows(tx, drum_id=drum.id)
     product = as_product(row.product)
     names = {place.id: place.name for place in ground.places.values()}
-    facts = drums.facts_of(tx, drum=drum)
+    events = [rows.as_event(event) for event in log]
+    facts = fold(effective(events), product=product)
     view = drum_view(row, formats=formats, product=product)
     by = by_caller(shell.caller)
     return shell.answer(
@@ -93,11 +95,11 @@ def drum_page(
             places=names,
             formats=formats,
             met=measurements.by_events(tx, event_ids=[event.id for event in log]),
-            undoable=undoable([rows.as_event(event) for event in log], by=by, now=shell.now),
+            undoable=undoable(events, by=by, now=shell.now),
         ),
         straps=strap_views(tx, drum=drum, formats=formats),
         prints=print_views(tx, drum_id=drum.id),
-        papers=papers_view(tx, drum=drum, log=log, role=shell.caller.role, now=shell.now),
+        papers=papers_view(tx, drum=drum, log=events, role=shell.caller.role, now=shell.now),
         actions=action_views(
             standing_of(row, view, facts),
             role=shell.caller.role,
@@ -132,25 +134,23 @@ def _given(
     formats: Formats,
 ) -> dict[EventKind, Given]:
     """Return what forms of a drum hold already and offer."""
-    places = [
-        (f"{ground.sites[p.site_id].code}/{p.code}", f"{p.name}, {ground.sites[p.site_id].name}")
-        for p in ground.places.values()
-        if p.id != row.place.id
-    ]
     reads_to = next(
         (e.data["resolution_kg"] for e in reversed(log) if e.data.get("resolution_kg")), None
     )
     scale = "" if reads_to is None else formats.fine_mass(reads_to).split()[0]
     tare = formats.mass(row.drum.tare_kg)
     given = {
-        EventKind.MOVED: Given(choices=places, chosen=f"{row.site.code}/{row.place.code}"),
+        EventKind.MOVED: Given(
+            choices=place_choices(ground, but=row.place.id),
+            chosen=f"{row.site.code}/{row.place.code}",
+        ),
         EventKind.WEIGHED: Given(
             chosen=scale, hint=f"Of drum and liquid its steel, {tare}, is taken off."
         ),
     }
     if facts.open or row.place.kind == PlaceKind.RIG:
         beside = other_side_beside(tx, drum=row.drum)
-        other = open_beside(tx, drum=row.drum)
+        other = open_one(tx, beside=beside)
         given[EventKind.RATIO_OFF] = Given(
             choices=[(one.drum.tag, f"{one.drum.tag}, lot {one.lot.code}") for one in beside],
             chosen="" if other is None else other.tag,

@@ -21,6 +21,7 @@ from drumkeep.storage.transaction import Tx
 from drumkeep.web.forms import number_of
 from drumkeep.web.shell import ShellDep
 from drumkeep.web.views.labels import label_lines
+from drumkeep.web.views.places import place_choices
 
 router = APIRouter()
 
@@ -63,13 +64,7 @@ def labels_page(
             (reference, place_named(tx, reference=reference, field="places").name)
             for reference in query.places
         ],
-        choices=[
-            (
-                f"{ground.sites[p.site_id].code}/{p.code}",
-                f"{p.name}, {ground.sites[p.site_id].name}",
-            )
-            for p in ground.places.values()
-        ],
+        choices=place_choices(ground),
         sizes=tuple(SIZES.values()),
         size=size if size in SIZES else _USUAL,
         address=request.app.state.public_url,

@@ -18,7 +18,7 @@ from drumkeep.domain.event_checks import refusal
 from drumkeep.domain.events import EventKind
 from drumkeep.domain.roles import Action, may
 from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid
-from drumkeep.operations.drums import facts_of
+from drumkeep.operations.drum_facts import facts_of_all
 from drumkeep.operations.moves import (
     MOST_AT_ONCE,
     Carried,
@@ -30,6 +30,7 @@ from drumkeep.operations.moves import (
 from drumkeep.operations.places import place_named
 from drumkeep.operations.surroundings import read_ground
 from drumkeep.operations.undo import undoable
+from drumkeep.storage import catalogue
 from drumkeep.storage import drums as rows
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.drums import standing_of
@@ -40,10 +41,10 @@ from drumkeep.web.views.drums import drum_view
 from drumkeep.web.views.moves import (
     CarriedView,
     carried_views,
+    destinations,
     moved_view,
-    place_choices,
-    places_by_reference,
 )
+from drumkeep.web.views.places import places_by_reference
 
 router = APIRouter()
 
@@ -196,7 +197,7 @@ def _move(tx: Tx, shell: Shell, plan: Plan, form: FormData) -> None:
     to = place_named(tx, reference=plan.to, field="to")
     told = {"id": plan.id, "at": plan.at, "ago_s": _text(form, "ago_s")}
     past = waited(told)
-    zone = read_ground(tx).sites[to.site_id].timezone
+    zone = catalogue.sites_by_id(tx, ids=[to.site_id])[to.site_id].timezone
     at = when(told, "at", zone=zone, now=shell.now)
     if at is None:
         _refuse_unsafe(tx, shell, plan)
@@ -223,9 +224,11 @@ def _refuse_unsafe(tx: Tx, shell: Shell, plan: Plan) -> None:
     """Refuse what must not be moved now, as computed and as seen."""
     ids = rows.ids_by_tag(tx, tags=list(plan.drums))
     faults = []
-    for row in rows.list_drums(tx, among=list(ids.values()), limit=None):
+    picked = rows.list_drums(tx, among=list(ids.values()), limit=None)
+    facts = facts_of_all(tx, rows=picked)
+    for row in picked:
         view = drum_view(row, formats=shell.formats, worded=False)
-        drum = standing_of(row, view, facts_of(tx, drum=row.drum))
+        drum = standing_of(row, view, facts[row.drum.id])
         stands = refusal(EventKind.MOVED, drum)
         if stands is not None:
             mend = "Leave it where it is; move the others."
@@ -262,7 +265,7 @@ def _page(tx: Tx, shell: Shell, plan: Plan, *, faults: Sequence[Fault] = ()) -> 
         listed=listed,
         beside=beside,
         beside_words=known[plan.place].name if plan.place in known else "",
-        choices=place_choices(tx, ground),
+        choices=destinations(tx, ground),
         to=to,
         faults=[f for f in faults if not f.field.startswith("drums.")],
         may_record=may(shell.caller.role, Action.RECORD),

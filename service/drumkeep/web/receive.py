@@ -33,6 +33,7 @@ from drumkeep.web.drums import posted
 from drumkeep.web.forms import mass_of, number_of, temperature_of, when
 from drumkeep.web.shell import Shell, ShellDep, see
 from drumkeep.web.views.photos import SHOWS_WORDS, photo_views
+from drumkeep.web.views.places import place_choices
 from drumkeep.web.views.receive import (
     faults_in_words,
     filled_in,
@@ -122,13 +123,7 @@ def _page(
         doubts=() if found is None else all_said(list(found.doubts), shell.formats),
         lots=() if found is None else found.label.lots,
         products=[(p.code, p.name, p.side) for p in catalogue.list_products(tx, limit=1000)],
-        places=[
-            (
-                f"{ground.sites[p.site_id].code}/{p.code}",
-                f"{p.name}, {ground.sites[p.site_id].name}",
-            )
-            for p in ground.places.values()
-        ],
+        places=place_choices(ground),
         may_receive=may(shell.caller.role, Action.RECORD),
     )
     answer.status_code = 422 if faults else 200

@@ -21,6 +21,7 @@ from drumkeep.storage.transaction import Tx
 from drumkeep.web.formats import Formats
 from drumkeep.web.forms import when
 from drumkeep.web.shell import Shell, ShellDep
+from drumkeep.web.views.places import place_choices
 from drumkeep.web.views.trace import trace_view
 
 router = APIRouter()
@@ -80,13 +81,7 @@ def trace_page(
         trace=None if found is None else trace_view(found, ground=ground, formats=formats),
         choices=choices,
         faults=[(_LABELS.get(fault.field, fault.field), fault) for fault in faults],
-        places=[
-            (
-                f"{ground.sites[p.site_id].code}/{p.code}",
-                f"{p.name}, {ground.sites[p.site_id].name}",
-            )
-            for p in ground.places.values()
-        ],
+        places=place_choices(ground),
     )
     answer.status_code = 422 if faults else 200
     return answer

@@ -16,6 +16,7 @@ from drumkeep.storage.tables.catalogue import Place
 from drumkeep.storage.tables.drums import Drum, Event
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.view_models import SideName
+from drumkeep.web.views.places import places_by_reference
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,12 +93,7 @@ def _carried(row: StockRow, *, fault: Fault | None) -> CarriedView:
     )
 
 
-def places_by_reference(ground: Ground) -> dict[str, Place]:
-    """Return all places by ``site/code``."""
-    return {f"{ground.sites[p.site_id].code}/{p.code}": p for p in ground.places.values()}
-
-
-def place_choices(tx: Tx, ground: Ground) -> tuple[tuple[str, str], ...]:
+def destinations(tx: Tx, ground: Ground) -> tuple[tuple[str, str], ...]:
     """Return the places that drums may go to, as reference and words with the room that is left."""
     there = rows.standing_in(tx, place_ids=list(ground.places))
     return tuple(

@@ -6,11 +6,11 @@ from datetime import datetime, timedelta
 from typing import Final
 from uuid import uuid4
 
-from drumkeep.domain.events import EventKind
+from drumkeep.domain.events import DrumEvent, EventKind
 from drumkeep.domain.roles import Action, Role, may
 from drumkeep.operations.claims import offer_of
 from drumkeep.storage import photos as rows
-from drumkeep.storage.tables.drums import Drum, Event
+from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.views.claims import finding_words
 from drumkeep.web.views.photos import SHOWS_WORDS, PhotoView, photo_views
@@ -34,10 +34,10 @@ class PapersView:
 
 
 def papers_view(
-    tx: Tx, *, drum: Drum, log: Sequence[Event], role: Role, now: datetime
+    tx: Tx, *, drum: Drum, log: Sequence[DrumEvent], role: Role, now: datetime
 ) -> PapersView:
     """Return what there is of photos and claims of a drum, with its log."""
-    offer = offer_of(tx, drum=drum)
+    offer = offer_of(tx, drum=drum, log=log)
     looks = [event for event in log if event.kind == EventKind.INSPECTED and _found(event)]
     last = looks[-1] if looks and now - looks[-1].at < _LATELY else None
     return PapersView(
@@ -51,5 +51,5 @@ def papers_view(
     )
 
 
-def _found(event: Event) -> bool:
+def _found(event: DrumEvent) -> bool:
     return any(event.data.get(name) == "seen" for name in ("solids", "skin", "bulge"))

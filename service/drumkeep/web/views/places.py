@@ -7,6 +7,7 @@ from typing import Final
 
 from drumkeep.domain.film import NAMED_FILM, FilmSource
 from drumkeep.domain.places import OPEN_KINDS
+from drumkeep.operations.surroundings import Ground
 from drumkeep.storage.tables.catalogue import Place
 from drumkeep.storage.tables.place_films import PlaceFilm
 from drumkeep.thermal.boundary import Setting, exposure
@@ -129,3 +130,17 @@ def _quicker(factor: float) -> str:
     if abs(factor - 1.0) < _LIKE_NAMED:
         return "warm and cool as the named film says"
     return f"warm and cool {'faster' if factor > 1.0 else 'slower'} than the named film says"
+
+
+def places_by_reference(ground: Ground) -> dict[str, Place]:
+    """Return all places by ``site/code``."""
+    return {f"{ground.sites[p.site_id].code}/{p.code}": p for p in ground.places.values()}
+
+
+def place_choices(ground: Ground, *, but: int | None = None) -> list[tuple[str, str]]:
+    """Return the places that a form offers, as reference and words; all, or all but one."""
+    return [
+        (reference, f"{place.name}, {ground.sites[place.site_id].name}")
+        for reference, place in places_by_reference(ground).items()
+        if place.id != but
+    ]

@@ -1,7 +1,7 @@
 """What a cell of a person's spreadsheet means: masses, temperatures, days, times, sides."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from typing import Final
 
@@ -15,10 +15,15 @@ _EITHER_WAY: Final = re.compile(r"(\d{1,2})[-/](\d{1,2})[-/](\d{2,4})\b.*", re.A
 _SERIAL: Final = re.compile(r"\d{5}(?:\.\d+)?", re.ASCII)
 _SERIAL_BEGIN: Final = datetime(1899, 12, 30, tzinfo=UTC)
 """Day 0 of a spreadsheet's serial dates, after 1900-02-28 (ECMA-376 part 1, 18.17.4.1)."""
-_POUNDS: Final = frozenset({"lb", "lbs", "lb.", "lbs.", "pound", "pounds", "#"})
-_KILOGRAMS: Final = frozenset({"kg", "kgs", "kilo", "kilos"})
-_FAHRENHEIT: Final = frozenset({"f", "°f", "℉", "degf", "deg f"})
-_CELSIUS: Final = frozenset({"c", "°c", "℃", "degc", "deg c"})
+_Units = Mapping[str, Callable[[float], float]]
+_MASSES: Final[_Units] = {
+    **dict.fromkeys(("lb", "lbs", "lb.", "lbs.", "pound", "pounds", "#"), kilograms_from_pounds),
+    **dict.fromkeys(("kg", "kgs", "kilo", "kilos"), float),
+}
+_TEMPERATURES: Final[_Units] = {
+    **dict.fromkeys(("f", "°f", "℉", "degf", "deg f"), celsius_from_fahrenheit),
+    **dict.fromkeys(("c", "°c", "℃", "degc", "deg c"), float),
+}
 _SIDES: Final = {
     **dict.fromkeys(("a", "iso", "a side", "isocyanate", "iso a", "a iso"), Side.ISO),
     **dict.fromkeys(("b", "resin", "b side", "poly", "resin b", "b resin"), Side.RESIN),
@@ -68,26 +73,21 @@ def mass_kg(text: str, *, unit: str) -> float | None:
             "is no mass: what a volume weighs depends on the product and how warm it is",
             "Weigh it and write the mass, like 500 lb; leave it empty if the drum is full.",
         )
-    value, word = number(text)
-    word = word or unit.strip().lower()
-    if word in _POUNDS:
-        return kilograms_from_pounds(value)
-    if word in _KILOGRAMS:
-        return value
-    problem = "has a unit that is not known" if word else "says no unit"
-    raise Unclear(problem, "Write lb or kg behind it, or in the header in brackets.")
+    return _figure(text, unit=unit, known=_MASSES, such_as="lb or kg")
 
 
 def temperature_c(text: str, *, unit: str) -> float:
     """Read a temperature with its unit, of the cell or the header."""
+    return _figure(text, unit=unit, known=_TEMPERATURES, such_as="°F or °C")
+
+
+def _figure(text: str, *, unit: str, known: _Units, such_as: str) -> float:
     value, word = number(text)
     word = word or unit.strip().lower()
-    if word in _FAHRENHEIT:
-        return celsius_from_fahrenheit(value)
-    if word in _CELSIUS:
-        return value
-    problem = "has a unit that is not known" if word else "says no unit"
-    raise Unclear(problem, "Write °F or °C behind it, or in the header in brackets.")
+    if word not in known:
+        problem = "has a unit that is not known" if word else "says no unit"
+        raise Unclear(problem, f"Write {such_as} behind it, or in the header in brackets.")
+    return known[word](value)
 
 
 def side(text: str) -> Side:

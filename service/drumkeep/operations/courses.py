@@ -14,7 +14,7 @@ from drumkeep.domain.liquid_state import (
     states_from_bytes,
 )
 from drumkeep.operations.surroundings import Ground
-from drumkeep.storage import traces as rows
+from drumkeep.storage.estimates import checkpoints_between
 from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.tables.estimates import Estimate
 from drumkeep.storage.transaction import Tx
@@ -40,7 +40,8 @@ def course_of(
     No reading is read: the band of each point rests on what the record itself holds of the air.
     """
     begin = max(step_at(drum.received_at), first - AROUND_STEPS)
-    told = rows.checkpoints(tx, drum_id=drum.id, first=begin, last=last + AROUND_STEPS)
+    found = checkpoints_between(tx, drum_id=drum.id, first=begin, last=last + AROUND_STEPS)
+    told = [(row.step, row.state) for row in found]
     if (
         newest is not None
         and newest.step <= last + AROUND_STEPS

@@ -247,7 +247,7 @@ def _drums(
     into, out = drums.pours_into(tx, drum_ids=drum_ids), rows.pours_from(tx, drum_ids=drum_ids)
     named = _named(tx, [*(pour.donor_id for pour in into), *(pour.drum_id for pour in out)])
     claimed = claims.of_drums(tx, drum_ids=drum_ids)
-    events = rows.events_by_drum(tx, drum_ids=drum_ids)
+    events = drums.event_rows_of(tx, drum_ids=drum_ids)
     listed = pulls.lists_of(tx, drum_ids=drum_ids)
     found = []
     for row in drums.list_drums(tx, among=list(drum_ids), present=False, limit=None):

@@ -117,20 +117,23 @@ def event_by_id(tx: Tx, *, event_id: UUID) -> Event | None:
 
 def events_of(tx: Tx, *, drum_ids: Sequence[int]) -> dict[int, list[DrumEvent]]:
     """Return all recorded events of drums, in order of recording."""
-    found: dict[int, list[DrumEvent]] = {drum_id: [] for drum_id in drum_ids}
-    rows = tx.session.exec(
+    logs = event_rows_of(tx, drum_ids=drum_ids)
+    return {drum_id: [as_event(row) for row in log] for drum_id, log in logs.items()}
+
+
+def event_rows_of(tx: Tx, *, drum_ids: Sequence[int]) -> dict[int, list[Event]]:
+    """Return the logs of drums, in order of recording."""
+    found: dict[int, list[Event]] = {drum_id: [] for drum_id in drum_ids}
+    for row in tx.session.exec(
         select(Event).where(col(Event.drum_id).in_(drum_ids)).order_by(col(Event.seq))
-    ).all()
-    for row in rows:
-        found[row.drum_id].append(as_event(row))
+    ):
+        found[row.drum_id].append(row)
     return found
 
 
 def event_rows(tx: Tx, *, drum_id: int) -> Sequence[Event]:
     """Return a drum's log, in order of recording."""
-    return tx.session.exec(
-        select(Event).where(Event.drum_id == drum_id).order_by(col(Event.seq))
-    ).all()
+    return event_rows_of(tx, drum_ids=[drum_id])[drum_id]
 
 
 def as_event(row: Event) -> DrumEvent:

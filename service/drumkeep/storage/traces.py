@@ -3,13 +3,11 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-from sqlalchemy import select as select_rows
 from sqlmodel import col, or_, select
 
 from drumkeep.storage.tables.alarms import Alarm
 from drumkeep.storage.tables.catalogue import Lot, Product
-from drumkeep.storage.tables.drums import Drum, Event, Pour, Stay
-from drumkeep.storage.tables.estimates import Checkpoint
+from drumkeep.storage.tables.drums import Drum, Pour, Stay
 from drumkeep.storage.transaction import Tx
 
 
@@ -41,16 +39,6 @@ def pours_from(tx: Tx, *, drum_ids: Sequence[int]) -> Sequence[Pour]:
     ).all()
 
 
-def checkpoints(tx: Tx, *, drum_id: int, first: int, last: int) -> list[tuple[int, bytes]]:
-    """Return (step, record) of a drum's checkpoints from step ``first`` to ``last``, in order."""
-    rows = tx.session.execute(
-        select_rows(col(Checkpoint.step), col(Checkpoint.state))
-        .where(col(Checkpoint.drum_id) == drum_id, col(Checkpoint.step).between(first, last))
-        .order_by(col(Checkpoint.step))
-    )
-    return [(step, state) for step, state in rows]
-
-
 def alarms_of(
     tx: Tx, *, kinds: Sequence[str], site_ids: Sequence[int], start: datetime, end: datetime
 ) -> Sequence[Alarm]:
@@ -65,16 +53,6 @@ def alarms_of(
         )
         .order_by(col(Alarm.raised_at))
     ).all()
-
-
-def events_by_drum(tx: Tx, *, drum_ids: Sequence[int]) -> dict[int, list[Event]]:
-    """Return the logs of drums, in order of recording."""
-    found: dict[int, list[Event]] = {drum_id: [] for drum_id in drum_ids}
-    for row in tx.session.exec(
-        select(Event).where(col(Event.drum_id).in_(drum_ids)).order_by(col(Event.seq))
-    ):
-        found[row.drum_id].append(row)
-    return found
 
 
 def lots_called(tx: Tx, *, code: str) -> list[tuple[Lot, Product]]:

@@ -160,6 +160,7 @@ def page_forms(yard: Yard) -> dict[str, dict[str, str]]:
     return {
         "/sign-out": {},
         "/me/units": {"units": "si"},
+        "/me/language": {"language": "es"},
         "/me/password": {"current": "x", "password": "nine red boats"},
         "/me/company": {},
         "/me/company/1/remove": {},

@@ -186,6 +186,7 @@ POST   /mappings/{code}/delete                                            m    -
 GET    /me                                                                all  read
 POST   /me/company                                                        all  -
 POST   /me/company/{identity_id}/remove                                   all  -
+POST   /me/language                                                       all  -
 POST   /me/password                                                       all  -
 POST   /me/tokens                                                         all  -
 POST   /me/tokens/{token_id}/revoke                                       all  -

@@ -68,5 +68,6 @@ def _out(caller: Caller, *, csrf: str | None) -> SessionOut:
         display_name=caller.display_name,
         role=caller.role,
         units=caller.units,
+        language=caller.language,
         csrf=csrf,
     )

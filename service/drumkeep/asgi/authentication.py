@@ -47,6 +47,8 @@ class Caller:
         As people call them.
     units
         ``us`` (°F, lb) or ``si`` (°C, kg).
+    language
+        ISO 639-1 code; empty for what the browser asks for.
     token_id
         The token; None for a session.
     owner_id
@@ -61,6 +63,7 @@ class Caller:
     session_id: str | None = None
     display_name: str = ""
     units: str = "us"
+    language: str = ""
     token_id: int | None = None
     owner_id: int | None = None
     scopes: frozenset[Scope] = ALL_SCOPES

@@ -339,6 +339,7 @@ def caller_of(account: Account, *, session_id: str | None) -> Caller:
         session_id=session_id,
         display_name=account.display_name,
         units=account.units,
+        language=account.language,
     )
 
 

@@ -114,7 +114,7 @@ async def change_own_account(
     current_password: str | None = None,
     now: datetime,
 ) -> SignedIn:
-    """Change one's own name, units or password; commit it, and go on in a new session.
+    """Change one's own name, units, language or password; commit it, and go on in a new session.
 
     Raises
     ------
@@ -130,7 +130,7 @@ async def change_own_account(
     account_id = caller.account_id
     if account_id is None:
         raise Refused("A token has no account of its own.")
-    if not changes.keys() <= {"display_name", "units", "password"}:
+    if not changes.keys() <= {"display_name", "units", "language", "password"}:
         raise Refused("Role and access are a manager's to change.")
     if "password" in changes:
         await _checked(request, name=caller.name, password=current_password or "", now=now)

@@ -11,6 +11,7 @@ from pwdlib.exceptions import UnknownHashError
 from drumkeep.domain.checks import Checks
 from drumkeep.domain.roles import Role
 from drumkeep.errors import Conflict, Fault, NotFound
+from drumkeep.language.tongue import LANGUAGES
 from drumkeep.storage import accounts as stored
 from drumkeep.storage.tables.accounts import Account
 from drumkeep.storage.transaction import Tx
@@ -31,6 +32,7 @@ class AccountChanges(TypedDict, total=False):
     display_name: str
     role: str
     units: str
+    language: str
     password: str
     disabled: bool
 
@@ -43,6 +45,7 @@ def create_account(
     role: str,
     password: str | None,
     units: str = "us",
+    language: str = "",
     now: datetime,
 ) -> Account:
     """Make an account; without a password one signs in by phone code or a company's account.
@@ -50,13 +53,13 @@ def create_account(
     Raises
     ------
     Invalid
-        Name, role, units or password cannot be used.
+        Name, role, units, language or password cannot be used.
     Conflict
         The name is taken.
     """
     checks = Checks()
     checks.code("name", name)
-    given = {"display_name": display_name, "role": role, "units": units}
+    given = {"display_name": display_name, "role": role, "units": units, "language": language}
     _check(checks, given if password is None else given | {"password": password})
     checks.raise_faults("The account cannot be made.")
     if stored.account_by_name(tx, name=name) is not None:
@@ -70,6 +73,7 @@ def create_account(
         role=role,
         password_hash=_NO_PASSWORD if password is None else _HASHES.hash(password),
         units=units,
+        language=language,
         created_at=now,
     )
     stored.add(tx, account)
@@ -95,6 +99,7 @@ def change_account(tx: Tx, *, account_id: int, changes: AccountChanges, now: dat
     _keep_a_manager(tx, account, changes)
     account.display_name = changes.get("display_name", account.display_name)
     account.units = changes.get("units", account.units)
+    account.language = changes.get("language", account.language)
     ends = "password" in changes
     if "password" in changes:
         account.password_hash = _HASHES.hash(changes["password"])
@@ -174,6 +179,8 @@ def _check(checks: Checks, changes: Mapping[str, object] | AccountChanges) -> No
             checks.one_of(name, str(value), Role)
         elif name == "units":
             checks.word(name, str(value), UNITS)
+        elif name == "language" and value:
+            checks.word(name, str(value), LANGUAGES)
         elif name == "password":
             _check_password(checks, str(value))
 

@@ -208,7 +208,7 @@ def record(
     row = rows.list_drums(tx, tag=drum.tag, present=False)[0]
     # The units that the form was shown in: the person may have switched since, on another page.
     us = form.get("units", shell.caller.units) == "us"
-    formats = Formats(units="us" if us else "si", timezone=UTC, now=shell.now)
+    formats = replace(shell.formats, units="us" if us else "si")
     try:
         body = event_body(form, us=us, zone=row.site.timezone, now=_happened(tx, form, shell.now))
         event = event_of(body)

@@ -1,4 +1,4 @@
-"""One's own page: devices, password, tokens, company accounts, units."""
+"""One's own page: devices, password, tokens, company accounts, units, language."""
 
 from datetime import timedelta
 from typing import Annotated, Final, Literal
@@ -112,6 +112,20 @@ async def change_units(
     return see(safe_next(next))
 
 
+@router.post("/me/language")
+async def change_language(
+    request: Request,
+    shell: ShellDep,
+    language: Annotated[str, Form(max_length=8)] = "",
+    next: Annotated[str, Form(max_length=400)] = "/floor",  # noqa: A002
+) -> Response:
+    """Show pages in a language from now on; empty: in the one that the browser asks for."""
+    await access.change_own_account(
+        request, caller=shell.caller, changes={"language": language}, now=shell.now
+    )
+    return see(safe_next(next))
+
+
 def own_page(
     tx: Tx,
     *,
@@ -128,6 +142,7 @@ def own_page(
         tx=tx,
         faults=faults,
         account=shell.caller.name,
+        chosen=shell.caller.language,
         devices=own_devices(tx, caller=shell.caller, now=shell.now),
         tokens=own_token_lines(tx, caller=shell.caller, now=shell.now),
         token_faults=token_faults,

@@ -32,6 +32,7 @@ from drumkeep.domain.alarm_rules.stored import DELAY_STEPS as STORED_DELAY_STEPS
 from drumkeep.domain.alarm_rules.watch import BLANKET_WITHIN, SILENT_INTERVALS, SILENT_LEAST
 from drumkeep.domain.grid import STEP_SECONDS
 from drumkeep.domain.outlook import ALARM_HOURS, READY_HOURS
+from drumkeep.language.tongue import ENGLISH
 from drumkeep.thermal import (
     ageing,
     agent_loss,
@@ -47,7 +48,6 @@ from drumkeep.thermal import (
     solids,
 )
 from drumkeep.thermal.model_error import CASES, Case
-from drumkeep.web.formats import duration
 from drumkeep.web.shell import ShellDep
 from drumkeep.web.view_models import Units
 from drumkeep.web.views.methods import PRODUCTS, method_plots
@@ -95,16 +95,15 @@ _RULES: Final[dict[str, object]] = {
 """Of the alarms and the look ahead."""
 
 
-def methods_context(units: Units) -> dict[str, Any]:
+def methods_context(units: Units, language: str = ENGLISH) -> dict[str, Any]:
     """Return what the page's template needs beside the viewer."""
     return {
         "sections": SECTIONS,
-        "plots": method_plots(units),
+        "plots": method_plots(units, language),
         "products": PRODUCTS,
         "cases": sorted(CASES, key=_worst, reverse=True),
         "code": _CODE,
         "rules": _RULES,
-        "duration": duration,
         "step_minutes": STEP_SECONDS // 60,
     }
 
@@ -117,5 +116,8 @@ def _worst(case: Case) -> float:
 def methods_page(tx: ReadingDep, shell: ShellDep) -> HTMLResponse:
     """Show how the numbers are made."""
     return shell.answer(
-        "methods.html", tx=tx, page="methods", **methods_context(shell.formats.units)
+        "methods.html",
+        tx=tx,
+        page="methods",
+        **methods_context(shell.formats.units, shell.formats.language),
     )

@@ -7,6 +7,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import FileResponse, HTMLResponse, JSONResponse
 
 from drumkeep.web.formats import Formats
+from drumkeep.web.language import language_of
 from drumkeep.web.templating import STATIC, render, static_address
 from drumkeep.web.wording import ACTION
 
@@ -67,5 +68,10 @@ async def not_checked(request: Request) -> HTMLResponse:
 
 
 def _for_everybody(request: Request, name: str, **context: object) -> HTMLResponse:
-    formats = Formats(units="us", timezone=UTC, now=datetime.fromtimestamp(0, tz=UTC))
+    formats = Formats(
+        units="us",
+        timezone=UTC,
+        now=datetime.fromtimestamp(0, tz=UTC),
+        language=language_of(request),
+    )
     return HTMLResponse(render(name, formats=formats, nonce=request.state.nonce, **context))

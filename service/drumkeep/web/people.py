@@ -17,6 +17,7 @@ from drumkeep.domain.roles import Action
 from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid
 from drumkeep.operations import accounts, sessions
 from drumkeep.storage.transaction import Tx
+from drumkeep.web.language import language_of
 from drumkeep.web.qr import public_address
 from drumkeep.web.shell import Shell, ShellDep, see
 from drumkeep.web.templating import render
@@ -123,7 +124,12 @@ async def ask_phone(request: Request, secret: str, now: Now) -> HTMLResponse:
     database = services(request).database
     account = await database.read(lambda tx: sessions.holder_of(tx, secret=secret, now=now))
     html = render(
-        "phone.html", nonce=request.state.nonce, csrf="", person=account.display_name, secret=secret
+        "phone.html",
+        language=account.language or language_of(request),
+        nonce=request.state.nonce,
+        csrf="",
+        person=account.display_name,
+        secret=secret,
     )
     return HTMLResponse(html)
 

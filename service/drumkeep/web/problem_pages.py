@@ -7,6 +7,7 @@ from fastapi.responses import HTMLResponse
 
 from drumkeep.asgi.problems import Problem, shown
 from drumkeep.web.formats import Formats
+from drumkeep.web.language import language_of
 from drumkeep.web.shell import sign_in_first
 from drumkeep.web.templating import render
 from drumkeep.web.view_models import FaultView, ProblemView
@@ -44,7 +45,12 @@ def problem_page(request: Request, problem: Problem) -> Response | None:
     html = render(
         "problem.html",
         problem=view,
-        formats=Formats(units="us", timezone=UTC, now=datetime.fromtimestamp(0, tz=UTC)),
+        formats=Formats(
+            units="us",
+            timezone=UTC,
+            now=datetime.fromtimestamp(0, tz=UTC),
+            language=getattr(request.state, "language", None) or language_of(request),
+        ),
         nonce=getattr(request.state, "nonce", ""),
     )
     return HTMLResponse(html, status_code=problem.status, headers=problem.headers)

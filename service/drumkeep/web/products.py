@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Depends
@@ -82,7 +81,7 @@ def set_points(
     row = products.product_at(tx, code=code)
     # The units that the form was shown in: the person may have switched since, on another page.
     us = form.get("units", shell.caller.units) == "us"
-    formats = Formats(units="us" if us else "si", timezone=UTC, now=shell.now)
+    formats = replace(shell.formats, units="us" if us else "si")
     kept: dict[str, Any] = {name: v for name, v in row.properties.items() if name not in POINTS}
     origins = {name: text for name, text in row.origins.items() if name not in POINTS}
     faults: list[Fault] = []

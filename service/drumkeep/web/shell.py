@@ -15,6 +15,7 @@ from drumkeep.errors import Refused
 from drumkeep.storage import alarms, room
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.formats import Formats
+from drumkeep.web.language import language_of
 from drumkeep.web.templating import render
 from drumkeep.web.view_models import Units, Viewer
 
@@ -29,8 +30,13 @@ class Shell:
 
     @property
     def formats(self) -> Formats:
-        """The person's units; times in UTC until a site is known."""
-        return Formats(units=cast("Units", self.caller.units), timezone=UTC, now=self.now)
+        """The person's units and language; times in UTC until a site is known."""
+        return Formats(
+            units=cast("Units", self.caller.units),
+            timezone=UTC,
+            now=self.now,
+            language=self.request.state.language,
+        )
 
     @property
     def viewer(self) -> Viewer:
@@ -101,6 +107,7 @@ def shell(request: Request, caller: CurrentAccount, now: Now) -> Shell:
     """
     if caller.session_id is None and request.method not in SAFE_METHODS:
         raise Refused("Forms are for people who have signed in; programs use /api/v1.")
+    request.state.language = language_of(request, caller)  # for the page of a problem
     return Shell(request=request, caller=caller, now=now)
 
 

@@ -11,6 +11,7 @@ from drumkeep.asgi.dependencies import Now, TransactionDep, services
 from drumkeep.asgi.problems import TooOften
 from drumkeep.errors import Unauthenticated
 from drumkeep.operations import sessions
+from drumkeep.web.language import language_of
 from drumkeep.web.shell import ShellDep, safe_next, see
 from drumkeep.web.templating import render
 
@@ -69,6 +70,7 @@ def page(
     # no session yet, so no token: the request's origin is checked instead
     html = render(
         "sign_in.html",
+        language=language_of(request),
         nonce=request.state.nonce,
         csrf="",
         next=safe_next(next),

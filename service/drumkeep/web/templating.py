@@ -81,9 +81,10 @@ template              context
                       ``beside_words``, ``choices``: (code, words), ``to``: a place or None,
                       ``faults``, ``may_record``
 ``moved.html``        ``move``: ``MovedView`` or None, ``may_undo``
-``me.html``           ``account``: signs in as, ``devices``: ``DeviceLine``, ``faults``,
-                      ``identities``: ``IdentityLine``, ``company`` as above, ``company_at``: where
-                      to go to link it, ``token_faults``, and what ``tokens.html`` takes
+``me.html``           ``account``: signs in as, ``chosen``: language or empty, ``faults``,
+                      ``devices``: ``DeviceLine``, ``identities``: ``IdentityLine``, ``company`` as
+                      above, ``company_at``: where to go to link it, ``token_faults``, and what
+                      ``tokens.html`` takes
 ``tokens.html``       ``tokens``: ``TokenLine``, ``made``: ``MadeToken`` or None, ``faults``,
                       ``typed``: ``TokenForm``, ``lasting``: (days, words)
 ``audit.html``        ``lines``: ``AuditLine``, ``asked``: the search, ``people``: sign-in names,
@@ -98,14 +99,15 @@ template              context
 ====================  ============================================================================
 
 Forms post, with ``csrf``: ``/sign-in`` (name, password, next), ``/sign-out``, ``/me/units``
-(units, next), ``/alarms/{id}/acknowledge`` (next), ``/products/{code}/points`` (units, and for each
-property a field of lines and one of which sheet), ``/drums/{tag}/events`` (id, kind, units, and the
-fields of ``macros/actions.html`` in the viewer's units and the site's local time). The chart is
-read from ``/drums/{tag}/chart.json?ahead=here|warm_room&scheme=light|dark``, changes from the
-event stream ``/live`` (event ``changed``), BokehJS from ``/bokeh/js/bokeh.min.js``.
+(units, next), ``/me/language`` (language, next), ``/alarms/{id}/acknowledge`` (next),
+``/products/{code}/points`` (units, and for each property a field of lines and one of which sheet),
+``/drums/{tag}/events`` (id, kind, units, and the fields of ``macros/actions.html`` in the viewer's
+units and the site's local time). The chart is read from
+``/drums/{tag}/chart.json?ahead=here|warm_room&scheme=light|dark``, changes from the event stream
+``/live`` (event ``changed``), BokehJS from ``/bokeh/js/bokeh.min.js``.
 """
 
-from functools import lru_cache
+from functools import lru_cache, partial
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final
@@ -113,10 +115,12 @@ from typing import Any, Final
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from drumkeep.language.tongue import ENGLISH, LANGUAGES, tongue
 from drumkeep.web import wording
 from drumkeep.web.airline import air_drawing
 from drumkeep.web.cautions import cautions_for, verdict_cautions
 from drumkeep.web.figure import Figure, Size, drawn_by_group, figure
+from drumkeep.web.formats import Formats
 from drumkeep.web.mathml import formula
 from drumkeep.web.plot import drawing
 
@@ -142,32 +146,47 @@ def render(name: str, /, **context: object) -> str:
     name
         File in ``templates``, such as ``floor.html``.
     context
-        What the module's docstring lists for it.
+        What the module's docstring lists for it. The page is in the language of ``formats``, or in
+        the ``language`` (ISO 639-1 code) of a page that has none; else in English.
 
     Raises
     ------
     jinja2.UndefinedError
         A name that the template needs was not given.
     """
-    return environment().get_template(name).render({**_EVERYWHERE, **context})
+    formats, otherwise = context.get("formats"), context.get("language", ENGLISH)
+    language = formats.language if isinstance(formats, Formats) else str(otherwise)
+    return environment(language).get_template(name).render({**_EVERYWHERE, **context})
 
 
-@lru_cache(maxsize=1)
-def environment() -> Environment:
-    """Return the one environment: everything escaped, unknown names refused."""
+@lru_cache
+def environment(language: str = ENGLISH) -> Environment:
+    """Return a language's environment: everything escaped, unknown names refused.
+
+    Texts of templates stand in ``{% trans %}`` and ``_()``; what Python composed for people goes
+    through the filter ``say``. What people typed is shown as they typed it.
+    """
+    spoken = tongue(language)
     made = Environment(
         loader=FileSystemLoader(TEMPLATES),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        extensions=["jinja2.ext.i18n"],
     )
+    made.policies["ext.i18n.trimmed"] = True
+    # The extension gives environments this method when it is made.
+    made.install_gettext_translations(spoken.translations, newstyle=True)  # type: ignore[attr-defined]
+    made.filters["say"] = spoken.said
     given: dict[str, Any] = {
+        "language": spoken.code,
+        "languages": LANGUAGES,
         "w": wording,
         "cautions_for": cautions_for,
         "verdict_cautions": verdict_cautions,
         "figure": figure,
-        "drum_drawing": drum_drawing,
+        "drum_drawing": partial(drum_drawing, language=spoken.code),
         "air_drawing": air_drawing,
         "drawn_by_group": drawn_by_group,
         "formula": formula,
@@ -181,10 +200,17 @@ def environment() -> Environment:
 
 @lru_cache(maxsize=4096)
 def drum_drawing(
-    f: Figure, /, *, size: Size, side: str, readiness: str, conditions: tuple[str, ...]
+    f: Figure,
+    /,
+    *,
+    size: Size,
+    side: str,
+    readiness: str,
+    conditions: tuple[str, ...],
+    language: str = ENGLISH,
 ) -> Markup:
     """Return the inside of a drum figure: of ten thousand drums some hundred look different."""
-    template = environment().get_template("macros/drum_drawing.html")
+    template = environment(language).get_template("macros/drum_drawing.html")
     drawn = template.render(f=f, size=size, side=side, readiness=readiness, conditions=conditions)
     return Markup(drawn)  # noqa: S704 - our template, which escapes
 

@@ -77,6 +77,7 @@ def account_pages(
             "company": True,
         },
         "me.html": {
+            "chosen": "es",
             "account": "dana",
             "devices": spoil((device,)),
             "faults": (),

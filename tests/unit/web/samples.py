@@ -88,8 +88,8 @@ PERSON = PersonLine(
 VIEWER = Viewer(display_name="Ana Ruiz", role="manager", units="us", csrf="token-7")
 
 
-def formats(units: Units = "us") -> Formats:
-    return Formats(units=units, timezone=CHICAGO, now=NOW)
+def formats(units: Units = "us", language: str = "en") -> Formats:
+    return Formats(units=units, timezone=CHICAGO, now=NOW, language=language)
 
 
 def drum(tag: str = "K7Q-X4M", **changes: Any) -> DrumView:
@@ -307,11 +307,14 @@ WHY = WhyView(
 )
 
 
-def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]:
-    """Render every page, each view passed through ``change`` first."""
+def pages(
+    change: Callable[[Any], Any] = lambda view: view, *, language: str = "en"
+) -> Mapping[str, str]:
+    """Render every page in a language, each view passed through ``change`` first."""
+    spoken = formats(language=language)
     context: dict[str, Any] = {
         "viewer": change(VIEWER),
-        "formats": formats(),
+        "formats": spoken,
         "nonce": "n0nce",
         "alarm_count": 2,
     }
@@ -421,7 +424,7 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
             "may_move": True,
         },
         "why.html": {"why": change(WHY)},
-        "methods.html": methods_context("us"),
+        "methods.html": methods_context("us", language),
         "verdict.html": {"verdict": change(verdict)},
         "alarms.html": {
             "alarms": (change(alarm),),
@@ -467,9 +470,9 @@ def pages(change: Callable[[Any], Any] = lambda view: view) -> Mapping[str, str]
         **notice_pages(change, now=NOW),
         **receiving_pages(change, now=NOW),
         **move_pages(change, now=NOW),
-        **pull_pages(change, now=NOW, formats=formats()),
+        **pull_pages(change, now=NOW, formats=spoken),
         **stock_pages(change, now=NOW),
-        **paper_pages(change, now=NOW, formats=formats()),
+        **paper_pages(change, now=NOW, formats=spoken),
         **account_pages(change, device=DEVICE, now=NOW),
         "people.html": {
             "people": change((PERSON,)),

@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drumkeep.domain.quantities import celsius_from_fahrenheit
-from drumkeep.web.formats import NOT_KNOWN, Formats
+from drumkeep.web.formats import Formats
+from drumkeep.web.moments import NOT_KNOWN
 from tests.unit.web.samples import CHICAGO, HOUR, NOW, formats
 
 US = formats("us")

@@ -6,6 +6,9 @@ from pydantic import Field
 
 from drumkeep.asgi.fields import LEFT_OUT, Answer, Body, Line, Moment, MomentOut
 
+Language = Annotated[str, Field(max_length=8)]
+"""ISO 639-1 code of a language of the interface; empty for what the browser asks for."""
+
 Password = Annotated[str, Field(max_length=1000)]
 
 
@@ -17,6 +20,7 @@ class AccountIn(Body):
     role: Line
     password: Password
     units: Line = "us"
+    language: Language = ""
 
 
 class AccountPatch(Body):
@@ -25,6 +29,7 @@ class AccountPatch(Body):
     display_name: Line = LEFT_OUT
     role: Line = LEFT_OUT
     units: Line = LEFT_OUT
+    language: Language = LEFT_OUT
     password: Password = LEFT_OUT
     disabled: bool = LEFT_OUT
 
@@ -37,6 +42,7 @@ class AccountOut(Answer):
     display_name: str
     role: str
     units: str
+    language: str
     created_at: MomentOut
     disabled_at: MomentOut | None
 
@@ -53,6 +59,7 @@ class SessionPatch(Body):
 
     display_name: Line = LEFT_OUT
     units: Line = LEFT_OUT
+    language: Language = LEFT_OUT
     current_password: Password = LEFT_OUT
     new_password: Password = LEFT_OUT
 
@@ -64,6 +71,7 @@ class SessionOut(Answer):
     display_name: str
     role: str
     units: str
+    language: str
     csrf: str | None
 
 

@@ -7,7 +7,7 @@ from sqlmodel import Field, SQLModel
 
 
 class Account(SQLModel, table=True):
-    """A person."""
+    """A person; ``language`` is an ISO 639-1 code, or empty for what the browser asks for."""
 
     id: int = Field(default=None, primary_key=True)
     name: str = Field(max_length=64, unique=True)
@@ -15,6 +15,7 @@ class Account(SQLModel, table=True):
     role: str = Field(max_length=16)
     password_hash: str = Field(max_length=255)
     units: str = Field(default="us", max_length=4)
+    language: str = Field(default="", max_length=8, sa_column_kwargs={"server_default": ""})
     disabled_at: datetime | None = None
     created_at: datetime
 

@@ -53,10 +53,10 @@ class MethodPlots:
     agents: Plot
 
 
-@lru_cache(maxsize=2)
-def method_plots(units: Units) -> MethodPlots:
+@lru_cache(maxsize=4)
+def method_plots(units: Units, language: str) -> MethodPlots:
     """Compute the figures once for each kind of units: nothing in them hangs on who looks when."""
-    formats = Formats(units=units, timezone=UTC, now=_NOWHEN)
+    formats = Formats(units=units, timezone=UTC, now=_NOWHEN, language=language)
     cold, warm = (formats.temp(c) for c in (worked.YARD_C, worked.ROOM_C))
     return MethodPlots(
         cooling=_stands(

@@ -20,7 +20,7 @@ from drumkeep.storage import drums as drum_rows
 from drumkeep.storage.tables.catalogue import Calibration
 from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.transaction import Tx
-from drumkeep.web.formats import Formats, duration
+from drumkeep.web.formats import Formats
 from drumkeep.web.view_models import AirLine, ShelfView
 from drumkeep.web.views.sentences import said
 from drumkeep.web.wording import PLACE_KIND
@@ -185,7 +185,7 @@ def _sensor_view(
         calibration=_calibration(calibration, what=what, formats=formats),
         calibrated_at=None if calibration is None else calibration.since,
         gateway=gateway,
-        every=duration(timedelta(seconds=one.sensor.interval_s))
+        every=formats.duration(timedelta(seconds=one.sensor.interval_s))
         or f"{one.sensor.interval_s:.0f} s",
         error=size_words(one.sensor.error_k, what=what, formats=formats),
     )

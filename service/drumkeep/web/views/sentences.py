@@ -11,13 +11,13 @@ _DAY: Final = re.compile(r"(?<![\w-])(2\d{3}-\d\d-\d\d)(?![\w-])", re.ASCII)
 
 
 def said(text: str, formats: Formats) -> str:
-    """Fill the marks of a sentence in the viewer's units and the site's time.
+    """Return a sentence in the viewer's language, units and the site's time.
 
     Temperatures of one sentence are told apart: 75.4 °F over 75 °F, never 75 °F over 75 °F.
     """
     others = temperatures(text)
     words = filled(
-        text,
+        formats.tongue.say(text),
         quantity={
             "t": lambda c: formats.temp(c, against=[other for other in others if other != c]),
             "d": formats.difference,

@@ -24,17 +24,15 @@ def _fault(message: Message) -> str | None:
         return "has no translation"
     for string in strings:
         try:
-            if not any(_values(string) == _values(text) for text in ids):
-                return f"has other values in its translation {string!r}"
+            values = _values(string)
         except ValueError:
             return f"has a brace too many or too few in its translation {string!r}"
+        if values not in map(_values, ids):
+            return f"has other values in its translation {string!r}"
     return None
 
 
-def _values(text: str) -> list[str]:
+def _values(text: str) -> set[str]:
     if "%(" in text:
-        return sorted(set(_PERCENT.findall(text)))
-    try:
-        return sorted({name for _, name, _, _ in Formatter().parse(text) if name is not None})
-    except ValueError:
-        return []
+        return set(_PERCENT.findall(text))
+    return {name for _, name, _, _ in Formatter().parse(text) if name is not None}

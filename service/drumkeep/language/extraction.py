@@ -34,7 +34,9 @@ _TEMPLATE_OPTIONS: Final = {
 }
 _IN_SCRIPT: Final = re.compile(r"""\bsay\(\s*(?:"((?:[^"\\]|\\.)*)"|'((?:[^'\\]|\\.)*)')""")
 _READS_LIKE_WORDS: Final = re.compile(r"(?<![\w/{<])[A-Za-z]?[a-z]{2,}(?![\w/>=])")
-_NOT_FOR_PEOPLE: Final = re.compile(r"^[<%/#.{(\[?]|^[a-z_]+[=(]|[{}]{2}|\\|^SELECT |__|;\w")
+_NOT_FOR_PEOPLE: Final = re.compile(
+    r"^[<%/#.(\[?]|^\{(?!\w+\})|^[a-z_]+[=(]|[{}]{2}|\\|^SELECT |__|;\w"
+)
 _LOGS: Final = ("log", "logger")
 _ASIDE: Final = frozenset(
     {"alias", "description", "examples", "pattern", "regex", "summary", "title", "default_factory"}

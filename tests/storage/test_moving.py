@@ -7,7 +7,7 @@ from sqlalchemy import text
 
 from drumkeep.cli.main import main
 from drumkeep.errors import Conflict
-from drumkeep.storage import leases, moving, readings, schema
+from drumkeep.storage import leases, moving, readings, schema, whole_tables
 from drumkeep.storage.engine import create
 from drumkeep.storage.transaction import reading, transaction
 from tests.fixtures.depot import Depot, at, build, depot, empty_depot, short_sight
@@ -75,7 +75,7 @@ def lived_tag(depot):
 
 
 def test_a_move_that_was_cut_goes_on_where_it_was(lived, target, monkeypatch):
-    monkeypatch.setattr(moving, "ROWS_AT_ONCE", 100)
+    monkeypatch.setattr(whole_tables, "ROWS_AT_ONCE", 100)
     cuts = 0
     for cut_after in (0, 3, 5, 7):
         with pytest.raises(CutError):

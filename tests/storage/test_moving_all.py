@@ -16,7 +16,7 @@ from sqlmodel import SQLModel
 
 import drumkeep.storage.tables  # noqa: F401 - knows every table
 from drumkeep.cli.main import main
-from drumkeep.storage import moving, partitions, readings, schema
+from drumkeep.storage import moving, partitions, readings, schema, whole_tables
 from drumkeep.storage.engine import Engine, create
 from drumkeep.storage.partitions import Month
 from drumkeep.storage.transaction import reading, transaction
@@ -179,4 +179,4 @@ def test_a_move_that_was_killed_goes_on_and_ends_the_same(both, tmp_path, monkey
     assert 10_000 <= half < whole == len(rows)
     told = capsys.readouterr()
     assert "set DRUMKEEP_DATABASE_URL" in told.out
-    assert f"reading: {half + moving.ROWS_AT_ONCE:,} rows" in told.err  # it began where it was
+    assert f"reading: {half + whole_tables.ROWS_AT_ONCE:,} rows" in told.err  # it began where it was

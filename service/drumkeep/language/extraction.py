@@ -19,7 +19,7 @@ SPEAKING: Final = ("domain", "operations", "notify", "asgi", "web")
 """Packages whose Python modules say something to people."""
 
 TABLES: Final = re.compile(
-    r"^(web/(wording|moments|cautions|figure|views/\w+)|domain/\w*words)\.py$"
+    r"^(web/(wording|moments|cautions|figure|views/\w+)|domain/(\w*words|alarm_rules/rig_checks))\.py$"
 )
 """Modules whose single words are said to people too."""
 
@@ -137,7 +137,7 @@ def _heard(node: ast.AST) -> Iterator[ast.AST]:
         yield from _heard(child)
 
 
-def _children(node: ast.AST) -> Iterable[ast.AST]:  # noqa: C901, PLR0911 - one arm a kind
+def _children(node: ast.AST) -> Iterable[ast.AST]:  # noqa: C901, PLR0911, PLR0912 - one arm a kind
     match node:
         case ast.Expr(value=ast.Constant()) | ast.Assert() | ast.Import() | ast.ImportFrom():
             return ()
@@ -153,6 +153,8 @@ def _children(node: ast.AST) -> Iterable[ast.AST]:  # noqa: C901, PLR0911 - one 
             return ()
         case ast.Call(func=ast.Name(id="text" | "Path" | "literal_column")):
             return ()
+        case ast.Call(func=ast.Attribute(value=owner, attr="get"), args=[_, *rest]):
+            return [owner, *rest]  # the key of a mapping
         case ast.Call():
             kept = [word.value for word in node.keywords if word.arg not in _ASIDE]
             return [node.func, *node.args, *kept]

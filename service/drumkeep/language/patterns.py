@@ -14,6 +14,8 @@ _FIRST_WORD: Final = re.compile(r"\s*([^\W\d_]+)(?=[\s,.:;]|$)")
 _LEAST_LETTERS: Final = 3
 _LONGEST: Final = 2000
 _DEEPEST: Final = 6
+_MOST_TOGETHER: Final = 5
+"""Sentences of one message."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +42,8 @@ class Recogniser:
         self._plain: dict[str, str] = {}
         self._by_word: dict[str, list[_Pattern]] = defaultdict(list)
         self._wild: list[_Pattern] = []
-        for message, string in messages.items():
+        for begun, rendered in messages.items():
+            message, string = begun.strip(), rendered.strip()
             if not message or not string or "%(" in message:
                 continue  # those with %(name)s stand in templates, which fill them themselves
             try:
@@ -76,17 +79,34 @@ class Recogniser:
         bare = text.strip()
         if not bare or depth > _DEEPEST:
             return None
-        said = self._whole(bare, depth) or self._in_parts(bare, depth)
+        said = (
+            self._whole(bare, depth)
+            or self._in_parts(bare, depth)
+            or self._without_dot(bare, depth)
+        )
         if said is None:
             return None
         at = text.index(bare)
         return f"{text[:at]}{said}{text[at + len(bare) :]}"
 
     def _whole(self, text: str, depth: int) -> str | None:
-        for form, back in _forms(text):
+        """Return a text that is one message; sentences are joined with and without their stop."""
+        said = self._message(text, depth)
+        if said is not None:
+            return said
+        if text.endswith("."):
+            said = self._message(text[:-1], depth)
+            return None if said is None else f"{said}."
+        said = self._message(f"{text}.", depth)
+        return None if said is None else said.removesuffix(".")
+
+    def _message(self, text: str, depth: int) -> str | None:
+        if not text:
+            return None
+        for form in _forms(text):
             if form in self._plain:
-                return _begun(self._plain[form], like=back)
-        for form, back in _forms(text):
+                return _begun(self._plain[form], form=form, like=text)
+        for form in _forms(text):
             best: tuple[int, _Pattern, re.Match[str]] | None = None
             for pattern in self._candidates(form):
                 found = pattern.regex.fullmatch(form)
@@ -98,7 +118,7 @@ class Recogniser:
                     name: self._known(value, depth + 1) or value
                     for name, value in zip(pattern.names, found.groups(), strict=True)
                 }
-                return _begun(pattern.string.format(**values), like=back)
+                return _begun(pattern.string.format(**values), form=form, like=text)
         return None
 
     def _candidates(self, text: str) -> Iterator[_Pattern]:
@@ -110,7 +130,7 @@ class Recogniser:
     def _in_parts(self, text: str, depth: int) -> str | None:
         sentences = _SENTENCE_END.split(text)
         if len(sentences) > 1:
-            return self._joined(sentences, " ", depth)
+            return self._sentences(sentences, depth)
         for joint in _JOINTS:
             parts = text.split(joint)
             if len(parts) > 1:
@@ -120,6 +140,26 @@ class Recogniser:
                     return said
         return None
 
+    def _without_dot(self, text: str, depth: int) -> str | None:
+        """Say what stands at the end of a sentence; alone it is a message."""
+        said = self._known(text[:-1], depth + 1) if text.endswith(".") else None
+        return None if said is None else f"{said}."
+
+    def _sentences(self, sentences: list[str], depth: int) -> str | None:
+        """Return sentences in the other language, those of one message together."""
+        said: list[str] = []
+        found, i = False, 0
+        while i < len(sentences):
+            most = min(len(sentences), i + _MOST_TOGETHER)
+            for j in range(most, i, -1):
+                run = " ".join(sentences[i:j])
+                known = self._known(run, depth + 1) if j == i + 1 else self._whole(run, depth + 1)
+                if known is not None:
+                    break
+            said.append(run if known is None else known)
+            found, i = found or known is not None, j
+        return " ".join(said) if found else None
+
     def _joined(self, parts: list[str], between: str, depth: int) -> str | None:
         said = [self._known(part, depth + 1) for part in parts]
         if all(one is None for one in said):
@@ -127,13 +167,14 @@ class Recogniser:
         return between.join(one or part for one, part in zip(said, parts, strict=True))
 
 
-def _forms(text: str) -> Iterator[tuple[str, str]]:
-    """Give a text as it is, and beginning small: sentences begin with words that stand alone."""
-    yield text, ""
-    if text[0].isupper():
-        yield text[0].lower() + text[1:], text
+def _forms(text: str) -> Iterator[str]:
+    """Give a text as it is, and begun small or large: words that stand alone begin sentences."""
+    yield text
+    yield (text[0].lower() if text[0].isupper() else text[0].upper()) + text[1:]
 
 
-def _begun(said: str, *, like: str) -> str:
-    """Begin with a capital where the text did that had to be made small to be found."""
-    return said[:1].upper() + said[1:] if like else said
+def _begun(said: str, *, form: str, like: str) -> str:
+    """Begin as the text did that had to be begun otherwise to be found."""
+    if form[:1] == like[:1]:
+        return said
+    return (said[:1].upper() if like[:1].isupper() else said[:1].lower()) + said[1:]

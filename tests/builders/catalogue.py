@@ -53,6 +53,7 @@ def account(**changes: Any) -> Body:
         "display_name": "Somebody",
         "role": "crew",
         "password": "a long enough one",
+        "temporary": False,
     } | changes
 
 

@@ -57,6 +57,7 @@ GET    /api/v1/drums/{tag}                                                all  r
 POST   /api/v1/drums/{tag}/events                                         mdc  record
 GET    /api/v1/drums/{tag}/history                                        all  read
 GET    /api/v1/drums/{tag}/why                                            all  read
+GET    /api/v1/exports/all                                                m    read
 GET    /api/v1/exports/{what}.csv                                         all  read
 POST   /api/v1/forecasts                                                  all  read
 GET    /api/v1/gateways                                                   all  read
@@ -242,6 +243,7 @@ GET    /sign-in                                                           open -
 POST   /sign-in                                                           open -
 GET    /sign-in/company                                                   open -
 GET    /sign-in/company/back                                              open -
+POST   /sign-in/own-password                                              open -
 GET    /sign-in/once/{secret}                                             open -
 POST   /sign-in/once/{secret}                                             open -
 POST   /sign-out                                                          all  -

@@ -7,7 +7,13 @@ from fastapi import APIRouter, Depends, Path, Response
 from drumkeep.api.addresses import located
 from drumkeep.api.paging import PageDep, page_of
 from drumkeep.api.schemas.accounts import AccountIn, AccountOut, AccountPatch
-from drumkeep.asgi.dependencies import Now, ReadingDep, TransactionDep, require
+from drumkeep.asgi.dependencies import (
+    CurrentAccount,
+    Now,
+    ReadingDep,
+    TransactionDep,
+    require,
+)
 from drumkeep.asgi.fields import PageOf
 from drumkeep.domain.roles import Action
 from drumkeep.operations import accounts
@@ -45,10 +51,13 @@ def create_account(tx: TransactionDep, body: AccountIn, response: Response, now:
 
 @router.patch("/{account_id}")
 def change_account(
-    tx: TransactionDep, account_id: AccountId, body: AccountPatch, now: Now
+    tx: TransactionDep, account_id: AccountId, body: AccountPatch, caller: CurrentAccount, now: Now
 ) -> AccountOut:
     """Change an account."""
-    return _out(accounts.change_account(tx, account_id=account_id, changes=body.changes(), now=now))
+    changes = body.changes()
+    if "password" in changes:
+        changes.setdefault("temporary", account_id != caller.account_id)
+    return _out(accounts.change_account(tx, account_id=account_id, changes=changes, now=now))
 
 
 def _out(account: Account) -> AccountOut:

@@ -21,7 +21,9 @@ async def start_session(
     request: Request, body: SignInIn, response: Response, now: Now
 ) -> SessionOut:
     """Sign in: answers the session's cookie and CSRF token."""
-    signed_in = await sign_in.sign_in(request, name=body.name, password=body.password, now=now)
+    signed_in = await sign_in.sign_in(
+        request, name=body.name, password=body.password, new_password=body.new_password, now=now
+    )
     signed_in.keep(response)
     return _out(signed_in.caller, csrf=signed_in.csrf)
 

@@ -27,6 +27,8 @@ WROTE: Final = "drumkeep_wrote"
 CSRF_HEADER: Final = "X-CSRF-Token"
 CSRF_FIELD: Final = "csrf"
 SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
+_BAR: Final = "|"
+"""Between the parts of what is signed; no sign-in name has one."""
 
 
 @dataclass(frozen=True)
@@ -96,8 +98,26 @@ class Seals:
         """Return the token that unsafe requests of this session must repeat."""
         return self._signer("csrf").get_signature(session_id.encode()).decode("ascii")
 
+    def chit(self, name: str, *, password_hash: str, until: datetime) -> str:
+        """Return what shows that somebody has just given this account's temporary password."""
+        words = f"{name}{_BAR}{int(until.timestamp())}"
+        return self._signer(f"chit {password_hash}").sign(words).decode("ascii")
+
+    def chit_holds(self, chit: str, *, password_hash: str, now: datetime) -> bool:
+        """Whether we wrote this chit, for the password that still is, and not too long ago."""
+        try:
+            words = self._signer(f"chit {password_hash}").unsign(chit).decode("ascii")
+        except (BadSignature, UnicodeError):
+            return False
+        return int(words.rpartition(_BAR)[2]) > now.timestamp()
+
     def _signer(self, salt: str) -> Signer:
         return Signer(self.secret, salt=f"drumkeep.{salt}", digest_method=hashlib.sha256)
+
+
+def name_on(chit: str) -> str:
+    """Return whose name a chit bears, which anybody may have written there."""
+    return chit.partition(_BAR)[0]
 
 
 def set_cookie(response: Response, *, value: str, lifetime: timedelta, secure: bool) -> None:

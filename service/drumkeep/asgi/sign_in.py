@@ -13,7 +13,7 @@ from drumkeep.asgi import authentication
 from drumkeep.asgi.authentication import Caller
 from drumkeep.asgi.dependencies import caller_of, services
 from drumkeep.asgi.origin import address_of, doer, neighbourhood
-from drumkeep.errors import Refused, Unauthenticated
+from drumkeep.errors import Fault, Invalid, Refused, Unauthenticated
 from drumkeep.operations import accounts, sessions
 from drumkeep.operations.accounts import AccountChanges
 from drumkeep.storage import accounts as stored
@@ -22,6 +22,9 @@ from drumkeep.storage.tables.accounts import Account
 from drumkeep.storage.transaction import Tx
 
 _T = TypeVar("_T")
+
+CHIT_LIFETIME: Final = timedelta(minutes=15)
+"""Long enough to think of a password."""
 
 _REMEMBERED: Final = timedelta(days=60)
 """How long guessing from elsewhere keeps nobody out at an address where they signed in."""
@@ -52,13 +55,45 @@ class SignedIn:
         )
 
 
-async def sign_in(request: Request, *, name: str, password: str, now: datetime) -> SignedIn:
+class OwnPasswordFirst(Refused):
+    """Somebody gave the password that another set for them, and has yet to choose their own.
+
+    Attributes
+    ----------
+    chit
+        Shows for a quarter of an hour that they gave it.
+    person
+        What they are called.
+    """
+
+    def __init__(self, *, chit: str, person: str) -> None:
+        mend = "Send a password of your own as new_password as well."
+        super().__init__(
+            "Somebody else set this password. Choose your own first.",
+            [Fault("new_password", None, "is missing", mend)],
+        )
+        self.chit = chit
+        self.person = person
+
+
+async def sign_in(
+    request: Request, *, name: str, password: str, new_password: str | None = None, now: datetime
+) -> SignedIn:
     """Check a password and start a session; commit it.
+
+    Parameters
+    ----------
+    new_password
+        One's own, where the password is a temporary one.
 
     Raises
     ------
     Unauthenticated
         Name or password is wrong, or the account is disabled; it does not say which.
+    OwnPasswordFirst
+        The password is a temporary one, and there is no new one.
+    Invalid
+        The new password cannot be used, or nobody asked for one.
     TooOften
         There were too many wrong ones lately, of this name or from this address.
     Refused
@@ -66,7 +101,48 @@ async def sign_in(request: Request, *, name: str, password: str, now: datetime) 
     """
     authentication.refuse_other_sites(request)
     account = await _checked(request, name=name.strip().lower(), password=password, now=now)
+    if account.temporary and new_password is None:
+        chit = services(request).seals.chit(
+            account.name, password_hash=account.password_hash, until=now + CHIT_LIFETIME
+        )
+        raise OwnPasswordFirst(chit=chit, person=account.display_name)
+    if account.temporary and new_password is not None:
+        return await _begin_anew(request, account, password=new_password, now=now)
+    if new_password is not None:
+        mend = "Leave it out; to change a password, sign in and PATCH /api/v1/session."
+        fault = Fault("new_password", None, "is not asked for", mend)
+        raise Invalid("The password holds as it is.", [fault])
     return await start(request, account, now=now)
+
+
+async def sign_in_by_chit(request: Request, *, chit: str, password: str, now: datetime) -> SignedIn:
+    """Give somebody who has just given a temporary password their own, and start a session.
+
+    Raises
+    ------
+    Unauthenticated
+        The chit is none, was used, or is too old.
+    Invalid
+        The new password cannot be used.
+    TooOften
+        There were too many wrong ones lately from this address.
+    Refused
+        The request came from a page of another site.
+    """
+    authentication.refuse_other_sites(request)
+    shared = services(request)
+    near = neighbourhood(address_of(request))
+    shared.throttle_hosts.check(near, now=now)
+    name = authentication.name_on(chit)
+    account = await shared.database.read(lambda tx: stored.account_by_name(tx, name=name))
+    if (
+        account is None
+        or not (account.temporary and account.disabled_at is None)
+        or not shared.seals.chit_holds(chit, password_hash=account.password_hash, now=now)
+    ):
+        shared.throttle_hosts.failed(near, now=now)
+        raise Unauthenticated("That took too long, or it was done already. Sign in again.")
+    return await _begin_anew(request, account, password=password, now=now)
 
 
 async def sign_in_by_pass(request: Request, *, secret: str, now: datetime) -> SignedIn:
@@ -140,6 +216,25 @@ async def change_own_account(
     if "password" in changes or caller.session_id is None:
         return await start(request, account, now=now)
     return _signed_in(request, account, session_id=caller.session_id)
+
+
+async def _begin_anew(
+    request: Request, account: Account, *, password: str, now: datetime
+) -> SignedIn:
+    """Give an account its owner's own password in place of the temporary one; start a session."""
+    shared = services(request)
+    async with shared.hashing:
+        is_same = await run_in_threadpool(accounts.password_holds, account, password=password)
+    if is_same:
+        mend = "Choose one that nobody but you knows."
+        fault = Fault("password", None, "is the one that somebody else set", mend)
+        raise Invalid("The password cannot be used.", [fault])
+    changes: AccountChanges = {"password": password, "temporary": False}
+    with acting(doer(request, now=now, caller=caller_of(account, session_id=None))):
+        account = await shared.database.write(
+            lambda tx: accounts.change_account(tx, account_id=account.id, changes=changes, now=now)
+        )
+    return await start(request, account, now=now)
 
 
 async def _checked(request: Request, *, name: str, password: str, now: datetime) -> Account:

@@ -65,6 +65,7 @@ def make_accounts(manager: Client, people: Mapping[str, SignIn]) -> None:
                     "display_name": person.display_name,
                     "role": role,
                     "password": person.passphrase,
+                    "temporary": False,  # whoever looks at the demo is told it
                 },
             )
 

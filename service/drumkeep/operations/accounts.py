@@ -13,6 +13,7 @@ from drumkeep.domain.roles import Role
 from drumkeep.errors import Conflict, Fault, NotFound
 from drumkeep.language.tongue import LANGUAGES
 from drumkeep.storage import accounts as stored
+from drumkeep.storage.accounts import NO_PASSWORD
 from drumkeep.storage.tables.accounts import Account
 from drumkeep.storage.transaction import Tx
 
@@ -20,20 +21,18 @@ UNITS: Final = {"us": "°F and lb", "si": "°C and kg"}
 SHORTEST_PASSWORD: Final = 10
 LONGEST_PASSWORD: Final = 200
 
-_NO_PASSWORD: Final = "!"  # noqa: S105 - no password at all
-"""Kept in place of a hash: no password opens the account."""
-
 _HASHES: Final = PasswordHash.recommended()
 
 
 class AccountChanges(TypedDict, total=False):
-    """What may change on an account."""
+    """What may change on an account; ``temporary`` goes with ``password``."""
 
     display_name: str
     role: str
     units: str
     language: str
     password: str
+    temporary: bool
     disabled: bool
 
 
@@ -44,11 +43,14 @@ def create_account(
     display_name: str,
     role: str,
     password: str | None,
+    temporary: bool = False,
     units: str = "us",
     language: str = "",
     now: datetime,
 ) -> Account:
     """Make an account; without a password one signs in by phone code or a company's account.
+
+    A ``temporary`` password is good for choosing one's own only.
 
     Raises
     ------
@@ -71,7 +73,8 @@ def create_account(
         name=name,
         display_name=display_name,
         role=role,
-        password_hash=_NO_PASSWORD if password is None else _HASHES.hash(password),
+        password_hash=NO_PASSWORD if password is None else _HASHES.hash(password),
+        temporary=temporary and password is not None,
         units=units,
         language=language,
         created_at=now,
@@ -95,6 +98,13 @@ def change_account(tx: Tx, *, account_id: int, changes: AccountChanges, now: dat
     account = account_of(tx, account_id=account_id)
     checks = Checks()
     _check(checks, changes)
+    if "temporary" in changes and "password" not in changes:
+        checks.add(
+            "temporary",
+            changes["temporary"],
+            "comes without a password",
+            "Give the password that it is about.",
+        )
     checks.raise_faults("The account cannot be changed.")
     _keep_a_manager(tx, account, changes)
     account.display_name = changes.get("display_name", account.display_name)
@@ -103,6 +113,7 @@ def change_account(tx: Tx, *, account_id: int, changes: AccountChanges, now: dat
     ends = "password" in changes
     if "password" in changes:
         account.password_hash = _HASHES.hash(changes["password"])
+        account.temporary = changes.get("temporary", False)
     if changes.get("role", account.role) != account.role:
         account.role = changes["role"]
         ends = True
@@ -156,12 +167,12 @@ def password_holds(account: Account | None, *, password: str) -> bool:
     """
     if len(password) > LONGEST_PASSWORD:
         return False
-    kept = _NO_PASSWORD if account is None else account.password_hash
+    kept = NO_PASSWORD if account is None else account.password_hash
     try:
-        holds = _HASHES.verify(password, _nobody() if kept == _NO_PASSWORD else kept)
+        holds = _HASHES.verify(password, _nobody() if kept == NO_PASSWORD else kept)
     except UnknownHashError:
         return False
-    return holds and account is not None and kept != _NO_PASSWORD and account.disabled_at is None
+    return holds and account is not None and kept != NO_PASSWORD and account.disabled_at is None
 
 
 # Looking a password up takes as long for a name that does not exist. Made at the first need: it

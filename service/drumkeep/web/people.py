@@ -55,6 +55,7 @@ def add(
             display_name=display_name.strip(),
             role=role,
             password=password or None,
+            temporary=True,
             now=shell.now,
         )
     except (Invalid, Conflict) as error:
@@ -98,6 +99,7 @@ def change(
         changes["role"] = role
     if password:
         changes["password"] = password
+        changes["temporary"] = account.id != shell.caller.account_id
     if disabled:
         changes["disabled"] = disabled == "yes"
     try:

@@ -6,11 +6,12 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi import sign_in as access
-from drumkeep.asgi.authentication import clear_cookie
+from drumkeep.asgi.authentication import clear_cookie, name_on
 from drumkeep.asgi.dependencies import Now, TransactionDep, services
 from drumkeep.asgi.problems import TooOften
-from drumkeep.errors import Unauthenticated
+from drumkeep.errors import Fault, Invalid, Unauthenticated
 from drumkeep.operations import sessions
+from drumkeep.operations.accounts import SHORTEST_PASSWORD
 from drumkeep.web.language import language_of
 from drumkeep.web.shell import ShellDep, safe_next, see
 from drumkeep.web.templating import render
@@ -43,6 +44,30 @@ async def sign_in(
         shown = page(request, next=next, name=name, error=error.title, status=429)
         shown.headers["Retry-After"] = str(error.retry_s)
         return shown
+    except access.OwnPasswordFirst as first:
+        return _own_password(request, next=next, chit=first.chit, person=first.person)
+    response = see(safe_next(next))
+    signed_in.keep(response)
+    return response
+
+
+@router.post("/sign-in/own-password")
+async def choose_password(
+    *,
+    request: Request,
+    now: Now,
+    chit: Text = "",
+    person: Text = "",
+    password: Text = "",
+    next: Text = "/floor",  # noqa: A002
+) -> Response:
+    """Take the password that somebody chose in place of a temporary one, and go on."""
+    try:
+        signed_in = await access.sign_in_by_chit(request, chit=chit, password=password, now=now)
+    except Unauthenticated as error:
+        return page(request, next=next, name=name_on(chit), error=error.title, status=401)
+    except Invalid as error:
+        return _own_password(request, next=next, chit=chit, person=person, faults=error.faults)
     response = see(safe_next(next))
     signed_in.keep(response)
     return response
@@ -79,3 +104,26 @@ def page(
         company=services(request).provider is not None,
     )
     return HTMLResponse(html, status_code=status)
+
+
+def _own_password(
+    request: Request,
+    *,
+    next: str,  # noqa: A002
+    chit: str,
+    person: str,
+    faults: tuple[Fault, ...] = (),
+) -> HTMLResponse:
+    html = render(
+        "own_password.html",
+        language=language_of(request),
+        nonce=request.state.nonce,
+        csrf="",
+        next=safe_next(next),
+        chit=chit,
+        name=name_on(chit),
+        person=person,
+        faults=faults,
+        shortest=SHORTEST_PASSWORD,
+    )
+    return HTMLResponse(html, status_code=422 if faults else 200)

@@ -36,7 +36,8 @@ template              context
 ``import.html``       ``given``: the form as sent, ``faults``: sentences, ``kept`` as above,
                       ``columns``: needed ones by noun, ``report``: ``SheetReport`` or None,
                       ``rows``: ``RowFate``, ``undrawn``: how many more
-``export.html``       ``sites``: (code, words), ``first`` and ``last``: days, ``may_import``
+``export.html``       ``sites``: (code, words), ``first`` and ``last``: days, ``may_import``,
+                      ``may_take_all``
 ``pulls.html``        ``given``: the form as filled in, ``error`` or None, ``sites`` and ``pairs``:
                       (code, words), ``open`` and ``past``: ``PullHead``, ``may_pull``
 ``pull.html``         ``pull``: ``PullView``, ``codes`` by tag, ``error``, ``faults`` in words,
@@ -49,6 +50,8 @@ template              context
 (``.html``)
 ``sign_in.html``      ``csrf``, ``next``, ``name`` as typed before, ``error``: text or None,
                       ``company``: whether one can sign in with the company's account
+``own_password.html`` ``csrf``, ``next``, ``chit``: shows that the temporary password was given,
+                      ``name`` and ``person``: whose, ``faults``, ``shortest``: characters
 ``gateways.html``     ``gateways``: ``GatewayView``, ``given``: ``GivenPassword`` or None,
                       ``may_change``, ``writes_files``
 ``mappings.html``     ``mappings``: ``KnownMapping``, ``expressions``, ``given``: the form as sent,
@@ -92,7 +95,7 @@ template              context
 ``people.html``       ``people``: ``PersonLine``, ``code``: ``PhoneCode`` or None, ``faults``,
                       ``faulty``: whose, or empty for the new one's, ``typed``: the form as sent
 ``phone.html``        ``csrf``, ``person``: whom the pass signs in, ``secret``: of the pass
-``waiting.html``      ``titles``: what each kind of event is called
+``waiting.html``      ``titles``: what each kind of event is called, ``fields``: and each field
 ``no_connection``     ``hookup``: whether a check of two drums was asked for
 (``.html``)
 ``problem.html``      ``problem``: ``ProblemView``
@@ -115,7 +118,7 @@ from typing import Any, Final
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from drumkeep.language.tongue import ENGLISH, LANGUAGES, tongue
+from drumkeep.language.tongue import ENGLISH, LANGUAGES, Tongue, catalogue, tongue
 from drumkeep.web import wording
 from drumkeep.web.airline import air_drawing
 from drumkeep.web.cautions import cautions_for, verdict_cautions
@@ -127,6 +130,9 @@ from drumkeep.web.plot import drawing
 HERE: Final = Path(__file__).parent
 STATIC: Final = HERE / "static"
 TEMPLATES: Final = HERE / "templates"
+_SCRIPTS: Final = "web/static/js/"
+"""Where the catalogue says that a message of a script stands."""
+
 _EVERYWHERE: Final[dict[str, object]] = {
     "viewer": None,
     "formats": None,
@@ -182,6 +188,7 @@ def environment(language: str = ENGLISH) -> Environment:
     given: dict[str, Any] = {
         "language": spoken.code,
         "languages": LANGUAGES,
+        "script_words": _script_words(spoken),
         "w": wording,
         "cautions_for": cautions_for,
         "verdict_cautions": verdict_cautions,
@@ -196,6 +203,17 @@ def environment(language: str = ENGLISH) -> Environment:
     }
     made.globals.update(given)
     return made
+
+
+def _script_words(spoken: Tongue) -> dict[str, str]:
+    """Return what scripts say (``say.js``), by what it is in English, which they say unhelped."""
+    if spoken.code == ENGLISH:
+        return {}
+    return {
+        message.id: str(message.string)
+        for message in catalogue(spoken.code)
+        if any(place.startswith(_SCRIPTS) for place, _ in message.locations)
+    }
 
 
 @lru_cache(maxsize=4096)

@@ -436,6 +436,7 @@ def pages(
             "first": "2026-01-01",
             "last": "2026-01-31",
             "may_import": True,
+            "may_take_all": True,
         },
         "import.html": {
             "given": change({"what": "drums", "do": "check"}),
@@ -482,6 +483,16 @@ def pages(
             "typed": {"name": "", "display_name": "", "role": "crew"},
         },
         "phone.html": {"person": change("Dana"), "secret": "s3cret", "csrf": "c", "viewer": None},
+        "own_password.html": {
+            "person": change("Dana"),
+            "name": "dana",
+            "chit": "dana|1.x",
+            "next": "/floor",
+            "shortest": 10,
+            "faults": (),
+            "csrf": "c",
+            "viewer": None,
+        },
         "waiting.html": {"titles": change({"dipped": "Dip"}), "viewer": None},
         "problem.html": {"problem": change(problem)},
     }

@@ -13,24 +13,29 @@ Password = Annotated[str, Field(max_length=1000)]
 
 
 class AccountIn(Body):
-    """A new account of a person."""
+    """A new account of a person; a temporary password is good for choosing one's own only."""
 
     name: Line
     display_name: Line
     role: Line
     password: Password
+    temporary: bool = True
     units: Line = "us"
     language: Language = ""
 
 
 class AccountPatch(Body):
-    """What may change; a new password or role, or disabling, ends the account's sessions."""
+    """What may change; a new password or role, or disabling, ends the account's sessions.
+
+    ``temporary`` goes with a password, and is true if left out, save for one's own account.
+    """
 
     display_name: Line = LEFT_OUT
     role: Line = LEFT_OUT
     units: Line = LEFT_OUT
     language: Language = LEFT_OUT
     password: Password = LEFT_OUT
+    temporary: bool = LEFT_OUT
     disabled: bool = LEFT_OUT
 
 
@@ -43,15 +48,17 @@ class AccountOut(Answer):
     role: str
     units: str
     language: str
+    temporary: bool
     created_at: MomentOut
     disabled_at: MomentOut | None
 
 
 class SignInIn(Body):
-    """Name and password."""
+    """Name and password; where that one is temporary, a new one of one's own as well."""
 
     name: Line
     password: Password
+    new_password: Password | None = None
 
 
 class SessionPatch(Body):

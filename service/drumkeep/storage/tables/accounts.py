@@ -2,18 +2,22 @@
 
 from datetime import datetime
 
-from sqlalchemy import UniqueConstraint
+from sqlalchemy import UniqueConstraint, false
 from sqlmodel import Field, SQLModel
 
 
 class Account(SQLModel, table=True):
-    """A person; ``language`` is an ISO 639-1 code, or empty for what the browser asks for."""
+    """A person; ``language`` is an ISO 639-1 code, or empty for what the browser asks for.
+
+    ``temporary``: the password is one that somebody else set, good for choosing one's own only.
+    """
 
     id: int = Field(default=None, primary_key=True)
     name: str = Field(max_length=64, unique=True)
     display_name: str = Field(max_length=120)
     role: str = Field(max_length=16)
     password_hash: str = Field(max_length=255)
+    temporary: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
     units: str = Field(default="us", max_length=4)
     language: str = Field(default="", max_length=8, sa_column_kwargs={"server_default": ""})
     disabled_at: datetime | None = None

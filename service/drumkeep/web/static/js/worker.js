@@ -9,6 +9,8 @@ const FILES = "files-1";
 const MOST_PAGES = 120;
 const MOST_FILES = 60;
 const KEPT_AT = "X-Kept-At";
+// Pages say it in their own language; those kept by an older version of this do not.
+const IT_IS_OLD = "No connection, or a slow one. This is how it was on {time}.";
 const SHELL = "/waiting";
 const NO_CONNECTION = "/no-connection";
 const NOT_CHECKED = "/no-connection/hookup";
@@ -25,7 +27,7 @@ const FORGET_MS = 30 * 86400000;
 const KEPT_PAGES = /^\/(floor(\/table)?|alarms|(d|drums)\/[^/]+)$/;
 const DEEDS = /^\/drums\/[^/]+\/events$/;
 const HOOKUP = /^\/hookup(\/|$)/;
-const SIGNING = /^\/sign-(in(\/once\/[^/]+)?|out)$/; // by a form
+const SIGNING = /^\/sign-(in(\/(once\/[^/]+|own-password))?|out)$/; // by a form
 const SIGNED = "/sign-in/company/back"; // by coming back from the company's sign-in
 const GATEWAY_TROUBLE = [502, 503, 504];
 
@@ -134,9 +136,12 @@ async function freshPage(event, kept) {
 // A copy says that it is one, above everything else, and no copy says that a drum may be used now.
 async function marked(copy) {
   const at = new Date(Number(copy.headers.get(KEPT_AT)));
-  const words = at.toLocaleString([], { weekday: "long", hour: "numeric", minute: "2-digit" });
-  const mark = `<p class="old-copy" role="status">No connection, or a slow one. This is how it was on ${words}.</p>`;
-  const page = (await copy.text())
+  const kept = await copy.text();
+  const [, language = "en", words = IT_IS_OLD] = kept.match(/<html lang="([^"]*)" data-kept="([^"]*)">/) ?? [];
+  const locales = language === "en" ? [] : language;
+  const time = at.toLocaleString(locales, { weekday: "long", hour: "numeric", minute: "2-digit" });
+  const mark = `<p class="old-copy" role="status">${words.replace("{time}", time)}</p>`;
+  const page = kept
     .replace(/<body[^>]*>/, (body) => `${body}${mark}`)
     .replace(/<(h1|p)([^>]*) data-old="([^"]*)">[^]*?<\/\1>/g, "<$1$2>$3</$1>");
   return new Response(page, { headers: copy.headers });

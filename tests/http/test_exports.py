@@ -1,8 +1,10 @@
 """What is on record comes out as files that say what was asked for, and no more at a time."""
 
 import csv
+import io
 
 from drumkeep.domain.roles import Role
+from drumkeep.storage import archive
 from tests.fixtures.answers import check_problem
 from tests.fixtures.people import signed_in
 from tests.fixtures.serving import manager, nobody, serving
@@ -34,3 +36,22 @@ def test_readings_are_of_the_days_that_were_asked_for(manager, yard):
     check_problem(manager.get(f"{ADDRESS}/readings.csv", params={"start": "", "end": ""}), 422)
     check_problem(manager.get(f"{ADDRESS}/readings.csv", params=days | {"end": "2021-02-01"}), 422)
     check_problem(manager.get(f"{ADDRESS}/lots.csv", params={"site": yard.site}), 422)
+
+
+def test_a_manager_takes_all_of_it_along_and_that_is_on_record(serving, yard):
+    tag = yard.receive()["tag"]
+    with signed_in(serving, Role.MANAGER) as person:
+        assert f"{ADDRESS}/all" in person_links(person)
+        answer = person.client.get(f"{ADDRESS}/all")
+        assert answer.headers["Content-Disposition"].endswith('.jsonl"')
+        assert archive.check(io.BytesIO(answer.content)).format == archive.FORMAT
+        assert f'"tag":"{tag}"' in answer.text
+        found = person.client.get("/api/v1/audit", params={"did": "took all of it out"}).json()
+    assert found["items"][0]["actor"] == person.name
+    with signed_in(serving, Role.VIEWER) as viewer:
+        assert f"{ADDRESS}/all" not in person_links(viewer)
+        check_problem(viewer.client.get(f"{ADDRESS}/all"), 403)
+
+
+def person_links(person):
+    return {link.get("href") for link in person.get("/export").all("a")}

@@ -4,73 +4,21 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Mapping
 from contextlib import ExitStack
-from datetime import UTC, date, datetime
-from typing import Any
-from uuid import UUID
+from datetime import UTC, datetime
 
 import pytest
-from sqlalchemy import Table, text
+from sqlalchemy import text
 from sqlmodel import SQLModel
 
-import drumkeep.storage.tables  # noqa: F401 - knows every table
 from drumkeep.cli.main import main
-from drumkeep.storage import moving, partitions, readings, schema, whole_tables
+from drumkeep.storage import moving, readings, schema, whole_tables
 from drumkeep.storage.engine import Engine, create
-from drumkeep.storage.partitions import Month
 from drumkeep.storage.transaction import reading, transaction
-from tests.fixtures.stores import Store
+from tests.fixtures.every_table import both, fill
 
+__all__ = ["both"]
 pytestmark = pytest.mark.postgres
-NOW = datetime(2026, 2, 4, tzinfo=UTC)
-EITHER_OR = {("mount", "drum_id"), ("label_print", "drum_id")}
-"""Columns that must be empty where another of the row is not."""
-
-
-VALUES: Mapping[str, Any] = {
-    "AutoString": "x",
-    "BigInteger": 1,
-    "Boolean": True,
-    "Date": date(2026, 1, 20),
-    "Float": 0.1,
-    "Integer": 1,
-    "JSON": {"a": [1.5, None, "ü"]},
-    "LargeBinary": b"\x00\xff",
-    "Text": "[]",
-    "UTCDateTime": NOW,
-    "Uuid": UUID(int=7),
-}
-"""Something that a column of a type holds."""
-
-
-def one_row(table: Table) -> dict[str, Any]:
-    return {
-        column.name: None
-        if (table.name, column.name) in EITHER_OR
-        else VALUES[type(column.type).__name__]
-        for column in table.columns
-    }
-
-
-def fill(engine: Engine) -> None:
-    """Store one row in every table."""
-    with transaction(engine) as tx:
-        partitions.ensure(tx, months=[Month.of_hour(1)])
-        for table in SQLModel.metadata.sorted_tables:
-            tx.session.connection().execute(table.insert().values(one_row(table)))
-
-
-@pytest.fixture(scope="module")
-def both(postgres, tmp_path_factory):
-    """Give a maker of databases of each kind."""
-    stores = {
-        "sqlite": Store(tmp_path_factory.mktemp("sqlite"), None),
-        "postgresql": Store(tmp_path_factory.mktemp("postgresql"), postgres),
-    }
-    yield stores
-    for store in stores.values():
-        store.close()
 
 
 @pytest.mark.parametrize(("one", "other"), [("sqlite", "postgresql"), ("postgresql", "sqlite")])
@@ -179,4 +127,5 @@ def test_a_move_that_was_killed_goes_on_and_ends_the_same(both, tmp_path, monkey
     assert 10_000 <= half < whole == len(rows)
     told = capsys.readouterr()
     assert "set DRUMKEEP_DATABASE_URL" in told.out
-    assert f"reading: {half + whole_tables.ROWS_AT_ONCE:,} rows" in told.err  # it began where it was
+    # it began where it was
+    assert f"reading: {half + whole_tables.ROWS_AT_ONCE:,} rows" in told.err

@@ -1,4 +1,4 @@
-"""``/exports/{what}.csv``: what is on record, for a spreadsheet."""
+"""``/exports/{what}.csv``: what is on record, for a spreadsheet; ``/exports/all``: all of it."""
 
 from datetime import date, datetime, time, timedelta
 from typing import Annotated, Any, Final, Literal
@@ -9,8 +9,8 @@ from fastapi.responses import StreamingResponse
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from drumkeep.asgi.authentication import Caller
-from drumkeep.asgi.dependencies import DatabaseDep, require
-from drumkeep.asgi.exports import export_answer
+from drumkeep.asgi.dependencies import DatabaseDep, Now, require
+from drumkeep.asgi.exports import archive_answer, export_answer
 from drumkeep.domain.roles import Action
 from drumkeep.errors import Fault, Invalid
 from drumkeep.operations.exports import Asked
@@ -20,6 +20,7 @@ from drumkeep.storage.transaction import Tx
 router = APIRouter(prefix="/exports", tags=["exports"])
 
 _CSV: Final[dict[int | str, dict[str, Any]]] = {200: {"content": {"text/csv": {}}}}
+_LINES: Final[dict[int | str, dict[str, Any]]] = {200: {"content": {"application/jsonl": {}}}}
 _MOST_DAYS: Final = 366
 
 Day = Annotated[date | None, BeforeValidator(lambda sent: sent or None)]
@@ -52,6 +53,14 @@ async def export_file(
         _check_span(query)
     asked = await database.read(lambda tx: _asked(tx, query))
     return await export_answer(database, noun=what, asked=asked)
+
+
+@router.get("/all", response_class=StreamingResponse, responses=_LINES)
+async def export_all(
+    database: DatabaseDep, now: Now, _caller: Annotated[Caller, Depends(require(Action.TAKE_ALL))]
+) -> StreamingResponse:
+    """Give all that is stored, of one moment and without secrets, for `drumkeep import all`."""
+    return await archive_answer(database, now=now)
 
 
 def _check_span(query: ExportQuery) -> None:

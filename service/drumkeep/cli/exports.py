@@ -1,19 +1,27 @@
-"""``drumkeep export``: what is on record as CSV, to a file or another program."""
+"""``drumkeep export``: what is on record as CSV, or all of it, to a file or another program."""
 
 import argparse
 import sys
 from datetime import UTC, datetime
 
+from drumkeep.cli import archives
 from drumkeep.cli.store import opened
-from drumkeep.operations.exports import EXPORTS, Asked, export, write
+from drumkeep.errors import Fault, Invalid
+from drumkeep.operations.exports import ALL, EXPORTS, Asked, export, write
 from drumkeep.settings import load
 from drumkeep.storage.transaction import reading
 
 
 def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """Add the subcommand."""
-    parser = subparsers.add_parser("export", help="write what is on record as CSV")
-    parser.add_argument("noun", metavar="WHAT", choices=list(EXPORTS), help=", ".join(EXPORTS))
+    parser = subparsers.add_parser("export", help="write what is on record as CSV, or all of it")
+    parser.add_argument(
+        "noun",
+        metavar="WHAT",
+        choices=[*EXPORTS, archives.NOUN],
+        help=f"{', '.join(EXPORTS)} as CSV; {archives.NOUN}: the whole store but its secrets, "
+        "for `drumkeep import all`",
+    )
     parser.add_argument("--site", metavar="CODE", help="drums, events, places, readings there only")
     for name, dest in (("--from", "start"), ("--to", "end")):
         parser.add_argument(
@@ -33,8 +41,18 @@ def _moment(text: str) -> datetime:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    with opened(load(data_dir=arguments.data_dir)) as engine, reading(engine) as tx:
-        asked = Asked(arguments.site, arguments.start, arguments.end)
-        table = export(tx, noun=arguments.noun, asked=asked)
-        write(table, sys.stdout, line_end="\n")
+    asked = Asked(arguments.site, arguments.start, arguments.end)
+    whole = arguments.noun == archives.NOUN
+    if whole and asked != ALL:
+        fault = Fault(
+            "WHAT", arguments.noun, "has no part to choose", "Leave --site and times out."
+        )
+        raise Invalid("That cannot be exported so.", [fault])
+    with opened(load(data_dir=arguments.data_dir)) as engine:
+        if whole:
+            archives.take_out(engine, sys.stdout.buffer)
+            return 0
+        with reading(engine) as tx:
+            table = export(tx, noun=arguments.noun, asked=asked)
+            write(table, sys.stdout, line_end="\n")
     return 0

@@ -5,9 +5,11 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
-from drumkeep.cli import readings_file, sheets
+from drumkeep.cli import archives, readings_file, sheets
+from drumkeep.cli.files import read_file
 from drumkeep.cli.store import opened
 from drumkeep.domain.air_forecasts import TITLE, OutdoorForecast, checked, from_csv
+from drumkeep.domain.text_files import text_of
 from drumkeep.errors import Fault, Invalid
 from drumkeep.operations import air_forecasts
 from drumkeep.operations.sites import site_at
@@ -40,11 +42,12 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     forecast.set_defaults(run=_air_forecast)
     readings_file.add_parser(nouns)
     sheets.add_parsers(nouns)
+    archives.add_parser(nouns)
 
 
 def _air_forecast(arguments: argparse.Namespace) -> int:
     now = datetime.now(UTC)  # noqa: TID251 - the edge
-    points = from_csv(_read(arguments.file))
+    points = from_csv(text_of(read_file(arguments.file, title=TITLE)))
     forecast = checked(points, issued_at=_issue(arguments.issued_at, now=now), now=now)
     with opened(load(data_dir=arguments.data_dir)) as engine:
         if arguments.check:
@@ -57,15 +60,6 @@ def _air_forecast(arguments: argparse.Namespace) -> int:
                 )
     sys.stdout.write(f"{_words(forecast)}{' Nothing was stored.' if arguments.check else ''}\n")
     return 0
-
-
-def _read(file: Path) -> str:
-    try:
-        return file.read_text(encoding="utf-8")
-    except (OSError, ValueError) as error:
-        problem = f"cannot be read: {getattr(error, 'strerror', None) or error}"
-        fault = Fault("FILE", str(file), problem, "Name a CSV file in UTF-8.")
-        raise Invalid(TITLE, [fault]) from None
 
 
 def _issue(text: str | None, *, now: datetime) -> datetime:

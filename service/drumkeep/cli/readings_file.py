@@ -6,11 +6,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
+from drumkeep.cli.files import read_file
 from drumkeep.cli.store import opened
 from drumkeep.domain.devices import said as device_said
 from drumkeep.domain.logger_columns import said_of_column
+from drumkeep.domain.logger_tables import TITLE
 from drumkeep.domain.sensors import OF_A_DEVICE, UNITS, Quantity
-from drumkeep.errors import Fault, Invalid
 from drumkeep.operations.readings_import import (
     ImportAsked,
     ImportReport,
@@ -21,7 +22,6 @@ from drumkeep.operations.readings_import import (
 from drumkeep.settings import load
 from drumkeep.storage.transaction import reading, transaction
 
-_TITLE: Final = "The readings cannot be imported."
 _UNIT_WORDS: Final = {
     Quantity.TEMPERATURE: "°C",
     Quantity.HUMIDITY: "%",
@@ -87,7 +87,7 @@ def _run(arguments: argparse.Namespace) -> int:
         sensors=dict(said_of_column(text, field="sensor") for text in arguments.sensor),
         units=dict(said_of_column(text, field="unit") for text in arguments.unit),
     )
-    content = read_file(arguments.file)
+    content = read_file(arguments.file, title=TITLE)
     portion = portion_of(check=arguments.check)
     outcomes = []
     with opened(load(data_dir=arguments.data_dir)) as engine:
@@ -99,15 +99,6 @@ def _run(arguments: argparse.Namespace) -> int:
     report = report_of(imported, outcomes)
     sys.stdout.write("\n".join(_lines(report, check=arguments.check)) + "\n")
     return 0
-
-
-def read_file(file: Path) -> bytes:
-    """Return what is in a file that somebody named."""
-    try:
-        return file.read_bytes()
-    except OSError as error:
-        fault = Fault("FILE", str(file), f"cannot be read: {error.strerror}", "Name a CSV file.")
-        raise Invalid(_TITLE, [fault]) from None
 
 
 def _lines(report: ImportReport, *, check: bool) -> list[str]:

@@ -5,9 +5,10 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
-from drumkeep.cli.readings_file import read_file
+from drumkeep.cli.files import read_file
 from drumkeep.cli.store import opened
 from drumkeep.domain.roles import Role
+from drumkeep.domain.spreadsheets import TITLE
 from drumkeep.operations.drums import By
 from drumkeep.operations.sheet_import import SheetReport, import_sheet
 from drumkeep.operations.sheet_rows import NOUNS
@@ -53,7 +54,7 @@ def add_parsers(nouns: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    content = read_file(arguments.file)
+    content = read_file(arguments.file, title=TITLE)
     with opened(load(data_dir=arguments.data_dir)) as engine, transaction(engine) as tx:
         report = import_sheet(
             tx,

@@ -40,6 +40,7 @@ class Action(StrEnum):
     CHANGE_CATALOGUE = "change the catalogue"
     CHANGE_ACCOUNTS = "see or change accounts and tokens"
     SEE_AUDIT = "see who did what"
+    TAKE_ALL = "take out all that is stored"
 
 
 class Scope(StrEnum):
@@ -77,6 +78,7 @@ PERMISSIONS: Final[Mapping[Action, frozenset[Role]]] = {
     Action.CHANGE_CATALOGUE: _MANAGING,
     Action.CHANGE_ACCOUNTS: _MANAGING,
     Action.SEE_AUDIT: _MANAGING,
+    Action.TAKE_ALL: _MANAGING,
 }
 
 ALL_SCOPES: Final = frozenset(Scope)

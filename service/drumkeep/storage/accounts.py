@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import Final
 
 from sqlalchemy import delete, update
 from sqlmodel import col, func, select
@@ -15,6 +16,9 @@ from drumkeep.storage.tables.accounts import (
     Token,
 )
 from drumkeep.storage.transaction import Tx
+
+NO_PASSWORD: Final = "!"  # noqa: S105 - no password at all
+"""Kept in place of a hash: no password opens the account."""
 
 
 def add(

@@ -28,4 +28,5 @@ def export_page(tx: ReadingDep, shell: ShellDep) -> HTMLResponse:
         first=(shell.now - _USUAL).date().isoformat(),
         last=shell.now.date().isoformat(),
         may_import=may(shell.caller.role, Action.CHANGE_CATALOGUE),
+        may_take_all=may(shell.caller.role, Action.TAKE_ALL),
     )

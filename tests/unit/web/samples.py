@@ -493,7 +493,11 @@ def pages(
             "csrf": "c",
             "viewer": None,
         },
-        "waiting.html": {"titles": change({"dipped": "Dip"}), "viewer": None},
+        "waiting.html": {
+            "titles": change({"dipped": "Dip"}),
+            "fields": change({"mass": "weight"}),
+            "viewer": None,
+        },
         "problem.html": {"problem": change(problem)},
     }
     return {name: render(name, **{**context, **given}) for name, given in own.items()}

@@ -81,6 +81,7 @@ async def print_labels(request: Request, body: LabelsIn, caller: PrinterDep, now
         places=body.places,
         start=body.start,
         us=(body.units or caller.units) == "us",
+        language=caller.language,
     )
     return await printed(request, order=order, caller=caller, now=now)
 

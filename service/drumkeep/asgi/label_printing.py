@@ -24,7 +24,9 @@ async def printed(
     public_url: str | None = request.app.state.public_url
     by = by_caller(caller)
     run = await database.read(lambda tx: label_run(tx, order=order, public_url=public_url, by=by))
-    pdf = await run_in_threadpool(draw_sheets, run.labels, size=run.size, start=run.start)
+    pdf = await run_in_threadpool(
+        draw_sheets, run.labels, size=run.size, start=run.start, language=order.language
+    )
     await database.write(lambda tx: log_prints(tx, run=run, by=by, now=now))
     return Response(
         pdf,

@@ -21,13 +21,9 @@ _INCH_MM: Final = 25.4
 _A4: Final = (210.0, 297.0)
 _LETTER: Final = (8.5 * _INCH_MM, 11.0 * _INCH_MM)
 _KEPT: Final = "\N{NO-BREAK SPACE}"
-_MONTHS: Final = (
-    *("Jan", "Feb", "Mar", "Apr", "May", "Jun"),
-    *("Jul", "Aug", "Sep", "Oct", "Nov", "Dec"),
-)
 
 LETTER: Final[Mapping[Side, str]] = {Side.ISO: "A", Side.RESIN: "B"}
-WORD: Final[Mapping[Side, str]] = {Side.ISO: "ISO", Side.RESIN: "RESIN"}
+WORD: Final[Mapping[Side, str]] = {Side.ISO: "iso", Side.RESIN: "resin"}
 
 CAUTIONS: Final[Mapping[Side, tuple[str, ...]]] = {
     Side.ISO: (
@@ -126,7 +122,9 @@ class DrumLabel:
     side: Side
     product: str
     lot: str
-    dates: str
+    made: date
+    expires: date
+    received: date
     store: str
 
     @property
@@ -137,21 +135,16 @@ class DrumLabel:
 
 @dataclass(frozen=True, slots=True)
 class PlaceLabel:
-    """What stands on a place's label."""
+    """What stands on a place's label; ``kind`` in words."""
 
     address: str
     name: str
     reference: str
-    what: str
+    kind: str
+    site: str
 
 
 Label = DrumLabel | PlaceLabel
-
-
-def dates_words(*, made: date, expires: date, received: date) -> str:
-    """Return a drum's three dates, months in letters: no two countries read them apart."""
-    told = {"Made": made, "Expires": expires, "Received": received}
-    return " ".join(f"{what}{_KEPT}{_day(day)}." for what, day in told.items())
 
 
 def storage_words(product: Product, *, us: bool) -> str:
@@ -161,10 +154,6 @@ def storage_words(product: Product, *, us: bool) -> str:
     celsius = f"{_span(*limits, digits=1)}{_KEPT}°C"
     first, second = (fahrenheits, celsius) if us else (celsius, fahrenheits)
     return f"Store at {first} ({second})"
-
-
-def _day(day: date) -> str:
-    return f"{day.day}{_KEPT}{_MONTHS[day.month - 1]}{_KEPT}{day.year}"
 
 
 def _span(low: float, high: float, *, digits: int) -> str:

@@ -34,6 +34,12 @@ Ring = Literal["red", "double", "none"]
 RINGS: Final[Mapping[Side, Ring]] = {Side.ISO: "red", Side.RESIN: "double"}
 """What is painted round the bung of each side."""
 
+_RINGS: Final[Mapping[Ring, str]] = {
+    "red": "a red ring",
+    "double": "a double ring",
+    "none": "no ring",
+}
+
 
 @dataclass(frozen=True)
 class Looks:
@@ -142,8 +148,7 @@ def hold_reasons(
     if looks.solids == "seen":
         reasons.append("solids seen on arrival")
     if looks.ring is not None and looks.ring != RINGS[side]:
-        seen = {"red": "a red ring", "double": "a double ring", "none": "no ring"}[looks.ring]
-        reasons.append(f"{seen} at the bung of what came as {side.value}")
+        reasons.append(f"{_RINGS[looks.ring]} at the bung of what came as {side.value}")
     if looks.damage.strip():
         reasons.append(looks.damage.strip())
     if label is not None:
@@ -161,14 +166,11 @@ def _against_label(delivery: Delivery, label: SupplierLabel) -> list[str]:
     reasons = []
     if label.lot is not None and label.lot != delivery.lot:
         reasons.append(f"its label says lot {label.lot}")
-    measured = delivery.liquid_c
-    for limit, beyond in ((label.lowest_c, "under"), (label.highest_c, "over")):
-        if measured is None or limit is None:
-            continue
-        if (measured < limit) if beyond == "under" else (measured > limit):
-            reasons.append(
-                f"came at {_degrees(measured)}, {beyond} the {_degrees(limit)} of its label"
-            )
+    came, low, high = delivery.liquid_c, label.lowest_c, label.highest_c
+    if came is not None and low is not None and came < low:
+        reasons.append(f"came at {_degrees(came)}, under the {_degrees(low)} of its label")
+    if came is not None and high is not None and came > high:
+        reasons.append(f"came at {_degrees(came)}, over the {_degrees(high)} of its label")
     return reasons
 
 

@@ -6,6 +6,7 @@ Lengths are mm from the upper left corner of the label until they reach the canv
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from functools import lru_cache
 from io import BytesIO
 from typing import Any, Final
@@ -26,6 +27,7 @@ from drumkeep.domain.labels import (
     PlaceLabel,
 )
 from drumkeep.domain.products import Side
+from drumkeep.language.tongue import ENGLISH, Tongue, tongue
 
 _PLAIN: Final = "Vera"
 _BOLD: Final = "VeraBd"
@@ -55,7 +57,9 @@ _QUIET_MODULES: Final = 4
 """Margin of a code (ISO/IEC 18004)."""
 
 
-def draw_sheets(labels: Sequence[Label], *, size: LabelSize, start: int = 1) -> bytes:
+def draw_sheets(
+    labels: Sequence[Label], *, size: LabelSize, start: int = 1, language: str = ENGLISH
+) -> bytes:
     """Return a PDF of labels of one size.
 
     Parameters
@@ -66,11 +70,14 @@ def draw_sheets(labels: Sequence[Label], *, size: LabelSize, start: int = 1) -> 
         Of the labels and their sheet.
     start
         First free label of the first sheet, from 1: earlier ones were used already.
+    language
+        ISO 639-1 code of the language of what is not a name.
     """
+    spoken = tongue(language)
     _register()
     file = BytesIO()
     sheet = Canvas(file, pagesize=(size.sheet[0] * mm, size.sheet[1] * mm), invariant=True)
-    sheet.setTitle("Labels")
+    sheet.setTitle(spoken.words("Labels"))
     sheet.setCreator("drumkeep")
     page = 0
     for label, (on, spot) in zip(labels, size.spots(len(labels), start=start), strict=True):
@@ -80,9 +87,9 @@ def draw_sheets(labels: Sequence[Label], *, size: LabelSize, start: int = 1) -> 
         left, top = size.corner(spot)
         area = _Area(sheet, left + _EDGE_MM, top + _EDGE_MM, size)
         if isinstance(label, DrumLabel):
-            _draw_drum(area, label)
+            _draw_drum(area, label, spoken)
         else:
-            _draw_place(area, label)
+            _draw_place(area, label, spoken)
     sheet.save()
     return file.getvalue()
 
@@ -170,7 +177,7 @@ def _runs(row: Iterable[int]) -> list[tuple[int, int]]:
     return found
 
 
-def _draw_drum(area: _Area, label: DrumLabel) -> None:
+def _draw_drum(area: _Area, label: DrumLabel, spoken: Tongue) -> None:
     """Draw a drum's label: side and tag over everything else, then the code and the facts."""
     stacked = area.height > 1.1 * area.width
     wide = _WIDE_TAG if stacked else _RING + 0.2 + 0.75 * _WIDE_TAG
@@ -185,27 +192,43 @@ def _draw_drum(area: _Area, label: DrumLabel) -> None:
         word_y, tag_x, tag_y = (across - tall) / 2.0, 0.0, across + 0.25 * tall
     else:
         word_y, tag_x, tag_y = 0.0, beside, across - tall
-    area.capitals(WORD[label.side], beside, word_y, tall=tall, within=area.width - beside)
+    word = spoken.words(WORD[label.side]).upper()
+    area.capitals(word, beside, word_y, tall=tall, within=area.width - beside)
     area.capitals(label.tag, tag_x, tag_y, tall=tall, within=area.width - tag_x)
     facts = [
         (_PLAIN, _known(label.product)),
-        (_BOLD, f"Lot {_known(label.lot)}"),
-        (_BOLD, label.store),
-        (_PLAIN, label.dates),
-        *((_PLAIN, line) for line in label.cautions),
+        (_BOLD, spoken.say(f"Lot {_known(label.lot)}")),
+        (_BOLD, spoken.say(label.store)),
+        (_PLAIN, _dates(label, spoken)),
+        *((_PLAIN, spoken.say(line)) for line in label.cautions),
         (_PLAIN, label.address.partition("://")[2]),
     ]
     _draw_body(area, label.address, facts, top=tag_y + 1.2 * tall + _GAP_MM, code=_DRUM_CODE)
 
 
-def _draw_place(area: _Area, label: PlaceLabel) -> None:
+def _dates(label: DrumLabel, spoken: Tongue) -> str:
+    """Return a drum's three dates, months in letters: no two countries read them apart."""
+    told = (
+        ("Made\N{NO-BREAK SPACE}{day}.", label.made),
+        ("Expires\N{NO-BREAK SPACE}{day}.", label.expires),
+        ("Received\N{NO-BREAK SPACE}{day}.", label.received),
+    )
+    return " ".join(spoken.words(words, day=_day(day, spoken)) for words, day in told)
+
+
+def _day(day: date, spoken: Tongue) -> str:
+    return f"{day.day} {spoken.month(day)} {day.year}".replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def _draw_place(area: _Area, label: PlaceLabel, spoken: Tongue) -> None:
     """Draw a place's label: its name, then the code."""
     tall = max(_TALL, min(0.14 * area.width, 0.18 * area.height))
     area.capitals(_known(label.name), 0.0, 0.0, tall=tall, within=area.width)
+    kind = spoken.say(label.kind).capitalize()
     facts = [
-        (_PLAIN, _known(label.what)),
+        (_PLAIN, spoken.words("{kind} at {site}", kind=kind, site=_known(label.site))),
         (_BOLD, label.reference),
-        (_PLAIN, "Scan it when drums come to stand here."),
+        (_PLAIN, spoken.words("Scan it when drums come to stand here.")),
         (_PLAIN, label.address.partition("://")[2]),
     ]
     _draw_body(area, label.address, facts, top=1.3 * tall + _GAP_MM, code=_PLACE_CODE)

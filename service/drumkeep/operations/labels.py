@@ -13,7 +13,6 @@ from drumkeep.domain.labels import (
     Label,
     LabelSize,
     PlaceLabel,
-    dates_words,
     storage_words,
 )
 from drumkeep.domain.liquid_age import age_of
@@ -21,6 +20,7 @@ from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.products import Side
 from drumkeep.domain.roles import Action, may
 from drumkeep.errors import Conflict, Fault, Invalid, Refused
+from drumkeep.language.tongue import ENGLISH
 from drumkeep.operations.drums import By
 from drumkeep.operations.places import place_named
 from drumkeep.storage import catalogue
@@ -37,7 +37,8 @@ from drumkeep.storage.transaction import Tx
 class LabelOrder:
     """Labels to print: of drums by tag and of places as ``site/code``, in this order.
 
-    ``start`` is the first free label of the first sheet, from 1. ``us`` puts °F before °C.
+    ``start`` is the first free label of the first sheet, from 1. ``us`` puts °F before °C;
+    ``language`` is that of whoever prints.
     """
 
     size: str
@@ -45,6 +46,7 @@ class LabelOrder:
     places: Sequence[str] = ()
     start: int = 1
     us: bool = True
+    language: str = ENGLISH
 
 
 @dataclass(frozen=True)
@@ -215,7 +217,9 @@ def _drum_label(row: StockRow, *, address: str, us: bool, mixed: bool) -> DrumLa
         side=Side(row.product.side),
         product=row.product.name,
         lot=f"{row.lot.code} and others" if mixed else row.lot.code,
-        dates=dates_words(made=made, expires=expires, received=received),
+        made=made,
+        expires=expires,
+        received=received,
         store=storage_words(product, us=us),
     )
 
@@ -226,5 +230,6 @@ def _place_label(place: Place, *, site: str, at: str, address: str) -> PlaceLabe
         address=f"{address}/places/{reference}",
         name=place.name,
         reference=reference,
-        what=f"{place.kind.replace('_', ' ').capitalize()} at {at}",
+        kind=place.kind.replace("_", " "),
+        site=at,
     )

@@ -30,6 +30,9 @@ from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.tables.pulls import Pull, PullDrum
 from drumkeep.storage.transaction import Tx
 
+_NO_OTHER: Final = "No other drum of this product is ready in time: leave it, and tell the manager."
+_IS: Final = {"iso": "is iso", "resin": "is resin"}
+
 DONE: Final = "done"
 DROPPED: Final = "dropped"
 
@@ -173,7 +176,7 @@ def take_drum(tx: Tx, *, pull_id: int, tag: str, by: By, now: datetime) -> PullD
     (standing,) = stand(tx, pull, [drum.id], now=now)
     if standing.hindrance is not None:
         instead = instead_of(tx, pull, standing, now=now)
-        mend = _mend(instead, verb="Swap it for")
+        mend = _NO_OTHER if instead is None else f"Swap it for {instead.tag}, lot {instead.lot}."
         fault = Fault("tag", drum.tag, "is not ready in time", f"{standing.reason} {mend}".strip())
         raise WrongDrum("Do not take this drum.", fault, instead=instead, swaps=instead is not None)
     line.taken_at, line.taken_by = now, by.name
@@ -213,7 +216,7 @@ def swap_drum(tx: Tx, *, pull_id: int, tag: str, by: By, now: datetime) -> PullD
     (standing,) = stand(tx, pull, [line.drum_id], now=now)
     instead = instead_of(tx, pull, standing, now=now)
     if instead is None:
-        fault = Fault("tag", tag, "has no ready drum to take its place", _mend(None, verb=""))
+        fault = Fault("tag", tag, "has no ready drum to take its place", _NO_OTHER)
         raise Conflict("There is no other drum.", [fault])
     line.left_at, line.left_by = now, by.name
     add(tx, line)
@@ -291,7 +294,7 @@ def _open_pull(tx: Tx, pull_id: int) -> Pull:
 def _product(tx: Tx, code: str, *, side: Side, field: str) -> Product:
     product = product_named(tx, code=code, field=field)
     if product.side != side:
-        fault = Fault(field, code, f"is {product.side}", f"Name a product of the {side} side.")
+        fault = Fault(field, code, _IS[product.side], f"Name a product of the {side} side.")
         raise Invalid("That is the other side.", [fault])
     return product
 
@@ -369,11 +372,5 @@ def _not_listed(tx: Tx, pull: Pull, drum: Drum, *, now: datetime) -> WrongDrum:
     if instead is None:
         mend = "Leave it: no drum of this side is left to take."
     else:
-        mend = _mend(instead, verb="Take")
+        mend = f"Take {instead.tag}, lot {instead.lot}."
     return WrongDrum("Wrong drum.", Fault("tag", drum.tag, problem, mend), instead=instead)
-
-
-def _mend(instead: Candidate | None, *, verb: str) -> str:
-    if instead is None:
-        return "No other drum of this product is ready in time: leave it, and tell the manager."
-    return f"{verb} {instead.tag}, lot {instead.lot}."

@@ -65,11 +65,12 @@ def look_up_label(tx: Tx, *, text: str, now: datetime) -> Scanned:
 
 def lot_doubts(lot: Lot, *, label: SupplierLabel) -> list[str]:
     """Return in what a label and the lot on record differ."""
-    told = [("made", lot.made_on, label.made_on), ("expires", lot.expires_on, label.last_day)]
+    made = "Lot {lot} is on record as made {known}, its label says {read}."
+    expires = "Lot {lot} is on record as expires {known}, its label says {read}."
+    told = ((made, lot.made_on, label.made_on), (expires, lot.expires_on, label.last_day))
     return [
-        f"Lot {lot.code} is on record as {what} {known.isoformat()}, its label says "
-        f"{read.isoformat()}."
-        for what, known, read in told
+        words.format(lot=lot.code, known=known.isoformat(), read=read.isoformat())
+        for words, known, read in told
         if known is not None and read is not None and known != read
     ]
 

@@ -24,6 +24,7 @@ from drumkeep.storage.tables.catalogue import Product
 from drumkeep.storage.tables.pulls import Pull
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.drums import posted
+from drumkeep.web.formats import Formats
 from drumkeep.web.forms import number_of, when
 from drumkeep.web.qr import public_address
 from drumkeep.web.shell import Shell, ShellDep, see
@@ -133,7 +134,7 @@ def _asking(
         given={"id": str(uuid4()), **given} if error is None else given,
         error=error,
         sites=[(site.code, site.name) for site in sites],
-        pairs=_pairs(found),
+        pairs=_pairs(found, formats=shell.formats),
         open=_heads(tx, rows.pulls(tx, open_only=True, limit=_MOST)),
         past=[
             head
@@ -146,7 +147,7 @@ def _asking(
     return answer
 
 
-def _pairs(found: Sequence[Product]) -> list[tuple[str, str]]:
+def _pairs(found: Sequence[Product], *, formats: Formats) -> list[tuple[str, str]]:
     """Return the pairs that may go together: of one system, then where one is not said."""
     sides = {side: [product for product in found if product.side == side] for side in Side}
     pairs = [
@@ -156,11 +157,13 @@ def _pairs(found: Sequence[Product]) -> list[tuple[str, str]]:
         if iso.system == resin.system or None in (iso.system, resin.system)
     ]
     pairs.sort(key=lambda pair: (None in (pair[0].system, pair[1].system), pair[1].name))
+    either = ("{iso} and {resin}", "{iso} and {resin} (not on record that they go together)")
     return [
         (
             f"{iso.code}{_PAIR}{resin.code}",
-            f"{iso.name} and {resin.name}"
-            + ("" if iso.system and resin.system else " (not on record that they go together)"),
+            formats.words(
+                either[0 if iso.system and resin.system else 1], iso=iso.name, resin=resin.name
+            ),
         )
         for iso, resin in pairs
     ]
@@ -189,11 +192,13 @@ def _list(
         page="pulls",
         formats=formats,
         pull=view,
-        codes=codes_of(view, address=address),
+        codes=codes_of(view, address=address, formats=formats),
         error=error,
         faults=()
         if error is None
-        else [said(f"{fault.problem}. {fault.mend}", formats) for fault in error.faults],
+        else [
+            f"{said(fault.problem, formats)}. {said(fault.mend, formats)}" for fault in error.faults
+        ],
         refused=error.faults[0].value if error is not None and error.faults else None,
         wrong=wrong,
         instead_in=next((place.name for place in places.values()), ""),

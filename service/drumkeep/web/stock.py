@@ -76,7 +76,7 @@ def losses_page(
         "losses.html",
         tx=tx,
         page="stock",
-        months=month_views(months),
+        months=month_views(months, formats=shell.formats),
         sites=_sites(tx),
         site=query.site,
         currency=_currency(shell),

@@ -89,7 +89,6 @@ def pull_pages(
     )
     check = CheckView(
         line=checked,
-        phrase=("DO NOT", "HOOK UP"),
         reasons=("Both are A.",),
         drums=(
             CheckedDrum(tag="K7Q-X4M", side="iso", product="A", lot="2231", system="closed"),
@@ -112,7 +111,7 @@ def pull_pages(
         },
         "pull.html": {
             "pull": change(view),
-            "codes": codes_of(view, address="https://drums.example"),
+            "codes": codes_of(view, formats=formats, address="https://drums.example"),
             "error": wrong,
             "faults": (change("is not ready in time."),),
             "refused": change("K7Q-X4M"),

@@ -1,5 +1,6 @@
 """The curves of a claim's drum, drawn so that they print, and the same day by day."""
 
+import math
 from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any, Final
@@ -29,31 +30,33 @@ def claim_plot(
 
     def degrees(c: float | None) -> float:
         if c is None:
-            return float("nan")
+            return math.nan
         return fahrenheit(c) if formats.units == "us" else c
 
     column = {
         name: np.array([degrees(point[i]) for point in points])
         for i, name in enumerate(("air", "bottom", "mean", "top", "low", "high"), start=1)
     }
-    heard = np.isfinite(column["air"])
+    heard, say = np.isfinite(column["air"]), formats.tongue.say
     curves = [
-        Curve(name="bottom", x=days, y=column["bottom"], stroke="bold", name_at=0.9, below=True)
+        Curve(
+            name=say("bottom"), x=days, y=column["bottom"], stroke="bold", name_at=0.9, below=True
+        ),
+        Curve(name=say("top"), x=days, y=column["top"], name_at=0.1),
     ]
-    curves.append(Curve(name="top", x=days, y=column["top"], name_at=0.1))
     if heard.sum() >= _LEAST_POINTS:
-        air = Curve(name="air", x=days[heard], y=column["air"][heard], stroke="dotted", name_at=0.5)
-        curves.append(air)
+        heard_at, air = days[heard], column["air"][heard]
+        curves.append(Curve(name=say("air"), x=heard_at, y=air, stroke="dotted", name_at=0.5))
     return Plot(
         key=drum["tag"],
-        title=f"{drum['tag']} since it was received",
-        x_name="days since its receipt",
+        title=formats.words("{tag} since it was received", tag=drum["tag"]),
+        x_name=formats.words("days since its receipt"),
         y_name=formats.temp_unit,
         curves=tuple(curves),
         areas=(Area(x=days, low=column["low"], high=column["high"]),),
         ticks=_ticks(days[-1], begun=begun, formats=formats),
         lines=tuple(
-            (degrees(limit.c), f"{limit.name.lower()} {formats.temp(limit.c)}")
+            (degrees(limit.c), f"{say(limit.name).lower()} {formats.temp(limit.c)}")
             for limit in limits
             if limit.name in ("Store from", "Store to")
         ),
@@ -65,7 +68,7 @@ def _ticks(length: float, *, begun: datetime, formats: Formats) -> tuple[tuple[f
     """Return marks along the days, the first at the receipt."""
     every = length / (_TICKS - 1)
     return tuple(
-        (i * every, f"{local.day} {local:%b} {local:%H:%M}")
+        (i * every, f"{local.day} {formats.tongue.month(local)} {local:%H:%M}")
         for i in range(_TICKS)
         for local in (formats.local(begun + timedelta(days=i * every)),)
     )
@@ -76,18 +79,19 @@ def _by_day(points: Sequence[Sequence[Any]], *, formats: Formats) -> tuple[tuple
     days: dict[str, list[Sequence[Any]]] = {}
     for point in points:
         local = formats.local(datetime.fromisoformat(point[0]))
-        days.setdefault(f"{local.day} {local:%b} {local.year}", []).append(point)
+        days.setdefault(formats.date(local), []).append(point)
     unit = formats.temp_unit
+    say = formats.tongue.say
     head = ("Day", f"Air, {unit}", f"Bottom, {unit}", f"All within, {unit}", "Known")
     return (
-        head,
+        tuple(say(heading) for heading in head),
         *(
             (
                 day,
                 _range(told, 1, 1, formats),
                 _range(told, 2, 2, formats),
                 _range(told, 5, 6, formats),
-                f"{sum(point[-1] for point in told)} of {len(told)} points",
+                say(f"{sum(point[-1] for point in told)} of {len(told)} points"),
             )
             for day, told in days.items()
         ),
@@ -97,4 +101,4 @@ def _by_day(points: Sequence[Sequence[Any]], *, formats: Formats) -> tuple[tuple
 def _range(told: Sequence[Sequence[Any]], low: int, high: int, formats: Formats) -> str:
     lows = [point[low] for point in told if point[low] is not None]
     highs = [point[high] for point in told if point[high] is not None]
-    return formats.span(min(lows), max(highs)) if lows and highs else "not known"
+    return formats.span(min(lows), max(highs)) if lows and highs else formats.not_known

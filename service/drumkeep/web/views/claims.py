@@ -16,7 +16,7 @@ from drumkeep.web.view_models import EventView, LimitView
 from drumkeep.web.views.claim_plots import claim_plot
 from drumkeep.web.views.events import event_views
 from drumkeep.web.views.trace import DoubtLine, SensorLine, StayLine, doubt_words, hours_words
-from drumkeep.web.wording import drums_words
+from drumkeep.web.wording import AND, drums_words
 
 STATE_WORDS: Final[Mapping[str, str]] = {
     ClaimState.OPEN: "open",
@@ -24,9 +24,9 @@ STATE_WORDS: Final[Mapping[str, str]] = {
     ClaimState.SETTLED: "settled",
 }
 _WHEN_WORDS: Final[Mapping[str, str]] = {
-    When.ARRIVAL: "on arrival",
-    When.UNOPENED: "before it was ever opened",
-    When.FIRST_OPENING: "at its first opening",
+    When.ARRIVAL: "{seen} on arrival",
+    When.UNOPENED: "{seen} before it was ever opened",
+    When.FIRST_OPENING: "{seen} at its first opening",
 }
 _WHAT_WORDS: Final = {"solids": "solids", "skin": "a skin", "bulge": "a bulge"}
 _LIMIT_WORDS: Final = {
@@ -134,8 +134,8 @@ def note_views(notes: Sequence[ClaimNote]) -> tuple[NoteView, ...]:
 
 def found_words(what: Sequence[str], when: str) -> str:
     """Say what a look found, and when in the drum's life."""
-    seen = " and ".join(_WHAT_WORDS[name] for name in what)
-    return f"{seen[0].upper()}{seen[1:]} {_WHEN_WORDS[when]}"
+    seen = f" {AND} ".join(_WHAT_WORDS[name] for name in what)
+    return _WHEN_WORDS[when].format(seen=f"{seen[0].upper()}{seen[1:]}")
 
 
 def finding_words(findings: Sequence[SupplierFinding]) -> tuple[str, ...]:
@@ -158,8 +158,8 @@ def claim_view(claim: Claim, *, formats: Formats) -> ClaimView:
         product_code=record["product"]["code"],
         lot=record["lot"]["code"],
         facts=(
-            ("Made", _day(record["lot"]["made_on"])),
-            ("Expires", _day(record["lot"]["expires_on"])),
+            ("Made", _day(record["lot"]["made_on"], formats)),
+            ("Expires", _day(record["lot"]["expires_on"], formats)),
         ),
         at=claim.at,
         by=claim.by,
@@ -236,47 +236,49 @@ def _receipt(
     """Return how a drum came, and what its label said."""
     receipt = next(event for event in events if event.kind == "received")
     skin = next((event for event in events if event.kind == "skin"), None)
-    came = "not measured"
+    came = formats.words("not measured")
     if receipt.data.get("liquid_c") is not None:
-        came = f"{formats.temp(receipt.data['liquid_c'])} by a dip"
+        came = formats.words("{temp} by a dip", temp=formats.temp(receipt.data["liquid_c"]))
     elif skin is not None and skin.at - receipt.at < timedelta(hours=1):
-        came = f"{formats.temp(skin.data['c'])} on the skin"
+        came = formats.words("{temp} on the skin", temp=formats.temp(skin.data["c"]))
+    received = formats.words("{when}, by {by}", when=formats.exact(receipt.at), by=receipt.by)
     label = drum["label"]
-    told = {
-        "Received": f"{formats.exact(receipt.at)}, by {receipt.by}",
-        "Into": places.get(receipt.data["place"], "a place"),
-        "Temperature when it came": came,
-        "Label, as read": label.get("text"),
-        "Trade item": label.get("gtin"),
-        "Serial": label.get("serial"),
-        "Pallet": label.get("sscc"),
-        "Label says net": formats.mass(label["net_kg"]) if label.get("net_kg") else None,
-        "Label says keep from": formats.temp(label["lowest_c"]) if "lowest_c" in label else None,
-        "Label says keep to": formats.temp(label["highest_c"]) if "highest_c" in label else None,
-        "Note": receipt.note,
-    }
-    return tuple((name, words) for name, words in told.items() if words)
+    told = (
+        ("Received", received),
+        ("Into", places.get(receipt.data["place"], formats.words("a place"))),
+        ("Temperature when it came", came),
+        ("Label, as read", label.get("text")),
+        ("Trade item", label.get("gtin")),
+        ("Serial", label.get("serial")),
+        ("Pallet", label.get("sscc")),
+        ("Label says net", formats.mass(label["net_kg"]) if label.get("net_kg") else None),
+        ("Label says keep from", formats.temp(label["lowest_c"]) if "lowest_c" in label else None),
+        ("Label says keep to", formats.temp(label["highest_c"]) if "highest_c" in label else None),
+        ("Note", receipt.note),
+    )
+    return tuple((name, words) for name, words in told if words)
 
 
 def _record(told: Mapping[str, Any], *, formats: Formats) -> tuple[tuple[str, str], ...]:
     """Return our own temperature record in words."""
     if told.get("bottom_min_c") is None:
         return (("Temperature", "nothing is known of it"),)
-    facts = {
-        "On record": hours_words(told["hours"]),
-        "Not known for": hours_words(told["unknown_h"]),
-        "Bottom": f"{formats.temp_span(told['bottom_min_c'], told['bottom_max_c'])}, "
-        f"on average {formats.temp(told['bottom_mean_c'])}",
-        "All of it within": formats.temp_span(told["low_c"], told["high_c"]),
-    }
-    for name, words in (("under", "Under"), ("over", "Over")):
-        limit = told[name]
-        likely, most = hours_words(limit["likely_h"]), hours_words(limit["possible_h"])
-        facts[f"{words} {formats.temp(limit['limit_c'])}"] = (
-            most if likely == most else f"{likely} by what is likely; at most {most}"
-        )
-    facts["Computed at points"] = f"at most {hours_words(told['apart_h'])} apart"
-    return tuple(facts.items())
+    bottom = formats.temp_span(told["bottom_min_c"], told["bottom_max_c"])
+    return (
+        ("On record", hours_words(told["hours"])),
+        ("Not known for", hours_words(told["unknown_h"])),
+        ("Bottom", f"{bottom}, on average {formats.temp(told['bottom_mean_c'])}"),
+        ("All of it within", formats.temp_span(told["low_c"], told["high_c"])),
+        (f"Under {formats.temp(told['under']['limit_c'])}", _beyond(told["under"])),
+        (f"Over {formats.temp(told['over']['limit_c'])}", _beyond(told["over"])),
+        ("Computed at points", f"at most {hours_words(told['apart_h'])} apart"),
+    )
+
+
+def _beyond(limit: Mapping[str, Any]) -> str:
+    """Say for how long a limit was passed."""
+    likely, most = hours_words(limit["likely_h"]), hours_words(limit["possible_h"])
+    return most if likely == most else f"{likely} by what is likely; at most {most}"
 
 
 def _stay(stay: Mapping[str, Any], *, formats: Formats) -> StayLine:
@@ -313,11 +315,11 @@ def _moment(text: str) -> datetime:
     return datetime.fromisoformat(text)
 
 
-def _day(text: str | None) -> str:
+def _day(text: str | None, formats: Formats) -> str:
     if text is None:
-        return "by its shelf life"
+        return formats.words("by its shelf life")
     day = date.fromisoformat(text)
-    return f"{day.day} {day:%b} {day.year}"
+    return f"{day.day} {formats.tongue.month(day)} {day.year}"
 
 
 def _maybe(text: str | None) -> datetime | None:

@@ -7,6 +7,7 @@ from datetime import datetime
 from drumkeep.domain.labels import SIZES
 from drumkeep.storage import labels as rows
 from drumkeep.storage.drums import StockRow
+from drumkeep.storage.tables.labels import LabelPrint
 from drumkeep.storage.transaction import Tx
 
 
@@ -56,8 +57,14 @@ def print_views(
         PrintView(
             at=row.at,
             by=row.by,
-            what=f"{'Printed' if row.copy_number == 1 else f'Reprinted, label {row.copy_number}'}"
-            f" ({SIZES[row.size].words if row.size in SIZES else row.size})",
+            what=_what(row),
         )
         for row in reversed(found)
     )
+
+
+def _what(row: LabelPrint) -> str:
+    size = SIZES[row.size].words if row.size in SIZES else row.size
+    if row.copy_number == 1:
+        return f"Printed ({size})"
+    return f"Reprinted, label {row.copy_number} ({size})"

@@ -32,13 +32,13 @@ HINDRANCE: Final[Mapping[Hindrance, str]] = {
     Hindrance.LISTED: "on another list",
 }
 
-PHRASE: Final[Mapping[str, tuple[str, ...]]] = {
-    "do_not": ("DO NOT", "HOOK UP"),
-    "not_ready": ("NOT", "READY"),
-    "ask": ("ASK", "FIRST"),
-    "fit": ("A AND B", "FIT"),
+ANSWERS: Final[Mapping[str, str]] = {
+    "do_not": "do not hook up",
+    "not_ready": "not ready",
+    "ask": "ask first",
+    "fit": "a and b fit",
 }
-"""What a check answers, broken for a narrow phone."""
+"""What a check answers."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,7 +126,6 @@ class CheckView:
     """A check as its page shows it; ``old`` once it is no answer any more."""
 
     line: CheckLine
-    phrase: tuple[str, ...]
     reasons: tuple[str, ...]
     drums: tuple[CheckedDrum, ...]
     pull: int | None
@@ -165,13 +164,14 @@ def pull_view(found: PullNow, *, formats: Formats) -> PullView:
     )
 
 
-def codes_of(view: PullView, *, address: str) -> dict[str, Markup]:
+def codes_of(view: PullView, *, address: str, formats: Formats) -> dict[str, Markup]:
     """Return QR codes by tag that lead from paper to the drums' pages."""
     tags = [line.tag for side in view.sides for line in side.lines]
-    return {
-        tag: Markup(drawn(f"{address}/d/{tag}", title=f"To drum {tag}", sized=False))  # noqa: S704 - drawn by us
-        for tag in tags
-    }
+    found = {}
+    for tag in tags:
+        title = formats.words("To drum {tag}", tag=tag)
+        found[tag] = Markup(drawn(f"{address}/d/{tag}", title=title, sized=False))  # noqa: S704 - drawn by us
+    return found
 
 
 def _side(name: Side, side: SideNow, *, wanted: int, formats: Formats) -> PullSide:
@@ -227,7 +227,8 @@ def _lacks(missing: Missing, *, formats: Formats) -> tuple[str, ...]:
             f"No drum of this product here could be ready within four days for: {never}."
         )
     if missing.reasons:
-        told = ", ".join(f"{HINDRANCE[why]} {drums}" for why, drums in missing.reasons)
+        say = formats.tongue.say
+        told = ", ".join(f"{say(HINDRANCE[why])} {drums}" for why, drums in missing.reasons)
         said_so.append(f"Not taken: {told}.")
     return tuple(said_so)
 
@@ -239,7 +240,7 @@ def check_line(check: SideCheck, *, formats: Formats) -> CheckLine:
         at=check.at,
         by=check.by,
         answer=check.answer,
-        words=" ".join(PHRASE[check.answer]).lower(),
+        words=ANSWERS[check.answer],
         tags=tuple(drum["tag"] for drum in check.told["drums"]),
         why=" ".join(all_said(check.told["reasons"], formats)),
     )
@@ -254,7 +255,6 @@ def check_view(check: SideCheck, *, rig: str, formats: Formats, now: datetime) -
     old = now - check.at > OLD_AFTER
     return CheckView(
         line=check_line(check, formats=formats),
-        phrase=("CHECK", "AGAIN") if old else PHRASE[check.answer],
         reasons=all_said(check.told["reasons"], formats),
         drums=tuple(sorted(drums, key=lambda drum: drum.side)),
         pull=check.pull_id,

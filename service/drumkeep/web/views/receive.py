@@ -50,6 +50,23 @@ _LABELS: Final = {
 }
 
 _LOOK: Final = EventKind.INSPECTED
+_SEEN_OR_NOT: Final = {
+    "bulge": ("bulge: seen", "bulge: none"),
+    "solids": ("solids: seen", "solids: none"),
+    "skin": ("skin: seen", "skin: none"),
+}
+_RINGS: Final = {
+    "red": "ring at the bung: red",
+    "double": "ring at the bung: double",
+    "none": "ring at the bung: none",
+}
+_ON_LABEL: Final = {
+    "Trade item": "Label: trade item",
+    "Serial": "Label: serial",
+    "Pallet": "Label: pallet",
+    "Keep at": "Label: keep at",
+}
+"""What a fact of the label is called on a receipt."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,16 +143,16 @@ def label_facts(label: SupplierLabel, *, formats: Formats) -> tuple[tuple[str, s
     if label.lowest_c is not None and label.highest_c is not None:
         kept = formats.temp_span(label.lowest_c, label.highest_c)
     elif label.highest_c is not None:
-        kept = f"up to {formats.temp(label.highest_c)}"
+        kept = formats.words("up to {temp}", temp=formats.temp(label.highest_c))
     elif label.lowest_c is not None:
-        kept = f"from {formats.temp(label.lowest_c)}"
-    told = {
-        "Trade item": label.gtin,
-        "Serial": label.serial,
-        "Pallet": label.sscc,
-        "Keep at": kept,
-    }
-    return tuple((name, value) for name, value in told.items() if value is not None)
+        kept = formats.words("from {temp}", temp=formats.temp(label.lowest_c))
+    told = (
+        ("Trade item", label.gtin),
+        ("Serial", label.serial),
+        ("Pallet", label.sscc),
+        ("Keep at", kept),
+    )
+    return tuple((name, value) for name, value in told if value is not None)
 
 
 def receipt_view(
@@ -151,23 +168,25 @@ def receipt_view(
     holds = {i: fold(effective(events), product=rules).hold for i, events in log.items()}
     warm = next((e for e in log[first.id] if e.kind.value == "skin"), None)
     expires = rules.expires_at(made_on=lot.made_on, expires_on=lot.expires_on).date()
-    facts = {
-        "Product": product.name,
-        "Lot": lot.code,
-        "Made": _day(lot.made_on),
-        "Expires": _day(expires),
-        "Into": place.name,
-        "Liquid in each": formats.mass(event.data.get("net_kg", rules.properties.net_kg)),
-        "Temperature": "not measured",
-    }
+    look = next((e for e in log[first.id] if e.kind == _LOOK), None)
+    came = formats.words("not measured")
     if event.data.get("liquid_c") is not None:
-        facts["Temperature"] = f"{formats.temp(event.data['liquid_c'])} by a dip"
+        came = formats.words("{temp} by a dip", temp=formats.temp(event.data["liquid_c"]))
     elif warm is not None:
-        facts["Temperature"] = f"{formats.temp(warm.data['c'])} on the skin"
-    facts["Looked at"] = _looked(next((e for e in log[first.id] if e.kind == _LOOK), None))
+        came = formats.words("{temp} on the skin", temp=formats.temp(warm.data["c"]))
+    facts = [
+        ("Product", product.name),
+        ("Lot", lot.code),
+        ("Made", _day(lot.made_on, formats)),
+        ("Expires", _day(expires, formats)),
+        ("Into", place.name),
+        ("Liquid in each", formats.mass(event.data.get("net_kg", rules.properties.net_kg))),
+        ("Temperature", came),
+        ("Looked at", _looked(look, formats)),
+    ]
     delivery = deliveries.by_key(tx, key=key)
     if delivery is not None and delivery.label:
-        facts |= _label_facts(delivery.label, formats=formats)
+        facts += _label_facts(delivery.label, formats=formats)
     return ReceiptView(
         key=str(key),
         takes_photos=delivery is not None,
@@ -178,26 +197,26 @@ def receipt_view(
         ),
         at=event.at,
         by=event.by,
-        facts=tuple(facts.items()),
+        facts=tuple(facts),
         note=event.note,
     )
 
 
-def _looked(look: DrumEvent | None) -> str:
+def _looked(look: DrumEvent | None, formats: Formats) -> str:
     """Say what was looked for, and found, when they came."""
     if look is None:
-        return "nobody said so"
+        return formats.words("nobody said so")
     told = [
-        f"{name}: {'seen' if look.data[name] == 'seen' else 'none'}"
-        for name in ("bulge", "solids", "skin")
+        formats.words(seen if look.data[name] == "seen" else none)
+        for name, (seen, none) in _SEEN_OR_NOT.items()
         if name in look.data
     ]
     if "ring" in look.data:
-        told.append(f"ring at the bung: {look.data['ring']}")
+        told.append(formats.words(_RINGS[look.data["ring"]]))
     return ", ".join(told)
 
 
-def _label_facts(label: Mapping[str, Any], *, formats: Formats) -> dict[str, str]:
+def _label_facts(label: Mapping[str, Any], *, formats: Formats) -> list[tuple[str, str]]:
     """Return what the supplier's label said beside what the receipt itself tells."""
     said = SupplierLabel(
         gtin=label.get("gtin"),
@@ -206,18 +225,18 @@ def _label_facts(label: Mapping[str, Any], *, formats: Formats) -> dict[str, str
         lowest_c=label.get("lowest_c"),
         highest_c=label.get("highest_c"),
     )
-    facts = {f"Label: {name.lower()}": words for name, words in label_facts(said, formats=formats)}
+    facts = [(_ON_LABEL[name], words) for name, words in label_facts(said, formats=formats)]
     if label.get("net_kg") is not None:
-        facts["Label: net"] = formats.mass(label["net_kg"])
-    return facts | {"Label as read": label["text"]}
+        facts.append(("Label: net", formats.mass(label["net_kg"])))
+    return [*facts, ("Label as read", label["text"])]
 
 
 def _iso(day: date | None) -> str | None:
     return None if day is None else day.isoformat()
 
 
-def _day(day: date) -> str:
-    return f"{day.day} {day:%b} {day.year}"
+def _day(day: date, formats: Formats) -> str:
+    return f"{day.day} {formats.tongue.month(day)} {day.year}"
 
 
 def _mass(kg: float, formats: Formats) -> str:

@@ -248,24 +248,23 @@ def _by_place(lines: Sequence[StockLine]) -> tuple[tuple[str, str, int, int], ..
 
 def stock_rows(stock: StockNow, *, formats: Formats, currency: str) -> list[list[object]]:
     """Return the stock as the rows of a table, the headings first."""
-    unit = formats.mass_unit
+    unit, say = formats.mass_unit, formats.tongue.say
     scale = 1.0 if unit == "kg" else LB_KG
-    rows: list[list[object]] = [
-        [
-            *("Side", "Product", "Lot", "Made on", "Site", "Place", "Drums", f"Left, {unit}"),
-            *("Ready now", "Ready by tomorrow 06:00", "More if taken into a warm room now"),
-            "More once mixed",
-            *("Ready now, perhaps not then", "Not known", "On hold", "Partly used"),
-            *(f"Expiring in {stock.days} days", "Expired", "First last day", f"Cost, {currency}"),
-        ]
-    ]
+    headings = (
+        *("Side", "Product", "Lot", "Made on", "Site", "Place", "Drums", f"Left, {unit}"),
+        *("Ready now", "Ready by tomorrow 06:00", "More if taken into a warm room now"),
+        "More once mixed",
+        *("Ready now, perhaps not then", "Not known", "On hold", "Partly used"),
+        *(f"Expiring in {stock.days} days", "Expired", "First last day", f"Cost, {currency}"),
+    )
+    rows: list[list[object]] = [[say(heading) for heading in headings]]
     for line in stock.lines:
         counted = line.counted
         local = formats.at(line.site.timezone)
         ends = None if counted.ends_ms is None else local.local(from_ms(counted.ends_ms)).date()
         rows.append(
             [
-                *(line.product.side, line.product.name, line.lot.code, line.lot.made_on),
+                *(say(line.product.side), line.product.name, line.lot.code, line.lot.made_on),
                 *(line.site.name, line.place.name, counted.count, counted.net_kg / scale),
                 *(counted.ready, line.ready_by, counted.soon_moved),
                 *(counted.soon_mixed, line.may_leave),
@@ -278,14 +277,17 @@ def stock_rows(stock: StockNow, *, formats: Formats, currency: str) -> list[list
 
 def loss_rows(months: Sequence[Month], *, formats: Formats, currency: str) -> list[list[object]]:
     """Return the losses as the rows of a table, the headings first."""
-    unit = formats.mass_unit
+    unit, say = formats.mass_unit, formats.tongue.say
     scale = 1.0 if unit == "kg" else LB_KG
-    headings = ("Month", "Drum", "Side", "Product", "Lot", "Why", "Still here")
-    rows: list[list[object]] = [[*headings, f"Liquid, {unit}", f"Cost, {currency}"]]
+    headings = (
+        *("Month", "Drum", "Side", "Product", "Lot", "Why", "Still here"),
+        *(f"Liquid, {unit}", f"Cost, {currency}"),
+    )
+    rows: list[list[object]] = [[say(heading) for heading in headings]]
     rows += [
         [
-            *(month.month, loss.tag, loss.side, loss.product, loss.lot, loss.reason),
-            *("yes" if loss.still_here else "no", loss.net_kg / scale, loss.cost),
+            *(month.month, loss.tag, say(loss.side), loss.product, loss.lot, say(loss.reason)),
+            *(say("yes" if loss.still_here else "no"), loss.net_kg / scale, loss.cost),
         ]
         for month in months
         for loss in month.losses
@@ -293,12 +295,13 @@ def loss_rows(months: Sequence[Month], *, formats: Formats, currency: str) -> li
     return rows
 
 
-def month_views(months: Iterable[Month]) -> tuple[MonthView, ...]:
+def month_views(months: Iterable[Month], *, formats: Formats) -> tuple[MonthView, ...]:
     """Return months of losses with their names."""
     found = []
     for month in months:
         year, _, number = month.month.partition("-")
-        found.append(MonthView(words=f"{_MONTHS[int(number) - 1]} {year}", month=month))
+        name = formats.words(_MONTHS[int(number) - 1])
+        found.append(MonthView(words=f"{name} {year}", month=month))
     return tuple(found)
 
 

@@ -24,8 +24,9 @@ from sqlalchemy import Connection, event
 from drumkeep.domain.grid import step_at, to_ms
 from drumkeep.domain.roles import Role
 from drumkeep.operations import drums, history
+from drumkeep.operations.ground import read_ground
 from drumkeep.operations.shelf_air import PAST_STEPS
-from drumkeep.operations.surroundings import read_ground, read_places
+from drumkeep.operations.surroundings import read_places
 from drumkeep.storage import partitions, schema
 from drumkeep.storage import readings as reading_rows
 from drumkeep.storage.drums import list_drums

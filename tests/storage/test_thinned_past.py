@@ -7,7 +7,8 @@ import pytest
 
 from drumkeep.domain.grid import step_at, to_ms
 from drumkeep.domain.liquid_state import LiquidStates, band_at, likely_mean
-from drumkeep.operations.surroundings import read_ground, read_places
+from drumkeep.operations.ground import read_ground
+from drumkeep.operations.surroundings import read_places
 from drumkeep.scheduler import jobs
 from drumkeep.storage import retention, rollups
 from drumkeep.storage.catalogue import sensor_by_name

@@ -26,10 +26,10 @@ from drumkeep.domain.grid import from_ms
 from drumkeep.domain.roles import Action
 from drumkeep.domain.wording import plain
 from drumkeep.operations import sensors
+from drumkeep.operations.ground import read_ground
 from drumkeep.operations.places import place_named
 from drumkeep.operations.sensor_watch import WatchedSensor, watch_sensors
 from drumkeep.operations.sensors import NewCalibration, NewMount
-from drumkeep.operations.surroundings import read_ground
 from drumkeep.storage import catalogue, drums
 from drumkeep.storage.tables.catalogue import Sensor
 from drumkeep.storage.transaction import Tx
@@ -103,9 +103,10 @@ def _calibration(sent: CalibrationIn | None) -> NewCalibration | None:
 
 def _out(tx: Tx, rows: Sequence[Sensor], *, now: datetime) -> list[SensorOut]:
     ids = [row.id for row in rows]
-    watched = watch_sensors(tx, ground=read_ground(tx), lately=_LATELY, now=now, only=ids)
-    doubts = {one.sensor.id: _doubts(one) for one in watched}
     mounts = catalogue.mounts_of(tx, sensor_ids=ids)
+    ground = read_ground(tx, around=[m.place_id for m in mounts if m.place_id is not None])
+    watched = watch_sensors(tx, ground=ground, lately=_LATELY, now=now, only=ids)
+    doubts = {one.sensor.id: _doubts(one) for one in watched}
     places = catalogue.place_references(tx, ids=[mount.place_id for mount in mounts])
     tags = drums.tags_by_id(tx, ids=[m.drum_id for m in mounts if m.drum_id is not None])
     gateways = catalogue.gateway_references(tx, ids=[row.gateway_id for row in rows])

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from drumkeep.domain.air_habits import LEARNED_DAYS, USUAL_DAYS, habit_of
 from drumkeep.domain.grid import to_ms
 from drumkeep.domain.places import PlaceKind
+from drumkeep.operations.ground import Ground, read_ground
 from drumkeep.operations.mounted_series import calibrated
-from drumkeep.operations.surroundings import Ground, read_ground
 from drumkeep.storage import air
 from drumkeep.storage.tables.air import AirLesson
 from drumkeep.storage.tables.catalogue import Mount, Place
@@ -35,7 +35,7 @@ def lessons_of(tx: Tx, *, now: datetime, place_ids: Sequence[int]) -> list[AirLe
     place_ids
         Some hundreds at a time: two months of their sensors' hours are read at once.
     """
-    ground = read_ground(tx)
+    ground = read_ground(tx, around=place_ids)
     before = air.lessons(tx, place_ids=place_ids)
     last_hour = to_ms(now) // _HOUR_MS - 1
     first_hour = last_hour - _HOURS + 1

@@ -13,8 +13,8 @@ from drumkeep.domain.grid import from_ms, to_ms
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import manner_of
 from drumkeep.domain.sensors import What
+from drumkeep.operations.ground import Ground
 from drumkeep.operations.mounted_series import calibrated
-from drumkeep.operations.surroundings import Ground
 from drumkeep.storage import air
 from drumkeep.storage.tables.catalogue import Mount
 from drumkeep.storage.tables.drums import Stay

@@ -16,8 +16,8 @@ from drumkeep.domain.products import Product
 from drumkeep.domain.readiness import Basis, Readiness
 from drumkeep.domain.sensors import Quantity, What
 from drumkeep.operations.devices import device_sayings
+from drumkeep.operations.ground import read_ground
 from drumkeep.operations.sensor_watch import watch_sensors
-from drumkeep.operations.surroundings import read_ground
 from drumkeep.storage import alarm_sources, readings
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage.drums import StockRow

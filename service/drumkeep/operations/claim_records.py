@@ -13,8 +13,9 @@ from drumkeep.domain.courses import Beyond, over, span_of, under
 from drumkeep.domain.grid import step_at
 from drumkeep.domain.products import Product
 from drumkeep.operations.courses import course_of
+from drumkeep.operations.event_data import places_named
+from drumkeep.operations.ground import Ground, read_ground
 from drumkeep.operations.history import CurvePoint, past_of
-from drumkeep.operations.surroundings import Ground
 from drumkeep.operations.trace import DrumTrace, StayTrace, Trace, kept_to
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.deliveries import Delivery
@@ -32,7 +33,6 @@ def record_of(
     tx: Tx,
     trace: Trace,
     *,
-    ground: Ground,
     findings: Mapping[int, Sequence[SupplierFinding]],
     deliveries: Mapping[int, Delivery],
     photos: Sequence[Photo],
@@ -47,8 +47,6 @@ def record_of(
         Any transaction.
     trace
         The drums.
-    ground
-        The catalogue of places.
     findings, deliveries
         What was found in each, and what it came with, by drum id.
     photos
@@ -58,6 +56,8 @@ def record_of(
     """
     lot, row, _ = trace.lots[0]
     product = as_product(row)
+    named = places_named(event for drum in trace.drums for event in drum.events)
+    ground = read_ground(tx, around=named)
     names = {place.id: place.name for place in ground.places.values()}
     return {
         "version": VERSION,
@@ -70,7 +70,7 @@ def record_of(
             "expires_on": None if lot.expires_on is None else lot.expires_on.isoformat(),
         },
         "limits": [{"name": name, "c": c, "origin": origin} for name, c, origin in kept_to(row)],
-        "places": {str(place): names[place] for place in sorted(_places(trace))},
+        "places": {str(place): names[place] for place in sorted(named)},
         "drums": [
             _drum(
                 tx,
@@ -119,17 +119,6 @@ def record_of(
             }
             for alarm in trace.doubts
         ],
-    }
-
-
-def _places(trace: Trace) -> set[int]:
-    """Return the ids of the places that events name."""
-    return {
-        int(event.data[name])
-        for drum in trace.drums
-        for event in drum.events
-        for name in ("place", "from", "to")
-        if isinstance(event.data.get(name), int)
     }
 
 

@@ -12,7 +12,6 @@ from drumkeep.domain.roles import Action, may
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound, Refused
 from drumkeep.operations.claim_records import record_of
 from drumkeep.operations.drums import By, drum_named, refuse_unless_may
-from drumkeep.operations.surroundings import read_ground
 from drumkeep.operations.trace import trace_drums
 from drumkeep.storage import claims as rows
 from drumkeep.storage import deliveries, drums, photos, traces
@@ -107,7 +106,6 @@ def draft_claim(tx: Tx, *, tags: Sequence[str], by: By, now: datetime) -> ClaimD
         record=record_of(
             tx,
             trace_drums(tx, drum_ids=list(chosen), now=now),
-            ground=read_ground(tx),
             findings=findings,
             deliveries=deliveries.of_drums(tx, drum_ids=list(chosen)),
             photos=kept,

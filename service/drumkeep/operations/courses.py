@@ -13,7 +13,7 @@ from drumkeep.domain.liquid_state import (
     likely_mean,
     states_from_bytes,
 )
-from drumkeep.operations.surroundings import Ground
+from drumkeep.operations.ground import Ground
 from drumkeep.storage.estimates import checkpoints_between
 from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.tables.estimates import Estimate

@@ -17,9 +17,9 @@ from drumkeep.domain.roles import Role, correction_action, event_action, may
 from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid, NotFound, Refused
 from drumkeep.operations.estimates import START_HOURS, origin_of, refresh_drums
 from drumkeep.operations.event_data import kept_data
+from drumkeep.operations.ground import read_premises
 from drumkeep.operations.places import refuse_beyond_capacity
 from drumkeep.operations.pours import LOOKED_UP, corrected_event, told_of
-from drumkeep.operations.surroundings import Ground, read_ground
 from drumkeep.operations.twins import twin_of
 from drumkeep.storage import catalogue
 from drumkeep.storage import drums as rows
@@ -85,13 +85,8 @@ def record_event(
     return logged.drum, logged.row
 
 
-def log_happening(
-    tx: Tx, *, tag: str, happening: Happening, by: By, now: datetime, ground: Ground | None = None
-) -> Logged:
-    """Do the same as :func:`record_event` and leave the computing, for many at once, to others.
-
-    ``ground`` is the catalogue of places where the caller has it at hand.
-    """
+def log_happening(tx: Tx, *, tag: str, happening: Happening, by: By, now: datetime) -> Logged:
+    """Do the same as :func:`record_event` and leave the computing, for many at once, to others."""
     drum = drum_tagged(tx, tag=tag)
     known = rows.event_by_id(tx, event_id=happening.event_id)
     if happening.kind is EventKind.RECEIVED:
@@ -122,14 +117,13 @@ def log_happening(
         note=happening.note,
     )
     event, twin = twin_of(tx, drum=drum, event=event, target=target)
-    ground = ground or read_ground(tx)
-    row, since = _take(tx, drum=drum, log=log, event=event, by=by, ground=ground)
+    row, since = _take(tx, drum=drum, log=log, event=event, by=by)
     changed = {drum.id: since}
     if twin is not None:
         theirs = rows.events_of(tx, drum_ids=[twin.drum.id])[twin.drum.id]
         with told_of(twin.drum.tag):
             _, changed[twin.drum.id] = _take(
-                tx, drum=twin.drum, log=theirs, event=twin.event, by=by, ground=ground
+                tx, drum=twin.drum, log=theirs, event=twin.event, by=by
             )
     tx.session.flush()
     return Logged(drum, row, changed)
@@ -147,14 +141,14 @@ def moved_meanwhile(tx: Tx, *, drum: Drum, log: Sequence[DrumEvent]) -> Conflict
 
 
 def _take(
-    tx: Tx, *, drum: Drum, log: Sequence[DrumEvent], event: DrumEvent, by: By, ground: Ground
+    tx: Tx, *, drum: Drum, log: Sequence[DrumEvent], event: DrumEvent, by: By
 ) -> tuple[Event, int]:
     """Log an event that makes sense of one drum; return its row and from when it counts, ms."""
     before = effective(log)
     with _places_by_reference(tx):
         facts = fold(effective([*log, event]), product=_product(tx, drum))
     row = log_event(tx, drum=drum, event=event, by=by)
-    rows.project(tx, drum=drum, facts=facts, origin=origin_stay(ground, drum=drum, facts=facts))
+    rows.project(tx, drum=drum, facts=facts, origin=origin_stay(tx, drum=drum, facts=facts))
     since = _changed_since(event, target=corrected_event(before, event), before=before)
     drum.from_ms = since if drum.from_ms is None else min(drum.from_ms, since)
     return row, drum.from_ms
@@ -344,9 +338,10 @@ def _changed_since(
     return min(to_ms(moment) for moment in times)
 
 
-def origin_stay(ground: Ground, *, drum: Drum, facts: DrumFacts) -> Stay | None:
+def origin_stay(tx: Tx, *, drum: Drum, facts: DrumFacts) -> Stay | None:
     """Mark the air that set a drum's start, so that late readings of it reach the drum."""
-    place = origin_of(ground, facts)
+    premises = read_premises(tx, around=[facts.stays[0].place])
+    place = origin_of(premises, facts)
     if place is None:
         return None
     return Stay(

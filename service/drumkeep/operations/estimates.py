@@ -24,15 +24,10 @@ from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import Product
 from drumkeep.operations.donors import with_donors, with_poured_on
 from drumkeep.operations.glances import glances_of
+from drumkeep.operations.ground import Ground, Premises, read_ground
 from drumkeep.operations.shelf_air import as_stored
 from drumkeep.operations.straps import read_straps
-from drumkeep.operations.surroundings import (
-    Ground,
-    read_ground,
-    read_places,
-    start_air,
-    swayed_by,
-)
+from drumkeep.operations.surroundings import read_places, start_air, swayed_by
 from drumkeep.operations.verdicts import Known, judge_drums
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage import estimates as estimate_rows
@@ -110,7 +105,7 @@ def due(tx: Tx, *, now: datetime) -> tuple[dict[int, int | None], list[Mark]]:
     for drum in drum_rows.marked(tx):
         since[drum.id] = drum.from_ms
     if marks:
-        ground = read_ground(tx)
+        ground = read_ground(tx, around=[mark.place_id for mark in marks])
         for mark in marks:
             moment = from_ms(mark.from_ms)
             places = swayed_by(
@@ -148,7 +143,6 @@ def load(
         time does not hold, and liquid of them may have gone into these.
     """
     step = step_at(now)
-    ground = read_ground(tx)
     changes = {**(others or {}), **since}
     starts = with_donors(tx, changes=changes, due=since, step=step)
     rows = drum_rows.drums_by_id(tx, ids=list(starts))
@@ -157,11 +151,15 @@ def load(
     # One object for all lots of a product: drums that are alike share what lies ahead of them.
     known = {product.id: as_product(product) for _, product in catalogue.values()}
     products = {lot_id: known[product.id] for lot_id, (_, product) in catalogue.items()}
+    events_of = {drum_id: effective(events) for drum_id, events in log.items()}
+    facts_of = {
+        drum_id: fold(events_of[drum_id], product=products[drum.lot_id])
+        for drum_id, drum in rows.items()
+    }
+    ground = read_ground(tx, around=whereabouts(facts_of.values()))
     tasks = []
     for drum_id, drum in rows.items():
-        product = products[drum.lot_id]
-        events = effective(log[drum_id])
-        facts = fold(events, product=product)
+        product, events, facts = products[drum.lot_id], events_of[drum_id], facts_of[drum_id]
         found = starts[drum_id]
         receipt = step_at(facts.received_at)
         if found is not None and (
@@ -228,6 +226,16 @@ def _start_is_open(events: Sequence[DrumEvent], *, changed: int | None) -> bool:
     return first is not None and changed is not None and changed <= to_ms(first.at)
 
 
+def whereabouts(facts: Iterable[DrumFacts]) -> set[int]:
+    """Places that drums ever were in or came from."""
+    return {
+        place
+        for one in facts
+        for place in (one.origin, *(stay.place for stay in one.stays))
+        if place is not None
+    }
+
+
 def _places(tasks: Iterable[Task], ground: Ground) -> set[int]:
     """Places the drums were in since their start, and the warm rooms they might go to."""
     wanted: set[int] = set()
@@ -241,13 +249,12 @@ def _places(tasks: Iterable[Task], ground: Ground) -> set[int]:
     return wanted
 
 
-def origin_of(ground: Ground, facts: DrumFacts) -> int | None:
+def origin_of(premises: Premises, facts: DrumFacts) -> int | None:
     """Return the place whose air set a drum's start: where it came from, else the site's dock."""
     if facts.origin is not None:
         return facts.origin
     first = facts.stays[0].place
-    site = ground.places[first].site_id
-    docks = [p.id for p in ground.places.values() if p.site_id == site and p.kind == PlaceKind.DOCK]
+    docks = [p.id for p in premises.beside(first) if p.kind == PlaceKind.DOCK]
     return docks[0] if docks else None
 
 
@@ -279,7 +286,7 @@ def compute(work: Work) -> Outcome:
         states=advanced.states[: len(known)],
         step=work.step,
         places=work.places,
-        ground=work.ground,
+        premises=work.ground,
         now=work.now,
     )
     return Outcome(
@@ -290,7 +297,7 @@ def compute(work: Work) -> Outcome:
             glances_of(estimate, facts=one.facts, product=one.product)
             for estimate, one in zip(estimates, known, strict=True)
         ],
-        shelf_airs=as_stored(work.places, ground=work.ground, step=work.step),
+        shelf_airs=as_stored(work.places, premises=work.ground, step=work.step),
     )
 
 

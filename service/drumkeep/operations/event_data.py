@@ -1,12 +1,22 @@
 """What the log keeps of an event as it was told: net of gross, times of wishes, no empty fields."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
 from drumkeep.domain.events import DrumEvent, EventKind
 from drumkeep.errors import Fault, Invalid
-from drumkeep.storage.tables.drums import Drum
+from drumkeep.storage.tables.drums import Drum, Event
+
+
+def places_named(log: Iterable[Event]) -> set[int]:
+    """Return the ids of the places that events name, those taken back too."""
+    return {
+        int(event.data[name])
+        for event in log
+        for name in ("place", "from", "to")
+        if isinstance(event.data.get(name), int)
+    }
 
 
 def kept_data(

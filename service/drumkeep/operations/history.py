@@ -22,7 +22,8 @@ from drumkeep.domain.outlook import Prospect
 from drumkeep.domain.places import PlaceKind
 from drumkeep.operations.air_hours import AirHour, air_hours
 from drumkeep.operations.estimates import DAY_STEPS
-from drumkeep.operations.surroundings import Ground, read_ground, read_places
+from drumkeep.operations.ground import read_ground, read_premises
+from drumkeep.operations.surroundings import read_places
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage import estimates as rows
 from drumkeep.storage.products import as_product
@@ -79,16 +80,16 @@ def past_of(tx: Tx, *, drum: Drum, start: datetime, end: datetime) -> Past:
     if newest is not None and first <= newest.step <= last and newest.step not in steps:
         steps.append(newest.step)
         records.append(newest.state)
-    ground = read_ground(tx)
     if by_hours:
         stays = drum_rows.stays_of(tx, drum_ids=[drum.id])
+        ground = read_ground(tx, around=[stay.place_id for stay in stays])
         hours = air_hours(tx, ground=ground, stays=stays, first_ms=to_ms(start), last_ms=to_ms(end))
         points = _points(records, steps=steps, airs=[_of_hour(hours, step=s) for s in steps])
         return Past(points, resolution_s=3600, hours=[hours[hour] for hour in sorted(hours)])
     if not steps:
         return Past([])
     states = states_from_bytes(records)
-    airs = _airs(tx, ground, states, first=min(steps), last=max(steps))
+    airs = _airs(tx, states, first=min(steps), last=max(steps))
     told = [
         _of_step(airs, place, step=step)
         for place, step in zip(states["place"].tolist(), steps, strict=True)
@@ -137,8 +138,9 @@ def ahead_of(tx: Tx, *, drum: Drum, hours: int, place_id: int | None = None) -> 
         return []
     state = states_from_bytes([newest.state])
     step = newest.step
-    ground = read_ground(tx)
-    where = ground.places[place_id or drum.place_id]
+    here = place_id or drum.place_id
+    ground = read_ground(tx, around=[here])
+    where = ground.places[here]
     heat = read_places(tx, ground=ground, place_ids=[where.id], first=step - DAY_STEPS, last=step)[
         where.id
     ]
@@ -186,14 +188,13 @@ def layers_of(tx: Tx, *, drum: Drum) -> tuple[float, ...] | None:
 
 def warm_room_for(tx: Tx, *, drum: Drum) -> int | None:
     """Return the id of the warm room a drum would go to; None where there is none or it is in."""
-    room = read_ground(tx).warm_room_for(drum.place_id)
+    room = read_premises(tx, around=[drum.place_id]).warm_room_for(drum.place_id)
     return None if room is None or room.id == drum.place_id else room.id
 
 
-def _airs(
-    tx: Tx, ground: Ground, states: LiquidStates, *, first: int, last: int
-) -> dict[int, PlaceAir]:
+def _airs(tx: Tx, states: LiquidStates, *, first: int, last: int) -> dict[int, PlaceAir]:
     places = sorted({int(place) for place in states["place"]})
+    ground = read_ground(tx, around=places)
     heats = read_places(tx, ground=ground, place_ids=places, first=first, last=last)
     return {place: heat.air for place, heat in heats.items()}
 

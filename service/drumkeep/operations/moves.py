@@ -16,7 +16,6 @@ from drumkeep.operations.drums import (
 )
 from drumkeep.operations.estimates import refresh_drums
 from drumkeep.operations.places import refuse_beyond_capacity
-from drumkeep.operations.surroundings import read_ground
 from drumkeep.operations.undo import undo_many
 from drumkeep.storage import drums as rows
 from drumkeep.storage.tables.drums import Drum, Event
@@ -63,7 +62,6 @@ def move_drums(tx: Tx, *, move: Move, by: By, now: datetime) -> list[tuple[Drum,
         raise Invalid("Nothing was moved.", [fault])
     logged: list[Logged] = []
     faults: list[Fault] = []
-    ground = read_ground(tx)
     for carried in {one.tag: one for one in move.drums}.values():
         happening = Happening(
             event_id=event_id(move.id, tag=carried.tag),
@@ -74,11 +72,7 @@ def move_drums(tx: Tx, *, move: Move, by: By, now: datetime) -> list[tuple[Drum,
             seen_in=carried.seen_in,
         )
         try:
-            logged.append(
-                log_happening(
-                    tx, tag=carried.tag, happening=happening, by=by, now=now, ground=ground
-                )
-            )
+            logged.append(log_happening(tx, tag=carried.tag, happening=happening, by=by, now=now))
         except (Invalid, Conflict) as error:
             faults += _of_drum(error, carried.tag)
     if faults:

@@ -31,7 +31,7 @@ from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import OutputClass, Product
 from drumkeep.domain.readiness import Ahead
 from drumkeep.domain.wording import temperature
-from drumkeep.operations.surroundings import Ground
+from drumkeep.operations.ground import Premises
 from drumkeep.storage.tables.catalogue import Place
 from drumkeep.thermal.band import REST_K, Band
 from drumkeep.thermal.march import Course
@@ -113,7 +113,7 @@ def look_ahead(
     states: LiquidStates,
     step: int,
     places: Mapping[int, PlaceHeat],
-    ground: Ground,
+    premises: Premises,
     now: datetime,
 ) -> list[DrumOutlook]:
     """Look ahead for drums, in the order given; those not known or gone get an empty outlook."""
@@ -137,7 +137,7 @@ def look_ahead(
     groups = list(alike.values())
     for some in (groups[n : n + AT_ONCE] for n in range(0, len(groups), AT_ONCE)):
         first = [group[0] for group in some]
-        look = _Look([drums[i] for i in first], coarse[first], step, places, ground, now)
+        look = _Look([drums[i] for i in first], coarse[first], step, places, premises, now)
         for group, outlook in zip(some, look.outlooks(), strict=True):
             for i in group:
                 outlooks[i] = outlook
@@ -170,19 +170,19 @@ class _Look:
         states: LiquidStates,
         step: int,
         places: Mapping[int, PlaceHeat],
-        ground: Ground,
+        premises: Premises,
         now: datetime,
     ) -> None:
         self.drums, self.states, self.step = drums, states, step
-        self.places, self.ground, self.now = places, ground, now
+        self.places, self.premises, self.now = places, premises, now
         self.share = np.array([d.share for d in drums])
-        self.rooms = [ground.warm_room_for(d.facts.place) for d in drums]
+        self.rooms = [premises.warm_room_for(d.facts.place) for d in drums]
         self._ahead: dict[int, AirAhead] = {}
 
     def outlooks(self) -> list[DrumOutlook]:
         """Return every drum's outlook."""
         count = len(self.drums)
-        here = [self.ground.places[d.facts.place] for d in self.drums]
+        here = [self.premises.places[d.facts.place] for d in self.drums]
         likely = self._prospect(range(count), here).course(hours=ALARM_HOURS, pessimist=False)
         # One march for all: each drum where it is, and once more moved now into its warm room.
         moved = {
@@ -302,7 +302,7 @@ class _Look:
         wanted = drum.facts.wanted_at
         if wanted is None or wanted <= self.now:
             return {"wanted_at": wanted}
-        site = self.ground.sites[self.ground.places[drum.facts.place].site_id]
+        site = self.premises.sites[self.premises.places[drum.facts.place].site_id]
         output = drum.facts.wanted_output or OutputClass(site.output_class)
         low, high = drum.product.limits.use_band(output)
         room = self.rooms[i]
@@ -360,7 +360,7 @@ class _Look:
         """Tell which starts (forecast steps from now) have the drum ready by the step ``last``."""
         states = np.repeat(self.states[i : i + 1], len(starts))
         states["layers"] = slow.layers_c[starts, :, i]
-        here = self._prospect([i], [self.ground.places[self.drums[i].facts.place]])
+        here = self._prospect([i], [self.premises.places[self.drums[i].facts.place]])
         states["doubt_k"] = here.doubt_after(np.asarray(starts * STEP_S, dtype=np.float64))[:, 0]
         course = self._prospect(
             [i] * len(starts),

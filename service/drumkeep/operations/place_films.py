@@ -33,6 +33,7 @@ from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.operations.estimates import load
 from drumkeep.storage import catalogue, measurements, place_films, place_marks
 from drumkeep.storage import drums as drum_rows
+from drumkeep.storage import ground as ground_rows
 from drumkeep.storage.tables.catalogue import Place
 from drumkeep.storage.tables.measurements import Measurement
 from drumkeep.storage.tables.place_films import PlaceFilm
@@ -114,7 +115,7 @@ def reset(tx: Tx, *, place: Place, by: str, now: datetime) -> PlaceFilm:
 
 def lessons(tx: Tx, *, now: datetime) -> list[Lesson]:
     """Return the dips that may say something of their places' films, the newest of each first."""
-    said = place_films.all_films(tx)
+    said = ground_rows.films(tx)
     found: dict[int, list[Lesson]] = defaultdict(list)
     first = step_at(now - REMEMBERED)
     for dip in reversed(measurements.dips(tx, first=first, use=Use.USED.value)):

@@ -21,7 +21,8 @@ from drumkeep.domain.pulls import FRESH, Candidate, Hindrance
 from drumkeep.domain.readiness import Answer, Readiness
 from drumkeep.domain.wording import moment
 from drumkeep.operations.estimates import DAY_STEPS
-from drumkeep.operations.surroundings import read_ground, read_places
+from drumkeep.operations.ground import read_ground
+from drumkeep.operations.surroundings import read_places
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.estimates import Estimate
@@ -184,8 +185,8 @@ def _inside_from(
     tx: Tx, *, rows: Sequence[StockRow], output: OutputClass, step: int, at: datetime
 ) -> set[int]:
     """Return the same of drums that have come to one step."""
-    ground = read_ground(tx)
     places = sorted({row.place.id for row in rows})
+    ground = read_ground(tx, around=places)
     heats = read_places(tx, ground=ground, place_ids=places, first=step - DAY_STEPS, last=step)
     seconds = (at - moment_of(step)).total_seconds()
     hours = ceil(seconds / 3600.0) + 1

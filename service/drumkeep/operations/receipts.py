@@ -22,7 +22,6 @@ from drumkeep.operations.drums import (
 from drumkeep.operations.estimates import refresh_drums
 from drumkeep.operations.lots import lot_named
 from drumkeep.operations.products import product_named
-from drumkeep.operations.surroundings import Ground, read_ground
 from drumkeep.storage import drums as rows
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.drums import Drum, Event
@@ -84,21 +83,20 @@ def receive_drums(tx: Tx, *, receipts: Sequence[Receipt], by: By, now: datetime)
     _refuse_twins(receipts)
     made: list[Drum] = []
     fresh: list[int] = []
-    ground = read_ground(tx)
     for receipt in receipts:
         with faults_within(receipt.where):
             known = rows.event_by_id(tx, event_id=receipt.event_id)
             if known is not None:
                 made.append(_received_before(tx, known, receipt))
                 continue
-            drum = _receive(tx, receipt, by=by, now=now, ground=ground)
+            drum = _receive(tx, receipt, by=by, now=now)
         made.append(drum)
         fresh.append(drum.id)
     refresh_drums(tx, since=dict.fromkeys(fresh, 0), now=now)
     return made
 
 
-def _receive(tx: Tx, receipt: Receipt, *, by: By, now: datetime, ground: Ground) -> Drum:
+def _receive(tx: Tx, receipt: Receipt, *, by: By, now: datetime) -> Drum:
     check_time(receipt.at, now=now)
     product = product_named(tx, code=receipt.product)
     lot = lot_named(tx, product=receipt.product, code=receipt.lot)
@@ -127,7 +125,7 @@ def _receive(tx: Tx, receipt: Receipt, *, by: By, now: datetime, ground: Ground)
     tx.session.add(drum)
     tx.session.flush()  # the id, for its event and stays
     log_event(tx, drum=drum, event=event, by=by)
-    rows.project(tx, drum=drum, facts=facts, origin=origin_stay(ground, drum=drum, facts=facts))
+    rows.project(tx, drum=drum, facts=facts, origin=origin_stay(tx, drum=drum, facts=facts))
     return drum
 
 

@@ -61,7 +61,7 @@ def bounds(tx: Tx, *, raw_days: int, now: datetime) -> Bounds:
     latest = hour_of(to_ms(now - timedelta(days=raw_days)))
     of_site: dict[int, float] = {alarm.site_id: -inf for alarm in alarms.open_alarms(tx)}
     kept = sorted(_with_donors(tx, {*drums.present_ids(tx), *_rested_on(tx, now=now)}))
-    place_site = {place.id: place.site_id for place in ground.all_places(tx)}
+    place_site = {place.id: place.site_id for place in ground.places(tx)}
     for stay in drums.stays_of(tx, drum_ids=kept):
         site = place_site[stay.place_id]
         since = hour_of(to_ms(stay.since - LOOK_BACK))

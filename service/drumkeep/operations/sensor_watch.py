@@ -10,8 +10,8 @@ from drumkeep.domain.grid import STEP_MS, step_at, to_ms
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import Doubt
 from drumkeep.domain.sensor_series import SensorSeries
+from drumkeep.operations.ground import Ground
 from drumkeep.operations.mounted_series import Hung, read_series
-from drumkeep.operations.surroundings import Ground
 from drumkeep.storage import catalogue
 from drumkeep.storage import ground as ground_rows
 from drumkeep.storage.tables.catalogue import Mount, Sensor

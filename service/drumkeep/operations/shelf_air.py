@@ -15,7 +15,8 @@ from drumkeep.domain.air_ahead import PER_HOUR, STRIDE, air_ahead, basis_words
 from drumkeep.domain.grid import STEP_MS, STEPS_PER_HOUR, moment_of
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.places import PlaceKind
-from drumkeep.operations.surroundings import Ground, read_places
+from drumkeep.operations.ground import Premises, read_ground
+from drumkeep.operations.surroundings import read_places
 from drumkeep.storage import glances
 from drumkeep.storage.tables.catalogue import Place
 from drumkeep.storage.transaction import Tx
@@ -109,22 +110,23 @@ def _extremes(
     )
 
 
-def as_stored(heats: Mapping[int, PlaceHeat], *, ground: Ground, step: int) -> dict[int, Any]:
+def as_stored(heats: Mapping[int, PlaceHeat], *, premises: Premises, step: int) -> dict[int, Any]:
     """Return what is to be stored of places' air, by place id."""
     return {
-        place: asdict(shelf_air(ground.places[place], heat=heat, step=step))
+        place: asdict(shelf_air(premises.places[place], heat=heat, step=step))
         for place, heat in heats.items()
     }
 
 
-def read_shelf_airs(
-    tx: Tx, *, ground: Ground, place_ids: Iterable[int], step: int
-) -> dict[int, ShelfAir]:
+def read_shelf_airs(tx: Tx, *, place_ids: Iterable[int], step: int) -> dict[int, ShelfAir]:
     """Return the air of places as of about a grid step."""
     wanted = list(place_ids)
     stored = glances.shelf_airs(tx, place_ids=wanted, since=step - FRESH_STEPS)
     found = {place: ShelfAir(**told) for place, told in stored.items()}
     missing = [place for place in wanted if place not in found]
+    if not missing:
+        return found
+    ground = read_ground(tx, around=missing)
     heats = read_places(tx, ground=ground, place_ids=missing, first=step - PAST_STEPS, last=step)
     return found | {
         place: shelf_air(ground.places[place], heat=heat, step=step)

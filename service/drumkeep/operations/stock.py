@@ -11,9 +11,9 @@ from drumkeep.domain.products import OutputClass, Side
 from drumkeep.domain.products import Product as Rules
 from drumkeep.domain.pulls import FRESH
 from drumkeep.domain.sets import Sets, SideCount, sets_of
+from drumkeep.operations.ground import Premises, read_premises
 from drumkeep.operations.prices import Prices, read_prices
 from drumkeep.operations.shelf_air import ShelfAir, read_shelf_airs
-from drumkeep.operations.surroundings import Ground, read_ground
 from drumkeep.storage import catalogue, glances
 from drumkeep.storage import stock as rows
 from drumkeep.storage.products import as_product
@@ -117,8 +117,8 @@ def stock_now(tx: Tx, *, site_id: int | None = None, days: int, now: datetime) -
     now
         The present, UTC.
     """
-    ground = read_ground(tx)
-    by = {site.id: tomorrow_at_six(site, now=now) for site in ground.sites.values()}
+    premises = read_premises(tx)
+    by = {site.id: tomorrow_at_six(site, now=now) for site in premises.sites.values()}
     products = {row.id: row for row in catalogue.list_products(tx, limit=10_000)}
     rules = {row.id: as_product(row) for row in products.values()}
     now_ms, since = to_ms(now), step_at(now - FRESH)
@@ -152,7 +152,6 @@ def stock_now(tx: Tx, *, site_id: int | None = None, days: int, now: datetime) -
     computed_ms, newest = glances.computed(tx)
     airs = read_shelf_airs(
         tx,
-        ground=ground,
         place_ids=sorted({g.place_id for g in counted if g.ready}),
         step=step_at(now) if newest is None else newest,
     )
@@ -161,7 +160,7 @@ def stock_now(tx: Tx, *, site_id: int | None = None, days: int, now: datetime) -
         (
             _line(
                 group,
-                ground=ground,
+                premises=premises,
                 lot=lots[group.lot_id],
                 product=products[lots[group.lot_id].product_id],
                 air=airs.get(group.place_id),
@@ -184,7 +183,7 @@ def stock_now(tx: Tx, *, site_id: int | None = None, days: int, now: datetime) -
         next=[
             (
                 drum,
-                ground.places[drum.place_id],
+                premises.places[drum.place_id],
                 lots[drum.lot_id],
                 products[lots[drum.lot_id].product_id],
             )
@@ -216,15 +215,15 @@ def tomorrow_at_six(site: Site, *, now: datetime) -> datetime:
 def _line(
     group: Group,
     *,
-    ground: Ground,
+    premises: Premises,
     lot: Lot,
     product: Product,
     air: ShelfAir | None,
     by: Mapping[int, datetime],
     prices: Prices,
 ) -> StockLine:
-    place = ground.places[group.place_id]
-    site = ground.sites[place.site_id]
+    place = premises.places[group.place_id]
+    site = premises.sites[place.site_id]
     # sun and the night sky make liquid hotter or colder than the air
     stays = not place.sun and _stays(air, product=product, by_ms=to_ms(by[site.id]))
     return StockLine(

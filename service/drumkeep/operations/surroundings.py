@@ -1,8 +1,6 @@
 """Places as the liquid feels them, from what is stored: air on the grid, films, warm rooms."""
 
-from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -12,23 +10,20 @@ from numpy.typing import NDArray
 
 from drumkeep.domain.air import PlaceAir, place_air
 from drumkeep.domain.constancy import SOONEST_MS
-from drumkeep.domain.film import FilmInForce
 from drumkeep.domain.grid import STEP_MS, STEPS_PER_HOUR, from_ms, to_ms
 from drumkeep.domain.liquid_surroundings import PlaceHeat
-from drumkeep.domain.places import OPEN_KINDS, PlaceKind
-from drumkeep.domain.sensors import What
+from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.sun import DEFAULT_ABSORPTANCE, Sun, clear_sky, measured_sky, no_sun
 from drumkeep.operations.air_clues import read_clues
+from drumkeep.operations.ground import Ground
 from drumkeep.operations.mounted_series import (
-    Hung,
     calibrated,
     read_series,
     span_air,
     week_extremes,
 )
-from drumkeep.storage import catalogue, place_films, readings
-from drumkeep.storage import ground as ground_rows
-from drumkeep.storage.tables.catalogue import Calibration, Mount, Place, Sensor, Site
+from drumkeep.storage import readings
+from drumkeep.storage.tables.catalogue import Mount, Place, Site
 from drumkeep.storage.transaction import Tx
 from drumkeep.thermal.boundary import SHARES, Setting
 from drumkeep.thermal.headspace import site_pressure_kpa
@@ -42,118 +37,6 @@ _AFTER_MS: Final = 2 * 3_600_000
 may be ahead of ours, and a past that ends long ago has readings after its end."""
 
 HUMIDITY_FRESH_MS: Final = 2 * 3_600_000
-
-
-@dataclass(frozen=True)
-class Ground:
-    """The catalogue of places, read once for one computation."""
-
-    places: Mapping[int, Place]
-    sites: Mapping[int, Site]
-    air_mounts: Mapping[int, Sequence[Mount]]
-    floor_mounts: Mapping[int, Sequence[Mount]]
-    humidity_mounts: Mapping[int, Sequence[Mount]]
-    sun_mounts: Mapping[int, Sequence[Mount]]
-    sensors: Mapping[int, Sensor]
-    calibrations: Mapping[int, Sequence[Calibration]]
-    films: Mapping[int, Sequence[FilmInForce]] = field(default_factory=dict)
-
-    def fed_by(self, place_id: int) -> list[int]:
-        """Return the places whose air the sensors of this one may tell: itself and all inside."""
-        return [p for p in self.places if place_id in self.enclosing(p)]
-
-    def warm_room_for(self, place_id: int) -> Place | None:
-        """Return the warm room nearest to a place: of the same building first, else of its site.
-
-        A site's plan is not known; "nearest" is the warm room that shares the most enclosing
-        places, and of those the first made.
-        """
-        place = self.places[place_id]
-        rooms = [
-            p
-            for p in self.places.values()
-            if p.site_id == place.site_id
-            and p.kind == PlaceKind.WARM_ROOM
-            and p.set_point_c is not None
-        ]
-        around = set(self.enclosing(place_id))
-        rooms.sort(key=lambda p: (-len(around & set(self.enclosing(p.id))), p.id))
-        return rooms[0] if rooms else None
-
-    def hung(self, mounts: Iterable[Mount]) -> list[Hung]:
-        """Return the sensors of mounts in places, with all that tells what they said there."""
-        return [
-            Hung(
-                mount=mount,
-                sensor=self.sensors[mount.sensor_id],
-                calibrations=self.calibrations.get(mount.sensor_id, ()),
-                kind=PlaceKind(self.places[mount.place_id].kind),
-            )
-            for mount in mounts
-            if mount.place_id is not None
-        ]
-
-    def elsewhere(self, mounts: Sequence[Mount]) -> list[Hung]:
-        """Return the air sensors of the same site as some mounts, in other places."""
-        here = {mount.place_id for mount in mounts}
-        sites = {self.places[place].site_id for place in here if place is not None}
-        return self.hung(
-            mount
-            for place, hung in self.air_mounts.items()
-            if place not in here and self.places[place].site_id in sites
-            for mount in hung
-        )
-
-    def sun_over(self, place_id: int) -> list[Sequence[Mount]]:
-        """Return the mounts of the sensors that may tell a place's sun, nearest first.
-
-        Its own, which say by themselves that it lies in the open, and where it is said to lie in
-        the sun those of the places it sits in; none under a roof.
-        """
-        place = self.places[place_id]
-        if place.kind not in OPEN_KINDS:
-            return []
-        around = self.enclosing(place_id) if place.sun else [place_id]
-        return [self.sun_mounts[here] for here in around if here in self.sun_mounts]
-
-    def enclosing(self, place_id: int) -> list[int]:
-        """Return a place and those it sits in, from the inside out."""
-        found: list[int] = []
-        here: int | None = place_id
-        while here is not None:
-            found.append(here)
-            here = self.places[here].inside_id
-        return found
-
-
-def read_ground(tx: Tx) -> Ground:
-    """Read every place, with the sensors mounted in it.
-
-    A company has hundreds of places and a supplier thousands: small beside its drums.
-    """
-    places = {p.id: p for p in ground_rows.all_places(tx)}
-    sites = catalogue.sites_by_id(tx, ids=[p.site_id for p in places.values()])
-    mounts = ground_rows.place_mounts(tx)
-    hung: dict[What, dict[int, list[Mount]]] = {what: defaultdict(list) for what in What}
-    for mount in mounts:
-        if mount.place_id is not None:
-            hung[What(mount.what)][mount.place_id].append(mount)
-    films = place_films.all_films(tx)
-    sensor_ids = sorted({mount.sensor_id for mount in mounts})
-    calibrations: dict[int, list[Calibration]] = defaultdict(list)
-    for calibration in catalogue.calibrations_of(tx, sensor_ids=sensor_ids):
-        calibrations[calibration.sensor_id].append(calibration)
-    return Ground(
-        places=places,
-        sites=sites,
-        air_mounts=hung[What.AIR],
-        floor_mounts=hung[What.FLOOR],
-        humidity_mounts=hung[What.HUMIDITY],
-        sun_mounts=hung[What.SUN],
-        sensors=catalogue.sensors_by_id(tx, ids=sensor_ids),
-        calibrations=calibrations,
-        films={place: place_films.course_of(rows) for place, rows in films.items()},
-    )
 
 
 def read_places(

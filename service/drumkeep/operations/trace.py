@@ -18,8 +18,8 @@ from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import Side
 from drumkeep.errors import Conflict, Fault, Invalid
 from drumkeep.operations.courses import course_of
+from drumkeep.operations.ground import Ground, read_ground, read_premises
 from drumkeep.operations.lots import lot_named
-from drumkeep.operations.surroundings import Ground, read_ground
 from drumkeep.storage import claims, drums, pulls
 from drumkeep.storage import traces as rows
 from drumkeep.storage.drums import StockRow
@@ -182,8 +182,7 @@ def trace_place(tx: Tx, *, place_id: int, start: datetime, end: datetime, now: d
         mend = "Give an end after the start."
         fault = Fault("end", end.isoformat(), "is not after the start", mend)
         raise Invalid("There is no such time.", [fault])
-    ground = read_ground(tx)
-    here = [p for p in ground.places if place_id in ground.enclosing(p)]
+    here = read_premises(tx, around=[place_id]).fed_by(place_id)
     stays = rows.stays_at(tx, place_ids=here, start=start, end=end)
     return _trace(
         tx,
@@ -217,9 +216,10 @@ def _trace(
         mend = "Trace its drums one by one, or a shorter time."
         problem = f"has {len(drum_ids)} drums, more than the {MOST_DRUMS} of one trace"
         raise Conflict("That is too much for one trace.", [Fault(field, None, problem, mend)])
-    ground = read_ground(tx)
-    traced = _drums(tx, ground, drum_ids, now=now, only=only)
     receivers = [] if only is not None else _receivers(tx, drum_ids)
+    been = drums.stays_of(tx, drum_ids=[*drum_ids, *receivers])
+    ground = read_ground(tx, around=[stay.place_id for stay in been])
+    traced = _drums(tx, ground, drum_ids, now=now, only=only)
     others = _drums(tx, ground, receivers, now=now, only=None)
     stays = [stay for drum in (*traced, *others) for stay in drum.stays]
     start = min((stay.since for stay in stays), default=now)

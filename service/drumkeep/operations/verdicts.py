@@ -34,8 +34,9 @@ from drumkeep.domain.liquid_state import (
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.products import OutputClass, Product
 from drumkeep.domain.readiness import Ahead, Basis, Computed, Readiness, judge
+from drumkeep.operations.ground import Premises
 from drumkeep.operations.outlooks import DrumOutlook, look_ahead
-from drumkeep.operations.surroundings import Ground, supported_to
+from drumkeep.operations.surroundings import supported_to
 from drumkeep.storage.tables.estimates import Estimate
 from drumkeep.thermal.band import Band
 
@@ -58,7 +59,7 @@ def judge_drums(
     states: LiquidStates,
     step: int,
     places: Mapping[int, PlaceHeat],
-    ground: Ground,
+    premises: Premises,
     now: datetime,
 ) -> list[Estimate]:
     """Return what is to be stored of each drum, in the order given.
@@ -73,7 +74,7 @@ def judge_drums(
         The grid step of the present.
     places
         Air and films of every place they stand in, and of the warm rooms.
-    ground
+    premises
         The catalogue of places.
     now
         The present, UTC.
@@ -96,7 +97,9 @@ def judge_drums(
         site_kpa=np.array([h.site_kpa for h in heats]),
     )
     bases = [_basis(states[i : i + 1], heat=heats[i], step=step) for i in range(len(known))]
-    outlooks = look_ahead(known, states=states, step=step, places=places, ground=ground, now=now)
+    outlooks = look_ahead(
+        known, states=states, step=step, places=places, premises=premises, now=now
+    )
     return [
         _estimate(
             drum,
@@ -108,7 +111,9 @@ def judge_drums(
             heat=heats[i],
             outlook=outlooks[i],
             wet=_wet_air(heats[i], air_c=float(air[i])),
-            default=OutputClass(ground.sites[ground.places[drum.facts.place].site_id].output_class),
+            default=OutputClass(
+                premises.sites[premises.places[drum.facts.place].site_id].output_class
+            ),
             now=now,
         )
         for i, drum in enumerate(known)

@@ -27,9 +27,10 @@ from drumkeep.domain.why import (
     options_of,
     width_of,
 )
-from drumkeep.operations.estimates import DAY_STEPS, START_HOURS, origin_of
+from drumkeep.operations.estimates import DAY_STEPS, START_HOURS, origin_of, whereabouts
+from drumkeep.operations.ground import Ground, read_ground
 from drumkeep.operations.sensor_watch import WatchedSensor, watch_sensors
-from drumkeep.operations.surroundings import Ground, read_ground, read_places, start_air
+from drumkeep.operations.surroundings import read_places, start_air
 from drumkeep.storage import catalogue, measurements, place_films
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage import ground as ground_rows
@@ -149,10 +150,10 @@ def why_of(tx: Tx, *, row: StockRow, output: OutputClass, now: datetime) -> Why:
     now
         The present, UTC.
     """
-    ground = read_ground(tx)
     product = as_product(row.product)
     events = effective(drum_rows.events_of(tx, drum_ids=[row.drum.id])[row.drum.id])
     facts = fold(events, product=product)
+    ground = read_ground(tx, around=whereabouts([facts]))
     estimate = None if row.drum.ended is not None else row.estimate
     present = None if estimate is None else _Present(tx, ground, row, product, estimate, now)
     standing = None if present is None else present.standing

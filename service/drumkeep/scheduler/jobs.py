@@ -20,7 +20,7 @@ from drumkeep.operations.retention import bounds, thin_photos, thin_some
 from drumkeep.operations.strays import age_strays, strays_over
 from drumkeep.storage import estimates, partitions, rollups
 from drumkeep.storage.engine import Engine
-from drumkeep.storage.ground import all_places
+from drumkeep.storage.ground import places
 from drumkeep.storage.readings import hour_of
 from drumkeep.storage.transaction import reading, transaction
 
@@ -144,7 +144,7 @@ def thinning(raw_days: int) -> Job:
 def learn_air(engine: Engine, now: datetime) -> None:
     """Learn from the hours on record how the air of each place goes."""
     with reading(engine) as tx:
-        place_ids = [place.id for place in all_places(tx)]
+        place_ids = [place.id for place in places(tx)]
     # In parts: PostgreSQL ends a transaction that has nothing to say for two minutes.
     for start in range(0, len(place_ids), PLACES_AT_ONCE):
         some = place_ids[start : start + PLACES_AT_ONCE]

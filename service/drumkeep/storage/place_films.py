@@ -1,6 +1,5 @@
 """Queries on what was learned or pinned of the films of places."""
 
-from collections import defaultdict
 from collections.abc import Sequence
 from datetime import datetime
 
@@ -19,16 +18,6 @@ def films_of(tx: Tx, *, place_id: int) -> Sequence[PlaceFilm]:
         .where(PlaceFilm.place_id == place_id)
         .order_by(col(PlaceFilm.since), col(PlaceFilm.id))
     ).all()
-
-
-def all_films(tx: Tx) -> dict[int, list[PlaceFilm]]:
-    """Return what was ever said of every place's film by place id, oldest first."""
-    found: dict[int, list[PlaceFilm]] = defaultdict(list)
-    for row in tx.session.exec(
-        select(PlaceFilm).order_by(col(PlaceFilm.since), col(PlaceFilm.id))
-    ).all():
-        found[row.place_id].append(row)
-    return found
 
 
 def course_of(rows: Sequence[PlaceFilm]) -> tuple[FilmInForce, ...]:

@@ -7,8 +7,9 @@ from pydantic import BaseModel
 
 from drumkeep.asgi.dependencies import ReadingDep
 from drumkeep.operations import drums, history
-from drumkeep.operations.surroundings import read_ground
+from drumkeep.operations.event_data import places_named
 from drumkeep.storage import drums as rows
+from drumkeep.storage.ground import names_of
 from drumkeep.web.drums import AHEAD_HOURS, past_start
 from drumkeep.web.shell import ShellDep
 from drumkeep.web.views.drums import drum_view
@@ -37,8 +38,8 @@ def chart(
     row = rows.list_drums(tx, tag=drum.tag, present=False)[0]
     formats = shell.formats.at(row.site.timezone)
     place = history.warm_room_for(tx, drum=drum) if query.ahead == "warm_room" else None
-    names = {p.id: p.name for p in read_ground(tx).places.values()}
-    events = event_views(rows.event_rows(tx, drum_id=drum.id), places=names, formats=formats)
+    log = rows.event_rows(tx, drum_id=drum.id)
+    events = event_views(log, places=names_of(tx, ids=places_named(log)), formats=formats)
     start = past_start(drum, past=query.past, now=shell.now)
     past = history.past_of(tx, drum=drum, start=start, end=shell.now)
     curves = Curves(

@@ -9,7 +9,7 @@ from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.roles import Action, may
 from drumkeep.operations import consumables
-from drumkeep.operations.surroundings import read_ground
+from drumkeep.operations.ground import read_premises
 from drumkeep.web.drums import posted
 from drumkeep.web.forms import form_id, number_of, waited
 from drumkeep.web.shell import ShellDep, see
@@ -24,14 +24,14 @@ Form = Annotated[dict[str, str], Depends(posted)]
 @router.get("/stock/consumables")
 def consumables_page(tx: ReadingDep, shell: ShellDep) -> HTMLResponse:
     """Show what is in hand, what is under its minimum first."""
-    ground = read_ground(tx)
+    premises = read_premises(tx)
     return shell.answer(
         "consumables.html",
         tx=tx,
         page="stock",
-        items=consumable_views(tx, ground=ground),
+        items=consumable_views(tx, premises=premises),
         kinds=tuple(KINDS.items()),
-        places=place_choices(ground),
+        places=place_choices(premises),
         may_record=may(shell.caller.role, Action.KEEP_STOCK),
         may_change=may(shell.caller.role, Action.CHANGE_CATALOGUE),
     )

@@ -12,7 +12,7 @@ from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.roles import Action, may
 from drumkeep.domain.scans import drum_read
 from drumkeep.operations import counts
-from drumkeep.operations.surroundings import read_ground
+from drumkeep.operations.ground import read_premises
 from drumkeep.storage import catalogue
 from drumkeep.storage import counts as rows
 from drumkeep.web.drums import posted
@@ -30,7 +30,7 @@ _LISTED: Final = 50
 @router.get("/stock/counts")
 def counts_page(tx: ReadingDep, shell: ShellDep, place: str = "") -> HTMLResponse:
     """Choose a place to count, and see the counts that were made."""
-    ground = read_ground(tx)
+    premises = read_premises(tx)
     found = rows.counts(tx, limit=_LISTED)
     ids = [row.id for row in found]
     numbers = rows.seen_numbers(tx, count_ids=ids)
@@ -44,18 +44,18 @@ def counts_page(tx: ReadingDep, shell: ShellDep, place: str = "") -> HTMLRespons
         counts=tuple(
             CountLine(
                 id=row.id,
-                place=ground.places[row.place_id].name,
+                place=premises.places[row.place_id].name,
                 begun_at=row.begun_at,
                 by=row.by,
                 finished_at=row.finished_at,
                 seen=numbers.get(row.id, 0),
                 differences=differ[row.id],
                 waiting=waiting[row.id],
-                timezone=ground.sites[ground.places[row.place_id].site_id].timezone,
+                timezone=premises.sites[premises.places[row.place_id].site_id].timezone,
             )
             for row in found
         ),
-        places=place_choices(ground),
+        places=place_choices(premises),
         chosen=place,
         id=str(uuid4()),
         may_count=may(shell.caller.role, Action.KEEP_STOCK),

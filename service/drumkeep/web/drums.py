@@ -20,13 +20,15 @@ from drumkeep.domain.products import Side
 from drumkeep.domain.roles import Action
 from drumkeep.errors import Conflict, Fault, Invalid
 from drumkeep.operations import drums, history
+from drumkeep.operations.event_data import places_named
+from drumkeep.operations.ground import read_offered
 from drumkeep.operations.ratio import open_one, other_side_beside
-from drumkeep.operations.surroundings import Ground, read_ground
 from drumkeep.operations.undo import undo_event, undoable
 from drumkeep.storage import drums as rows
 from drumkeep.storage import measurements
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.estimates import cold_lots
+from drumkeep.storage.ground import names_of
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.drums import Drum, Event
 from drumkeep.storage.transaction import Tx
@@ -66,10 +68,8 @@ def drum_page(
     chosen = "warm_room" if ahead == "warm_room" else "here"
     told = "all" if past == "all" else "days"
     since = past_start(drum, past=told, now=shell.now)
-    ground = read_ground(tx)
     log = rows.event_rows(tx, drum_id=drum.id)
     product = as_product(row.product)
-    names = {place.id: place.name for place in ground.places.values()}
     events = [rows.as_event(event) for event in log]
     facts = fold(effective(events), product=product)
     view = drum_view(row, formats=formats, product=product)
@@ -92,7 +92,7 @@ def drum_page(
         ),
         events=event_views(
             log,
-            places=names,
+            places=names_of(tx, ids=places_named(log)),
             formats=formats,
             met=measurements.by_events(tx, event_ids=[event.id for event in log]),
             undoable=undoable(events, by=by, now=shell.now),
@@ -103,7 +103,7 @@ def drum_page(
         actions=action_views(
             standing_of(row, view, facts),
             role=shell.caller.role,
-            given=_given(tx, row, facts, log=log, ground=ground, formats=formats),
+            given=_given(tx, row, facts, log=log, formats=formats),
         ),
         history=_history(tx, row, shell=shell, ahead=chosen, since=since),
         ahead=chosen,
@@ -130,7 +130,6 @@ def _given(
     facts: DrumFacts,
     *,
     log: Sequence[Event],
-    ground: Ground,
     formats: Formats,
 ) -> dict[EventKind, Given]:
     """Return what forms of a drum hold already and offer."""
@@ -141,7 +140,7 @@ def _given(
     tare = formats.mass(row.drum.tare_kg)
     given = {
         EventKind.MOVED: Given(
-            choices=place_choices(ground, but=row.place.id),
+            choices=place_choices(read_offered(tx, at=row.place.id), but=row.place.id),
             chosen=f"{row.site.code}/{row.place.code}",
         ),
         EventKind.WEIGHED: Given(
@@ -152,7 +151,13 @@ def _given(
         beside = other_side_beside(tx, drum=row.drum)
         other = open_one(tx, beside=beside)
         given[EventKind.RATIO_OFF] = Given(
-            choices=[(one.drum.tag, f"{one.drum.tag}, lot {one.lot.code}") for one in beside],
+            choices=[
+                (
+                    one.drum.tag,
+                    formats.words("{tag}, lot {lot}", tag=one.drum.tag, lot=one.lot.code),
+                )
+                for one in beside
+            ],
             chosen="" if other is None else other.tag,
         )
     return given

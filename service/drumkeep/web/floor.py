@@ -7,7 +7,7 @@ from fastapi.responses import HTMLResponse, Response
 from pydantic import BaseModel, Field
 
 from drumkeep.asgi.dependencies import ReadingDep
-from drumkeep.operations.surroundings import read_ground
+from drumkeep.operations.ground import read_premises
 from drumkeep.storage import glances as rows
 from drumkeep.storage.drums import list_drums
 from drumkeep.web.shell import ShellDep, see
@@ -90,7 +90,7 @@ def floor_table(
     total = sum(view.counts.values())
     pages = max(-(-total // ROWS_AT_ONCE), 1)
     number = min(query.number(), pages)
-    asked = asked_for(query.sift(), ground=read_ground(tx), formats=shell.formats)
+    asked = asked_for(query.sift(), premises=read_premises(tx), formats=shell.formats)
     ids = (
         rows.page(
             tx,

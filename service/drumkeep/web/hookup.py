@@ -16,15 +16,15 @@ from drumkeep.domain.roles import Action, may
 from drumkeep.domain.scans import drum_read
 from drumkeep.domain.side_checks import CAUTION_CROSSOVER, CAUTION_LOOK, CheckAnswer
 from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid
+from drumkeep.operations.ground import read_premises
 from drumkeep.operations.side_checks import Question, check_at, check_drums
-from drumkeep.operations.surroundings import read_ground
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage import pulls as pull_rows
 from drumkeep.storage import side_checks as rows
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.drums import posted
 from drumkeep.web.shell import Shell, ShellDep, see
-from drumkeep.web.views.pulls import PHRASE, check_line, check_view
+from drumkeep.web.views.pulls import ANSWERS, check_line, check_view
 
 router = APIRouter()
 
@@ -72,11 +72,11 @@ def check(
 def answer_page(tx: ReadingDep, shell: ShellDep, check_id: int) -> HTMLResponse:
     """Show an answer; soon it is none any more."""
     found = check_at(tx, check_id=check_id)
-    ground = read_ground(tx)
+    premises = read_premises(tx)
     first = drum_rows.drums_by_id(tx, ids=[found.first_id])[found.first_id]
-    site = ground.sites[ground.places[first.place_id].site_id]
+    site = premises.sites[premises.places[first.place_id].site_id]
     formats = shell.formats.at(site.timezone)
-    rig = "" if found.place_id is None else ground.places[found.place_id].name
+    rig = "" if found.place_id is None else premises.places[found.place_id].name
     return shell.answer(
         "hookup_answer.html",
         tx=tx,
@@ -95,7 +95,7 @@ def _asking(
     query: HookupQuery,
     error: DrumkeepError | None = None,
 ) -> HTMLResponse:
-    ground = read_ground(tx)
+    premises = read_premises(tx)
     found = rows.checks(
         tx,
         drum_id=_drum_id(tx, query.drum),
@@ -113,15 +113,15 @@ def _asking(
         if error is None
         else [(_LABELS.get(fault.field, fault.field), fault) for fault in error.faults],
         rigs=[
-            (f"{ground.sites[p.site_id].code}/{p.code}", p.name)
-            for p in ground.places.values()
+            (f"{premises.sites[p.site_id].code}/{p.code}", p.name)
+            for p in premises.places.values()
             if p.kind in _RIGS
         ],
         pulls=[str(pull.id) for pull in pull_rows.pulls(tx, open_only=True, limit=_SHOWN)],
         checks=[check_line(row, formats=shell.formats) for row in shown],
         older=shown[-1].id if len(found) > _SHOWN else None,
         query=query,
-        answers=[(name, " ".join(words).lower()) for name, words in PHRASE.items()],
+        answers=list(ANSWERS.items()),
         cautions=(CAUTION_LOOK, CAUTION_CROSSOVER, CAUTION_SHEET),
         may_check=may(shell.caller.role, Action.PULL),
     )

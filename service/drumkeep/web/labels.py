@@ -12,9 +12,9 @@ from drumkeep.asgi.label_printing import printed
 from drumkeep.domain.labels import MOST_AT_ONCE, SIZES
 from drumkeep.domain.roles import Action, may
 from drumkeep.domain.tags import parse
+from drumkeep.operations.ground import read_premises
 from drumkeep.operations.labels import LabelOrder
 from drumkeep.operations.places import place_named
-from drumkeep.operations.surroundings import read_ground
 from drumkeep.storage import drums as rows
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.transaction import Tx
@@ -50,7 +50,7 @@ def labels_page(
     request: Request, tx: ReadingDep, shell: ShellDep, query: Annotated[LabelQuery, Query()]
 ) -> HTMLResponse:
     """Choose drums or places, and a sheet."""
-    ground = read_ground(tx)
+    premises = read_premises(tx)
     found = _chosen(tx, query)
     size = request.cookies.get(SIZE_COOKIE, _USUAL)
     return shell.answer(
@@ -64,7 +64,7 @@ def labels_page(
             (reference, place_named(tx, reference=reference, field="places").name)
             for reference in query.places
         ],
-        choices=place_choices(ground),
+        choices=place_choices(premises),
         sizes=tuple(SIZES.values()),
         size=size if size in SIZES else _USUAL,
         address=request.app.state.public_url,
@@ -109,6 +109,7 @@ async def print_labels(
         places=form["places"],
         start=int(number_of(form, "start")),
         us=shell.caller.units == "us",
+        language=shell.formats.language,
     )
     answer = await printed(request, order=order, caller=shell.caller, now=shell.now)
     answer.headers["Content-Security-Policy"] = _POLICY

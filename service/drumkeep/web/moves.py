@@ -19,6 +19,7 @@ from drumkeep.domain.events import EventKind
 from drumkeep.domain.roles import Action, may
 from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid
 from drumkeep.operations.drum_facts import facts_of_all
+from drumkeep.operations.ground import read_premises
 from drumkeep.operations.moves import (
     MOST_AT_ONCE,
     Carried,
@@ -28,7 +29,6 @@ from drumkeep.operations.moves import (
     undo_move,
 )
 from drumkeep.operations.places import place_named
-from drumkeep.operations.surroundings import read_ground
 from drumkeep.operations.undo import undoable
 from drumkeep.storage import catalogue
 from drumkeep.storage import drums as rows
@@ -123,7 +123,7 @@ def moved_page(tx: ReadingDep, shell: ShellDep, identity: UUID, drum: Tags) -> H
     done = moved(tx, move_id=identity, tags=drum)
     by = by_caller(shell.caller)
     logs = rows.events_of(tx, drum_ids=[one.id for one, _ in done])
-    view = moved_view(tx, done, key=identity, ground=read_ground(tx))
+    view = moved_view(tx, done, key=identity, premises=read_premises(tx), formats=shell.formats)
     return shell.answer(
         "moved.html",
         tx=tx,
@@ -244,14 +244,15 @@ def _told(error: DrumkeepError, shell: Shell, form: FormData) -> list[Fault]:
 
 def _page(tx: Tx, shell: Shell, plan: Plan, *, faults: Sequence[Fault] = ()) -> HTMLResponse:
     """Show the form; a drum that was refused is on the list, not ticked, with the reason."""
-    ground = read_ground(tx)
-    known = places_by_reference(ground)
+    premises = read_premises(tx)
+    known = places_by_reference(premises)
     refused = {f.field.partition(".")[2]: f for f in faults if f.field.startswith("drums.")}
-    listed = carried_views(tx, tags=plan.drums, refused=refused)
+    listed = carried_views(tx, formats=shell.formats, tags=plan.drums, refused=refused)
     beside: tuple[CarriedView, ...] = ()
     if plan.place in known:
         beside = carried_views(
             tx,
+            formats=shell.formats,
             place_id=known[plan.place].id,
             without=plan.drums,
             most=_MOST_LISTED,
@@ -265,7 +266,7 @@ def _page(tx: Tx, shell: Shell, plan: Plan, *, faults: Sequence[Fault] = ()) -> 
         listed=listed,
         beside=beside,
         beside_words=known[plan.place].name if plan.place in known else "",
-        choices=destinations(tx, ground),
+        choices=destinations(tx, premises, formats=shell.formats),
         to=to,
         faults=[f for f in faults if not f.field.startswith("drums.")],
         may_record=may(shell.caller.role, Action.RECORD),

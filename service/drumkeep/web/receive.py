@@ -20,12 +20,12 @@ from drumkeep.domain.roles import Action, may
 from drumkeep.domain.supplier_labels import LONGEST
 from drumkeep.errors import Conflict, Fault, Invalid
 from drumkeep.operations.deliveries import RINGS, delivered, receive_delivery, received_before
+from drumkeep.operations.ground import read_premises
 from drumkeep.operations.photos import Caption, photo_of_delivery, photos_of_delivery
 from drumkeep.operations.pictures import Picture
 from drumkeep.operations.places import place_named
 from drumkeep.operations.products import product_named
 from drumkeep.operations.supplier_labels import Scanned, look_up_label
-from drumkeep.operations.surroundings import read_ground
 from drumkeep.storage import catalogue
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage.transaction import Tx
@@ -112,7 +112,7 @@ def _page(
     found: Scanned | None = None,
     faults: tuple[Fault, ...] = (),
 ) -> HTMLResponse:
-    ground = read_ground(tx)
+    premises = read_premises(tx)
     answer = shell.answer(
         "receive.html",
         tx=tx,
@@ -123,7 +123,7 @@ def _page(
         doubts=() if found is None else all_said(list(found.doubts), shell.formats),
         lots=() if found is None else found.label.lots,
         products=[(p.code, p.name, p.side) for p in catalogue.list_products(tx, limit=1000)],
-        places=place_choices(ground),
+        places=place_choices(premises),
         may_receive=may(shell.caller.role, Action.RECORD),
     )
     answer.status_code = 422 if faults else 200

@@ -12,8 +12,8 @@ from drumkeep.asgi.tables import csv_answer
 from drumkeep.asgi.traces import trace_rows
 from drumkeep.errors import DrumkeepError, Fault, Invalid
 from drumkeep.operations.drums import drum_tagged
+from drumkeep.operations.ground import Premises, read_premises
 from drumkeep.operations.places import place_named
-from drumkeep.operations.surroundings import Ground, read_ground
 from drumkeep.operations.trace import Trace, trace_drums, trace_lot, trace_place
 from drumkeep.storage import catalogue
 from drumkeep.storage import traces as rows
@@ -59,7 +59,7 @@ def trace_page(
     tx: ReadingDep, shell: ShellDep, query: Annotated[TraceQuery, Query()]
 ) -> HTMLResponse:
     """Ask what to trace, and show it."""
-    ground = read_ground(tx)
+    premises = read_premises(tx)
     found, title = None, ""
     faults: tuple[Fault, ...] = ()
     choices: list[tuple[str, str]] = []
@@ -68,7 +68,7 @@ def trace_page(
         if query.asked:
             choices = _products(tx, query)
             if not choices:
-                found, title, formats = _trace(tx, shell, query, ground)
+                found, title, formats = _trace(tx, shell, query, premises)
     except DrumkeepError as error:
         faults = error.faults or (Fault("", None, error.title, ""),)
     answer = shell.answer(
@@ -78,10 +78,10 @@ def trace_page(
         formats=formats,
         query=query,
         title=title,
-        trace=None if found is None else trace_view(found, ground=ground, formats=formats),
+        trace=None if found is None else trace_view(found, premises=premises, formats=formats),
         choices=choices,
         faults=[(_LABELS.get(fault.field, fault.field), fault) for fault in faults],
-        places=place_choices(ground),
+        places=place_choices(premises),
     )
     answer.status_code = 422 if faults else 200
     return answer
@@ -90,7 +90,7 @@ def trace_page(
 @router.get("/trace.csv")
 def trace_file(tx: ReadingDep, shell: ShellDep, query: Annotated[TraceQuery, Query()]) -> Response:
     """Answer the same as a table, in the person's units."""
-    found, title, _ = _trace(tx, shell, query, read_ground(tx))
+    found, title, _ = _trace(tx, shell, query, read_premises(tx))
     return csv_answer(trace_rows(found, us=shell.caller.units == "us"), name=f"trace {title}")
 
 
@@ -103,12 +103,14 @@ def _products(tx: Tx, query: TraceQuery) -> list[tuple[str, str]]:
     return [(product.code, product.name) for _, product in called] if several else []
 
 
-def _trace(tx: Tx, shell: Shell, query: TraceQuery, ground: Ground) -> tuple[Trace, str, Formats]:
+def _trace(
+    tx: Tx, shell: Shell, query: TraceQuery, premises: Premises
+) -> tuple[Trace, str, Formats]:
     """Return what was asked, what it is called, and times as they are written there."""
     if query.tag.strip():
         drum = drum_tagged(tx, tag=query.tag)
         found = trace_drums(tx, drum_ids=[drum.id], now=shell.now)
-        return found, f"drum {drum.tag}", _formats(shell, found)
+        return found, shell.formats.words("drum {tag}", tag=drum.tag), _formats(shell, found)
     if query.lot.strip():
         lot = query.lot.strip()
         called = rows.lots_called(tx, code=lot)
@@ -118,7 +120,7 @@ def _trace(tx: Tx, shell: Shell, query: TraceQuery, ground: Ground) -> tuple[Tra
             fault = Fault("lot", lot, "is of no drum here", mend)
             raise Invalid("There is no such lot.", [fault])
         found = trace_lot(tx, product=product, lot=lot, now=shell.now)
-        return found, f"lot {lot}", _formats(shell, found)
+        return found, shell.formats.words("lot {lot}", lot=lot), _formats(shell, found)
     place = place_named(tx, reference=query.place)
     site = catalogue.sites_by_id(tx, ids=[place.site_id])[place.site_id]
     start, end = (_moment(query, name, zone=site.timezone) for name in ("start", "end"))
@@ -126,7 +128,7 @@ def _trace(tx: Tx, shell: Shell, query: TraceQuery, ground: Ground) -> tuple[Tra
         fault = Fault("start", None, "is missing", "Give the day and the time.")
         raise Invalid("Say from when on.", [fault])
     found = trace_place(tx, place_id=place.id, start=start, end=end or shell.now, now=shell.now)
-    return found, f"{ground.places[place.id].name}", shell.formats.at(site.timezone)
+    return found, premises.places[place.id].name, shell.formats.at(site.timezone)
 
 
 def _formats(shell: Shell, trace: Trace) -> Formats:

@@ -10,8 +10,8 @@ from drumkeep.domain.air_forecasts import OutdoorForecast
 from drumkeep.domain.air_habits import LEARNED_DAYS, WARM_ROOM_OFF_K, AirHabit
 from drumkeep.operations.air_clues import read_clues
 from drumkeep.operations.air_forecasts import newest_forecast, put_forecast
+from drumkeep.operations.ground import read_ground
 from drumkeep.operations.places import PlaceChanges, change_place
-from drumkeep.operations.surroundings import read_ground
 from drumkeep.scheduler import jobs
 from drumkeep.storage import air
 from tests.fixtures.depot import HUNG_H, at, depot, empty_depot, steady, swinging

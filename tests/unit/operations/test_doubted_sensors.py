@@ -6,7 +6,8 @@ import pytest
 from drumkeep.domain.air import SHORT_RECORD_K
 from drumkeep.domain.alarms import AlarmKind, AlarmState
 from drumkeep.domain.grid import step_at
-from drumkeep.operations.surroundings import read_ground, read_places
+from drumkeep.operations.ground import read_ground
+from drumkeep.operations.surroundings import read_places
 from tests.fixtures.depot import (
     Curve,
     at,

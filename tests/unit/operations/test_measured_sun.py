@@ -6,9 +6,10 @@ import pytest
 
 from drumkeep.domain.grid import step_at
 from drumkeep.domain.sensors import Quantity
+from drumkeep.operations.ground import read_ground
 from drumkeep.operations.history import ahead_of
 from drumkeep.operations.places import PlaceChanges, change_place
-from drumkeep.operations.surroundings import read_ground, read_places
+from drumkeep.operations.surroundings import read_places
 from tests.fixtures.depot import at, depot, empty_depot, short_sight, steady
 
 __all__ = ["depot", "empty_depot", "short_sight"]

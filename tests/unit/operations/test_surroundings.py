@@ -4,11 +4,12 @@ import pytest
 
 from drumkeep.domain.grid import step_at
 from drumkeep.domain.sensors import Quantity
+from drumkeep.operations.ground import read_ground
 from drumkeep.operations.places import PlaceChanges, change_place
 from drumkeep.operations.products import change_product
 from drumkeep.operations.sensors import NewCalibration
 from drumkeep.operations.sites import change_site
-from drumkeep.operations.surroundings import read_ground, read_places
+from drumkeep.operations.surroundings import read_places
 from tests.fixtures.depot import MEASURED, at, check_same, depot, empty_depot, short_sight, steady
 
 __all__ = ["depot", "empty_depot", "short_sight"]

@@ -8,7 +8,7 @@ from uuid import uuid4
 
 from drumkeep.domain.consumables import Deed
 from drumkeep.operations.consumables import KeptConsumable, kept_consumables
-from drumkeep.operations.surroundings import Ground
+from drumkeep.operations.ground import Premises
 from drumkeep.storage import consumables as rows
 from drumkeep.storage.tables.consumables import ConsumableEntry
 from drumkeep.storage.transaction import Tx
@@ -20,7 +20,11 @@ KINDS: Final = {
     "pump_lubricant": "pump lubricant",
     "other": "something else",
 }
-_DEEDS: Final = {Deed.TOOK: "took", Deed.ADDED: "added", Deed.COUNTED: "counted"}
+_DEEDS: Final = {
+    Deed.TOOK: "took {quantity}: {in_hand} in hand",
+    Deed.ADDED: "added {quantity}: {in_hand} in hand",
+    Deed.COUNTED: "counted {quantity}: {in_hand} in hand",
+}
 _LAST: Final = 5
 
 
@@ -57,11 +61,11 @@ class ConsumableView:
     last: tuple[EntryView, ...]
 
 
-def consumable_views(tx: Tx, *, ground: Ground) -> tuple[ConsumableView, ...]:
+def consumable_views(tx: Tx, *, premises: Premises) -> tuple[ConsumableView, ...]:
     """Return what is kept, what is under its minimum first."""
     kept = sorted(kept_consumables(tx), key=lambda one: not one.low)
     return tuple(
-        _view(one, ground=ground, last=rows.entries(tx, consumable_id=one.row.id, limit=_LAST))
+        _view(one, premises=premises, last=rows.entries(tx, consumable_id=one.row.id, limit=_LAST))
         for one in kept
     )
 
@@ -81,9 +85,9 @@ def low_views(tx: Tx) -> tuple[LowView, ...]:
 
 
 def _view(
-    one: KeptConsumable, *, ground: Ground, last: Sequence[ConsumableEntry]
+    one: KeptConsumable, *, premises: Premises, last: Sequence[ConsumableEntry]
 ) -> ConsumableView:
-    site = ground.sites[one.place.site_id]
+    site = premises.sites[one.place.site_id]
     unit = one.row.unit
     return ConsumableView(
         id=one.row.id,
@@ -101,8 +105,9 @@ def _view(
         timezone=site.timezone,
         last=tuple(
             EntryView(
-                words=f"{_DEEDS[Deed(entry.deed)]} {entry.quantity:g} {unit}: "
-                f"{entry.in_hand:g} {unit} in hand",
+                words=_DEEDS[Deed(entry.deed)].format(
+                    quantity=f"{entry.quantity:g} {unit}", in_hand=f"{entry.in_hand:g} {unit}"
+                ),
                 at=entry.at,
                 by=entry.by,
                 note=entry.note,

@@ -12,8 +12,8 @@ from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import OutputClass, Side, default_product
 from drumkeep.domain.roles import Role
 from drumkeep.operations.alarms import open_first
+from drumkeep.operations.ground import Premises, read_premises
 from drumkeep.operations.shelf_air import ShelfAir, read_shelf_airs
-from drumkeep.operations.surroundings import Ground, read_ground
 from drumkeep.storage import alarms as alarm_rows
 from drumkeep.storage import glances as rows
 from drumkeep.storage.glances import Glimpse, Tally, Wanted
@@ -95,15 +95,15 @@ def floor_view(
     drawn
         Whether the shelves will be drawn; else they are left out.
     """
-    ground = read_ground(tx)
-    asked = asked_for(sift, ground=ground, formats=formats)
+    premises = read_premises(tx)
+    asked = asked_for(sift, premises=premises, formats=formats)
     tallies = [] if asked.strange else rows.tallies(tx, wanted=asked.wanted)
     computed_ms, newest = rows.computed(tx)
     step = step_at(now) if newest is None else newest
     places = _shelf_order(asked, tallies=tallies, sift=sift)
-    airs = read_shelf_airs(tx, ground=ground, place_ids=[p.id for p in places], step=step)
+    airs = read_shelf_airs(tx, place_ids=[p.id for p in places], step=step)
     alarms = open_first(alarm_rows.open_alarms(tx))
-    choices = _choices(rows.lot_codes(tx), ground=ground, formats=formats)
+    choices = _choices(rows.lot_codes(tx), premises=premises, formats=formats)
     return FloorView(
         tasks=task_views(tx, alarms, formats=formats, role=role),
         shelves=_shelves(
@@ -111,9 +111,9 @@ def floor_view(
             asked=asked,
             places=places,
             tallies=tallies,
-            ground=ground,
+            premises=premises,
             airs=airs,
-            doubts=_doubts(alarms, ground=ground, formats=formats),
+            doubts=_doubts(alarms, premises=premises, formats=formats),
         )
         if drawn
         else (),
@@ -122,7 +122,7 @@ def floor_view(
         unchecked=never_checked(tx),
         unheard=unheard_words(tx, alarms),
         oldest_reading_at=_oldest(airs.values()),
-        filter_words=_words(sift, choices=choices),
+        filter_words=_words(sift, choices=choices, formats=formats),
         filters=sift.given(),
         choices=choices,
         query=urlencode(sift.given()),
@@ -130,18 +130,18 @@ def floor_view(
     )
 
 
-def asked_for(sift: Sift, *, ground: Ground, formats: Formats) -> Asked:
+def asked_for(sift: Sift, *, premises: Premises, formats: Formats) -> Asked:
     """Return what a filter asks for."""
     shelves = [
         place
-        for place in ground.places.values()
-        if (not sift.site or ground.sites[place.site_id].code == sift.site)
-        and (not sift.place or _reference(place, ground) == sift.place)
+        for place in premises.places.values()
+        if (not sift.site or premises.sites[place.site_id].code == sift.site)
+        and (not sift.place or _reference(place, premises) == sift.place)
     ]
     output = OutputClass(sift.output) if sift.output in set(OutputClass) else None
     by_ms = {
         site.id: to_ms(_tomorrow_at_six(formats.at(site.timezone)))
-        for site in ground.sites.values()
+        for site in premises.sites.values()
     }
     wanted = Wanted(
         output=None if output is None else output.value,
@@ -179,18 +179,18 @@ def _shelf_order(asked: Asked, *, tallies: Sequence[Tally], sift: Sift) -> list[
     )
 
 
-def _reference(place: Place, ground: Ground) -> str:
-    return f"{ground.sites[place.site_id].code}/{place.code}"
+def _reference(place: Place, premises: Premises) -> str:
+    return f"{premises.sites[place.site_id].code}/{place.code}"
 
 
 def _doubts(
-    alarms: Sequence[Alarm], *, ground: Ground, formats: Formats
+    alarms: Sequence[Alarm], *, premises: Premises, formats: Formats
 ) -> dict[int, tuple[str, ...]]:
     found: dict[int, list[str]] = defaultdict(list)
     for alarm in alarms:
         active = alarm.state in ("unacknowledged", "acknowledged", "shelved")
         if active and alarm.kind in OF_A_SENSOR and alarm.place_id is not None:
-            zone = ground.sites[alarm.site_id].timezone
+            zone = premises.sites[alarm.site_id].timezone
             found[alarm.place_id].append(said(alarm.message, formats.at(zone)))
     return {place: tuple(words) for place, words in found.items()}
 
@@ -201,12 +201,12 @@ def _shelves(
     asked: Asked,
     places: Sequence[Place],
     tallies: Sequence[Tally],
-    ground: Ground,
+    premises: Premises,
     airs: Mapping[int, ShelfAir],
     doubts: Mapping[int, Sequence[str]],
 ) -> tuple[ShelfView, ...]:
     """Return the shelves; of their drums only the gravest of each group and the few drawn."""
-    stock = Stock(tx, ground=ground, lot_ids=sorted({tally.lot_id for tally in tallies}))
+    stock = Stock(tx, premises=premises, lot_ids=sorted({tally.lot_id for tally in tallies}))
     alike: dict[tuple[int, int], list[Tally]] = defaultdict(list)
     for tally in tallies:
         alike[tally.place_id, tally.lot_id].append(tally)
@@ -222,7 +222,7 @@ def _shelves(
     return tuple(
         _shelf(
             place,
-            site=ground.sites[place.site_id],
+            site=premises.sites[place.site_id],
             air=airs[place.id],
             groups=[
                 stock.group(
@@ -322,20 +322,34 @@ def _counts(tallies: Sequence[Tally]) -> Mapping[str, int]:
 
 
 def _choices(
-    lots: Sequence[str], *, ground: Ground, formats: Formats
+    lots: Sequence[str], *, premises: Premises, formats: Formats
 ) -> dict[str, tuple[tuple[str, str], ...]]:
     places = [
-        (_reference(p, ground), f"{p.name}, {ground.sites[p.site_id].name}")
-        for p in ground.places.values()
+        (_reference(p, premises), f"{p.name}, {premises.sites[p.site_id].name}")
+        for p in premises.places.values()
     ]
+    words = formats.words
     return {
-        "side": (("", "all drums"), ("iso", "iso drums"), ("resin", "resin drums")),
-        "lot": (("", "every lot"), *((lot, f"lot {lot}") for lot in lots)),
-        "place": (("", "every place"), *sorted(places, key=lambda p: p[1])),
-        "readiness": (("", "whatever their state"), *READINESS.items()),
-        "by": (("", "at any time"), (TOMORROW_AT_SIX, f"ready by {_six(formats)}")),
+        "side": (
+            ("", words("all drums")),
+            ("iso", words("iso drums")),
+            ("resin", words("resin drums")),
+        ),
+        "lot": (
+            ("", words("every lot")),
+            *((lot, words("lot {lot}", lot=lot)) for lot in lots),
+        ),
+        "place": (("", words("every place")), *sorted(places, key=lambda p: p[1])),
+        "readiness": (
+            ("", words("whatever their state")),
+            *((state, words(said)) for state, said in READINESS.items()),
+        ),
+        "by": (
+            ("", words("at any time")),
+            (TOMORROW_AT_SIX, words("ready by {time}", time=_six(formats))),
+        ),
         "output": (
-            ("", "each site's output"),
+            ("", words("each site's output")),
             *((output.value, output_words(output, formats)) for output in OutputClass),
         ),
     }
@@ -345,7 +359,9 @@ def _six(formats: Formats) -> str:
     return formats.when(_tomorrow_at_six(formats))
 
 
-def _words(sift: Sift, *, choices: Mapping[str, Sequence[tuple[str, str]]]) -> str:
+def _words(
+    sift: Sift, *, choices: Mapping[str, Sequence[tuple[str, str]]], formats: Formats
+) -> str:
     """Return the filter in words; what is no choice as it was typed."""
     if not sift.given():
         return ""
@@ -354,10 +370,11 @@ def _words(sift: Sift, *, choices: Mapping[str, Sequence[tuple[str, str]]]) -> s
         typed: str = getattr(sift, name)
         return dict(choices.get(name, ())).get(typed, typed)
 
-    parts = [word("side") if sift.side else "drums"]
-    parts += [f"of lot {sift.lot}"] if sift.lot else []
+    words = formats.words
+    parts = [word("side") if sift.side else words("drums")]
+    parts += [words("of lot {lot}", lot=sift.lot)] if sift.lot else []
     if sift.place or sift.site:
-        parts.append(f"in {word('place') if sift.place else sift.site}")
+        parts.append(words("in {place}", place=word("place") if sift.place else sift.site))
     parts += [word(name) for name in ("readiness", "by") if getattr(sift, name)]
-    parts += [f"for {word('output')}"] if sift.output else []
+    parts += [words("for {output}", output=word("output"))] if sift.output else []
     return " ".join(parts)

@@ -12,7 +12,7 @@ from drumkeep.domain.grid import from_ms
 from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import OutputClass, Product
-from drumkeep.operations.surroundings import Ground
+from drumkeep.operations.ground import Premises
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage.glances import Glimpse, Tally
 from drumkeep.storage.products import as_product
@@ -60,15 +60,15 @@ class Stock:
     ----------
     tx
         Any transaction.
-    ground
+    premises
         The catalogue of places.
     lot_ids
         The lots that will be told of.
     """
 
-    def __init__(self, tx: Tx, *, ground: Ground, lot_ids: Sequence[int]) -> None:
+    def __init__(self, tx: Tx, *, premises: Premises, lot_ids: Sequence[int]) -> None:
         found = drum_rows.lots_and_products(tx, lot_ids=lot_ids)
-        self._ground = ground
+        self._ground = premises
         self._lots = {lot_id: lot for lot_id, (lot, _) in found.items()}
         kinds = {product.id: _Kind(product) for _, product in found.values()}
         self._kinds = {lot_id: kinds[product.id] for lot_id, (_, product) in found.items()}

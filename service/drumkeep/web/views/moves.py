@@ -9,12 +9,13 @@ from uuid import UUID
 from drumkeep.domain.conditions import Condition
 from drumkeep.domain.events import effective
 from drumkeep.errors import Fault
-from drumkeep.operations.surroundings import Ground
+from drumkeep.operations.ground import Premises
 from drumkeep.storage import drums as rows
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.tables.catalogue import Place
 from drumkeep.storage.tables.drums import Drum, Event
 from drumkeep.storage.transaction import Tx
+from drumkeep.web.formats import Formats
 from drumkeep.web.view_models import SideName
 from drumkeep.web.views.places import places_by_reference
 
@@ -53,6 +54,7 @@ class MovedView:
 def carried_views(
     tx: Tx,
     *,
+    formats: Formats,
     tags: Sequence[str] | None = None,
     place_id: int | None = None,
     without: Collection[str] = (),
@@ -69,10 +71,10 @@ def carried_views(
         by_tag = {row.drum.tag: row for row in there}
         found = [by_tag[tag] for tag in tags if tag in by_tag]
     faults = refused or {}
-    return tuple(_carried(row, fault=faults.get(row.drum.tag)) for row in found)
+    return tuple(_carried(row, fault=faults.get(row.drum.tag), formats=formats) for row in found)
 
 
-def _carried(row: StockRow, *, fault: Fault | None) -> CarriedView:
+def _carried(row: StockRow, *, fault: Fault | None, formats: Formats) -> CarriedView:
     conditions = row.estimate.conditions if row.estimate is not None else []
     blocked = ""
     if Condition.BULGED.value in conditions:
@@ -81,7 +83,6 @@ def _carried(row: StockRow, *, fault: Fault | None) -> CarriedView:
         blocked = "Under pressure: do not move it. Let it cool where it stands."
     elif row.drum.ended is not None:
         blocked = f"It was {row.drum.ended}."
-    said = "" if fault is None else f"{fault.problem[:1].upper()}{fault.problem[1:]}"
     return CarriedView(
         tag=row.drum.tag,
         side=cast("SideName", row.product.side),
@@ -89,28 +90,51 @@ def _carried(row: StockRow, *, fault: Fault | None) -> CarriedView:
         place=row.place.name,
         place_code=f"{row.site.code}/{row.place.code}",
         blocked=blocked,
-        refused="" if fault is None else f"{said.rstrip('.')}. {fault.mend}",
+        refused="" if fault is None else _refused(fault, formats=formats),
     )
 
 
-def destinations(tx: Tx, ground: Ground) -> tuple[tuple[str, str], ...]:
+def _refused(fault: Fault, *, formats: Formats) -> str:
+    problem, mend = (formats.tongue.say(text) for text in (fault.problem, fault.mend))
+    return f"{problem[:1].upper()}{problem[1:].rstrip('.')}. {mend}"
+
+
+def destinations(tx: Tx, premises: Premises, *, formats: Formats) -> tuple[tuple[str, str], ...]:
     """Return the places that drums may go to, as reference and words with the room that is left."""
-    there = rows.standing_in(tx, place_ids=list(ground.places))
+    there = rows.standing_in(tx, place_ids=list(premises.places))
     return tuple(
-        (reference, f"{place.name}, {ground.sites[place.site_id].name}{_room(place, there)}")
-        for reference, place in places_by_reference(ground).items()
+        (
+            reference,
+            _destination(
+                place,
+                f"{place.name}, {premises.sites[place.site_id].name}",
+                there=there,
+                formats=formats,
+            ),
+        )
+        for reference, place in places_by_reference(premises).items()
     )
 
 
-def _room(place: Place, there: Mapping[int, int]) -> str:
+def _destination(place: Place, name: str, *, there: Mapping[int, int], formats: Formats) -> str:
     if place.capacity is None:
-        return ""
+        return name
     free = max(place.capacity - there.get(place.id, 0), 0)
-    return f" ({free} of {place.capacity} free)"
+    return formats.words(
+        "{place} ({free} of {capacity} free)",
+        place=name,
+        free=str(free),
+        capacity=str(place.capacity),
+    )
 
 
 def moved_view(
-    tx: Tx, done: Sequence[tuple[Drum, Event]], *, key: UUID, ground: Ground
+    tx: Tx,
+    done: Sequence[tuple[Drum, Event]],
+    *,
+    key: UUID,
+    premises: Premises,
+    formats: Formats,
 ) -> MovedView | None:
     """Return what was moved in one go; None where nothing was."""
     if not done:
@@ -118,8 +142,8 @@ def moved_view(
     logs = rows.events_of(tx, drum_ids=[drum.id for drum, _ in done])
     kept = {event.id for log in logs.values() for event in effective(log)}
     event = done[0][1]
-    place = ground.places[event.data["to"]]
-    site = ground.sites[place.site_id]
+    place = premises.places[event.data["to"]]
+    site = premises.sites[place.site_id]
     return MovedView(
         key=str(key),
         to=place.name,
@@ -127,7 +151,7 @@ def moved_view(
         at=event.at,
         recorded_at=event.recorded_at,
         by=event.by,
-        drums=carried_views(tx, tags=[drum.tag for drum, _ in done]),
+        drums=carried_views(tx, formats=formats, tags=[drum.tag for drum, _ in done]),
         back=not any(event.id in kept for _, event in done),
         timezone=site.timezone,
     )

@@ -7,7 +7,7 @@ from typing import Final
 
 from drumkeep.domain.film import NAMED_FILM, FilmSource
 from drumkeep.domain.places import OPEN_KINDS
-from drumkeep.operations.surroundings import Ground
+from drumkeep.operations.ground import Premises
 from drumkeep.storage.tables.catalogue import Place
 from drumkeep.storage.tables.place_films import PlaceFilm
 from drumkeep.thermal.boundary import Setting, exposure
@@ -73,12 +73,9 @@ def setting_view(place: Place, *, formats: Formats) -> SettingView:
     """Return how drums stand in a place; wind in mph or m/s."""
     scale = MPH_M_S if formats.units == "us" else 1.0
     wind = "" if place.wind_m_s is None else f"{place.wind_m_s / scale:.3g}"
-    blows = wind and f", {wind} {formats.speed_unit}"
-    lit = ", in the sun" if place.sun else ""
     films = exposure(Setting(motion=place.motion, wind_m_s=place.wind_m_s))
     return SettingView(
-        words=f"The air is {MOTION[place.motion]}{blows}; drums stand on "
-        f"{STANDING[place.standing]}, {CROWDING[place.crowding]}{lit}.",
+        words=_setting_words(place, wind=wind, formats=formats),
         motion=place.motion,
         standing=place.standing,
         crowding=place.crowding,
@@ -90,6 +87,22 @@ def setting_view(place: Place, *, formats: Formats) -> SettingView:
         motions=tuple(MOTION.items()),
         standings=tuple(STANDING.items()),
         crowdings=tuple(CROWDING.items()),
+    )
+
+
+def _setting_words(place: Place, *, wind: str, formats: Formats) -> str:
+    words = formats.words
+    air = words(MOTION[place.motion])
+    if wind:
+        air = f"{air}, {wind} {formats.speed_unit}"
+    sentence = "The air is {air}; drums stand on {standing}, {crowding}."
+    if place.sun:
+        sentence = "The air is {air}; drums stand on {standing}, {crowding}, in the sun."
+    return words(
+        sentence,
+        air=air,
+        standing=words(STANDING[place.standing]),
+        crowding=words(CROWDING[place.crowding]),
     )
 
 
@@ -118,8 +131,10 @@ def film_views(rows: Sequence[PlaceFilm]) -> tuple[FilmView, ...]:
 def _words(row: PlaceFilm) -> str:
     match FilmSource(row.source):
         case FilmSource.LEARNED:
-            dips = "1 dip" if row.dips == 1 else f"{row.dips} dips"
-            return f"Learned from {dips}: drums here {_quicker(row.factor)}."
+            quicker = _quicker(row.factor)
+            if row.dips == 1:
+                return f"Learned from 1 dip: {quicker}."
+            return f"Learned from {row.dips} dips: {quicker}."
         case FilmSource.PINNED:
             return "Pinned; dips do not change it."
         case FilmSource.RESET:
@@ -128,19 +143,21 @@ def _words(row: PlaceFilm) -> str:
 
 def _quicker(factor: float) -> str:
     if abs(factor - 1.0) < _LIKE_NAMED:
-        return "warm and cool as the named film says"
-    return f"warm and cool {'faster' if factor > 1.0 else 'slower'} than the named film says"
+        return "drums here warm and cool as the named film says"
+    if factor > 1.0:
+        return "drums here warm and cool faster than the named film says"
+    return "drums here warm and cool slower than the named film says"
 
 
-def places_by_reference(ground: Ground) -> dict[str, Place]:
+def places_by_reference(premises: Premises) -> dict[str, Place]:
     """Return all places by ``site/code``."""
-    return {f"{ground.sites[p.site_id].code}/{p.code}": p for p in ground.places.values()}
+    return {f"{premises.sites[p.site_id].code}/{p.code}": p for p in premises.places.values()}
 
 
-def place_choices(ground: Ground, *, but: int | None = None) -> list[tuple[str, str]]:
+def place_choices(premises: Premises, *, but: int | None = None) -> list[tuple[str, str]]:
     """Return the places that a form offers, as reference and words; all, or all but one."""
     return [
-        (reference, f"{place.name}, {ground.sites[place.site_id].name}")
-        for reference, place in places_by_reference(ground).items()
+        (reference, f"{place.name}, {premises.sites[place.site_id].name}")
+        for reference, place in places_by_reference(premises).items()
         if place.id != but
     ]

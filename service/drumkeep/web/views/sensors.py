@@ -13,8 +13,8 @@ from drumkeep.domain.grid import from_ms, to_ms
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import Code, codes_of
 from drumkeep.domain.sensors import What
+from drumkeep.operations.ground import Ground, read_ground
 from drumkeep.operations.sensor_watch import WatchedSensor, watch_sensors
-from drumkeep.operations.surroundings import Ground, read_ground
 from drumkeep.storage import catalogue
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage.tables.catalogue import Calibration
@@ -200,7 +200,8 @@ def _span(one: WatchedSensor, *, formats: Formats) -> str | None:
     if not inside.any():
         return None
     values = one.series.value_c[inside]
-    return f"{values.min():.0f} to {values.max():.0f} {unit}"
+    low, high = f"{values.min():.0f}", f"{values.max():.0f}"
+    return formats.words("{low} to {high} {unit}", low=low, high=high, unit=unit)
 
 
 def size_words(value: float, *, what: What, formats: Formats) -> str:
@@ -236,11 +237,12 @@ def _line(one: WatchedSensor, *, place: str, kind: PlaceKind, now: datetime) -> 
 
 def _calibration(row: Calibration | None, *, what: What, formats: Formats) -> str:
     if row is None or (row.gain == 1.0 and row.offset == 0.0):
-        return "as it is given"
+        return formats.words("as it is given")
     parts = []
     if row.gain != 1.0:
-        parts.append(f"times {row.gain:g}")
+        parts.append(formats.words("times {factor}", factor=f"{row.gain:g}"))
     if row.offset:
         size = size_words(abs(row.offset), what=what, formats=formats)
-        parts.append(f"{'plus' if row.offset > 0 else 'less'} {size}")
+        sign = "plus {size}" if row.offset > 0 else "less {size}"
+        parts.append(formats.words(sign, size=size))
     return ", ".join(parts)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
-from drumkeep.operations.surroundings import Ground
+from drumkeep.operations.ground import Premises
 from drumkeep.operations.trace import DrumTrace, PullTrace, SensorTrace, StayTrace, Trace
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.alarms import Alarm
@@ -103,9 +103,9 @@ class TraceView:
     limits: tuple[LimitsLine, ...]
 
 
-def trace_view(trace: Trace, *, ground: Ground, formats: Formats) -> TraceView:
+def trace_view(trace: Trace, *, premises: Premises, formats: Formats) -> TraceView:
     """Return a trace as its page shows it."""
-    places = {place.id: place.name for place in ground.places.values()}
+    places = {place.id: place.name for place in premises.places.values()}
     every = (*trace.drums, *trace.receivers)
     products = {drum.row.product.id: drum.row.product for drum in every}
     return TraceView(
@@ -115,7 +115,7 @@ def trace_view(trace: Trace, *, ground: Ground, formats: Formats) -> TraceView:
             (f"{drums_words(n)} of lot {lot.code}, {product.name}", product.code, lot.code)
             for lot, product, n in trace.lots
         ),
-        used=tuple(dict.fromkeys(_used(stay) for drum in every for stay in drum.used_at)),
+        used=tuple(dict.fromkeys(_used(stay, formats) for drum in every for stay in drum.used_at)),
         sensors=tuple(_sensor(told, formats=formats) for told in trace.sensors),
         doubts=tuple(_doubt(alarm, places=places) for alarm in trace.doubts),
         limits=tuple(
@@ -136,8 +136,9 @@ def _limits(row: Product) -> tuple[LimitView, ...]:
     )
 
 
-def _used(stay: StayTrace) -> str:
-    return f"{stay.place.name} ({PLACE_KIND[stay.place.kind]}, {stay.site.name})"
+def _used(stay: StayTrace, formats: Formats) -> str:
+    kind = formats.tongue.say(PLACE_KIND[stay.place.kind])
+    return f"{stay.place.name} ({kind}, {stay.site.name})"
 
 
 def _drum(drum: DrumTrace, *, places: Mapping[int, str], formats: Formats) -> DrumLine:
@@ -221,7 +222,7 @@ def _sensor(told: SensorTrace, *, formats: Formats) -> SensorLine:
 
 def doubt_words(kind: str, place: str | None) -> str:
     """Say what was missing or not believed, and where."""
-    return f"{DOUBT_WORDS[kind]}{'' if place is None else f': {place}'}."
+    return DOUBT_WORDS[kind] if place is None else f"{DOUBT_WORDS[kind]}: {place}"
 
 
 def _doubt(alarm: Alarm, *, places: Mapping[int, str]) -> DoubtLine:

@@ -2,9 +2,9 @@
 
 import threading
 from collections import deque
-from dataclasses import dataclass
+from collections.abc import Sequence
 from datetime import datetime
-from typing import Final
+from typing import Final, NamedTuple
 
 MOST_MESSAGES: Final = 20_000
 MOST_OCTETS: Final = 64 * 2**20
@@ -13,8 +13,7 @@ LONGEST_PAYLOAD: Final = 2**20
 """Octets; a longer message is kept as its beginning, to be refused with its reason."""
 
 
-@dataclass(frozen=True, slots=True)
-class Arrived:
+class Arrived(NamedTuple):
     """A message as it came.
 
     Attributes
@@ -68,24 +67,25 @@ class Backlog:
         """Count the messages that wait."""
         return len(self._messages)
 
-    def put(self, message: Arrived) -> bool:
-        """Add a message; wait while there is no room for it.
+    def put(self, messages: Sequence[Arrived]) -> bool:
+        """Add messages; wait while there is no room for the next of them.
 
         Returns
         -------
         bool
-            False when the backlog was closed: the message is dropped, unacknowledged, and the
-            broker brings it again.
+            False when the backlog was closed: the rest is dropped, unacknowledged, and the broker
+            brings it again.
         """
         with self._lock:
-            if self._closed or not self._has_room(message):
-                self._changed.wait_for(lambda: self._closed or self._has_room(message))
-                if self._closed:
-                    return False
-            self._messages.append(message)
-            self._octets += len(message.payload)
-            if len(self._messages) == self._awaited:
-                self._changed.notify_all()
+            for message in messages:
+                if self._closed or not self._has_room(message):
+                    self._changed.wait_for(lambda: self._closed or self._has_room(message))  # noqa: B023 - called at once
+                    if self._closed:
+                        return False
+                self._messages.append(message)
+                self._octets += len(message.payload)
+                if len(self._messages) == self._awaited:
+                    self._changed.notify_all()
             return True
 
     def take(

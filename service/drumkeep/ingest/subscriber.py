@@ -17,7 +17,6 @@ from paho.mqtt.client import (
     Client,
     ConnectFlags,
     DisconnectFlags,
-    MQTTMessage,
     MQTTMessageInfo,
     MQTTv5,
     MQTTv311,
@@ -31,6 +30,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 from drumkeep.domain.readings import PREFIX_LENGTH
 from drumkeep.ingest.address import Broker
 from drumkeep.ingest.backlog import LONGEST_PAYLOAD, Arrived, Backlog
+from drumkeep.ingest.inflow import Published, ReceivingClient
 
 _log = logging.getLogger(__name__)
 
@@ -216,8 +216,10 @@ class Subscriber:
         return self._answers.get(request)
 
     def _make_client(self) -> Client:
-        client = Client(
+        client = ReceivingClient(
             CallbackAPIVersion.VERSION2,
+            properties=self._protocol == MQTTv5,
+            deliver=self._take,
             client_id=self._broker.client_id,
             # 5.0 says it when it connects.
             clean_session=False if self._protocol == MQTTv311 else None,
@@ -231,7 +233,6 @@ class Subscriber:
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = self._on_subscribe
         client.on_unsubscribe = self._on_unsubscribe
-        client.on_message = self._on_message
         # With it, whoever publishes or acknowledges leaves the writing to the thread of the loop.
         client.on_socket_register_write = _leave_it
         # Of what we publish: one for each gateway that is told something.
@@ -365,27 +366,30 @@ class Subscriber:
     ) -> None:
         self._answers[mid] = True
 
-    def _on_message(self, _client: Client, _data: Any, message: MQTTMessage) -> None:  # noqa: ANN401
+    def _take(self, messages: Sequence[Published]) -> None:
         try:
-            now = self._clock()
+            now, epoch = self._clock(), self._epoch
             self.last_message_at = now
-            size = len(message.payload)
-            kept = message.payload if size <= LONGEST_PAYLOAD else message.payload[:PREFIX_LENGTH]
             self._backlog.put(
-                Arrived(
-                    topic=message.topic,
-                    payload=bytes(kept),
-                    size=size,
-                    retained=message.retain,
-                    received_at=now,
-                    mid=message.mid,
-                    qos=message.qos,
-                    epoch=self._epoch,
-                )
+                [
+                    Arrived(
+                        topic=one.topic,
+                        payload=one.payload
+                        if len(one.payload) <= LONGEST_PAYLOAD
+                        else one.payload[:PREFIX_LENGTH],
+                        size=len(one.payload),
+                        retained=one.retained,
+                        received_at=now,
+                        mid=one.mid,
+                        qos=one.qos,
+                        epoch=epoch,
+                    )
+                    for one in messages
+                ]
             )
         except Exception:  # noqa: BLE001 - whatever it is
             # Raised further it would end the network thread, and nobody would notice.
-            _log.exception("A message could not be queued")
+            _log.exception("Messages could not be queued")
 
 
 def _leave_it(_client: Client, _data: Any, _socket: Any) -> None:  # noqa: ANN401

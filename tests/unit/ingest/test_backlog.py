@@ -20,7 +20,7 @@ def take(backlog: Backlog, *, messages: int = 100, octets: int = 1000) -> list[i
 def test_messages_are_taken_in_the_order_in_which_they_came():
     backlog = Backlog()
     for number in range(5):
-        assert backlog.put(message(number))
+        assert backlog.put([message(number)])
 
     assert take(backlog, messages=3) == [0, 1, 2]
     assert take(backlog) == [3, 4]
@@ -30,15 +30,15 @@ def test_messages_are_taken_in_the_order_in_which_they_came():
 def test_a_batch_ends_before_it_exceeds_its_octets_but_holds_one():
     backlog = Backlog()
     for number, octets in enumerate((400, 400, 400, 5000, 1)):
-        backlog.put(message(number, octets=octets))
+        backlog.put([message(number, octets=octets)])
 
     assert [take(backlog) for _ in range(4)] == [[0, 1], [2], [3], [4]]
 
 
 def test_a_full_backlog_holds_the_sender_back_until_there_is_room():
     for backlog in (Backlog(most_messages=1), Backlog(most_octets=10)):
-        backlog.put(message(1, octets=10))
-        sender = threading.Thread(target=backlog.put, args=(message(2, octets=10),))
+        backlog.put([message(1, octets=10)])
+        sender = threading.Thread(target=backlog.put, args=([message(2, octets=10)],))
         sender.start()
         sender.join(0.1)
         assert sender.is_alive()
@@ -53,15 +53,15 @@ def test_a_full_backlog_holds_the_sender_back_until_there_is_room():
 def test_a_message_larger_than_the_backlog_passes_when_it_is_empty():
     backlog = Backlog(most_octets=10)
 
-    assert backlog.put(message(1, octets=11))
+    assert backlog.put([message(1, octets=11)])
     assert take(backlog, octets=1) == [1]
 
 
 def test_a_closed_backlog_gives_what_it_has_and_takes_no_more():
     backlog = Backlog(most_messages=1)
-    backlog.put(message(1))
+    backlog.put([message(1)])
     let_in: list[bool] = []
-    sender = threading.Thread(target=lambda: let_in.append(backlog.put(message(2))))
+    sender = threading.Thread(target=lambda: let_in.append(backlog.put([message(2)])))
     sender.start()
 
     backlog.close()

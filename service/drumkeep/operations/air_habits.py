@@ -11,7 +11,7 @@ from drumkeep.domain.air_habits import LEARNED_DAYS, USUAL_DAYS, habit_of
 from drumkeep.domain.grid import to_ms
 from drumkeep.domain.places import PlaceKind
 from drumkeep.operations.ground import Ground, read_ground
-from drumkeep.operations.mounted_series import calibrated
+from drumkeep.operations.hung import calibrated
 from drumkeep.storage import air
 from drumkeep.storage.tables.air import AirLesson
 from drumkeep.storage.tables.catalogue import Mount, Place

@@ -14,7 +14,7 @@ from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import manner_of
 from drumkeep.domain.sensors import What
 from drumkeep.operations.ground import Ground
-from drumkeep.operations.mounted_series import calibrated
+from drumkeep.operations.hung import calibrated
 from drumkeep.storage import air
 from drumkeep.storage.tables.catalogue import Mount
 from drumkeep.storage.tables.drums import Stay

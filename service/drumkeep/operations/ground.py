@@ -13,7 +13,7 @@ from typing import Final
 from drumkeep.domain.film import FilmInForce
 from drumkeep.domain.places import OPEN_KINDS, PlaceKind
 from drumkeep.domain.sensors import What
-from drumkeep.operations.mounted_series import Hung
+from drumkeep.operations.hung import Hung
 from drumkeep.storage import ground as rows
 from drumkeep.storage import place_films
 from drumkeep.storage.tables.catalogue import Calibration, Mount, Place, Sensor, Site

@@ -1,6 +1,6 @@
 """What sensors said while they hung somewhere, as series: calibrated, with their standstills."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -20,8 +20,6 @@ from drumkeep.domain.constancy import (
     standstills,
     stuck_from,
 )
-from drumkeep.domain.grid import to_ms
-from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import (
     HELD_MS,
     POWER_ON_C,
@@ -33,8 +31,9 @@ from drumkeep.domain.plausibility import (
 )
 from drumkeep.domain.sensor_series import SensorSeries
 from drumkeep.domain.sensors import What
+from drumkeep.operations.hung import Hung, calibrated
 from drumkeep.storage import readings, retention
-from drumkeep.storage.tables.catalogue import Calibration, Mount, Sensor
+from drumkeep.storage.retention import Quarter
 from drumkeep.storage.transaction import Tx
 
 Floats = NDArray[np.float64]
@@ -50,59 +49,70 @@ _WITNESSES: Final = 32
 _SPARSE_MS: Final = 10 * 60_000
 """In an hour that was thinned some two readings are at least this far apart."""
 
+_TOGETHER: Final = 500
+"""Sensors in one query."""
+
+_NEAR_MS: Final = 86_400_000
+"""A sensor whose last reading before a span is longer ago is read by itself."""
+
 _REACHES: Final = (2 * 86_400_000, HISTORY_MS)
 """Most of what is stuck shows within two days of when it was; else more is read."""
-
-
-@dataclass(frozen=True)
-class Hung:
-    """One sensor while it hangs in one spot of a place of a kind, with its calibrations."""
-
-    mount: Mount
-    sensor: Sensor
-    calibrations: Sequence[Calibration]
-    kind: PlaceKind
-
-    @property
-    def what(self) -> What:
-        """What it measures there."""
-        return What(self.mount.what)
-
-    def since_ms(self) -> int:
-        """Return when it was hung there, epoch ms."""
-        return to_ms(self.mount.since)
-
-    def until_ms(self) -> int | None:
-        """Return when it was taken down, epoch ms; None while it hangs."""
-        return None if self.mount.until is None else to_ms(self.mount.until)
-
-    def during(self, times: Times) -> NDArray[np.bool_]:
-        """Say which times (epoch ms) lie within the mount."""
-        inside = times >= self.since_ms()
-        until = self.until_ms()
-        return inside if until is None else inside & (times < until)
-
-    def series(self, times: Times, raw: Floats) -> SensorSeries:
-        """Return the readings that were made there."""
-        inside = self.during(times)
-        here, given = times[inside], raw[inside]
-        return SensorSeries(
-            ts_ms=here,
-            value_c=calibrated(here, given, calibrations=self.calibrations),
-            interval_s=self.sensor.interval_s,
-            error_k=self.sensor.error_k,
-            until_ms=self.until_ms(),
-            raw=given,
-            what=self.what,
-        )
 
 
 Elsewhere = Callable[[], Sequence[Hung]]
 """Asks for the air sensors elsewhere on the site; only a standstill makes one wish to know."""
 
 
+def read_together(
+    tx: Tx, *, hung: Iterable[Hung], from_ms: int, to_ms: int
+) -> dict[int, SensorSeries]:
+    """Return what many sensors said, by mount id, for :func:`read_series` to go on from.
+
+    Hundreds by one query. Those that were taken down before the span, and those that have to be
+    read far back before it, are left out.
+    """
+    there = [one for one in hung if not one.ends_by(from_ms)]
+    found: dict[int, SensorSeries] = {}
+    for start in range(0, len(there), _TOGETHER):
+        found |= _read_some(tx, there[start : start + _TOGETHER], from_ms=from_ms, to_ms=to_ms)
+    return found
+
+
+def _read_some(
+    tx: Tx, hung: Sequence[Hung], *, from_ms: int, to_ms: int
+) -> dict[int, SensorSeries]:
+    bridges = readings.previous(tx, before={one.sensor.id: from_ms for one in hung})
+    spans = [_Reach(one, bridge_ms=bridges.get(one.sensor.id, from_ms)) for one in hung]
+    near = [span for span in spans if span.begin_ms >= from_ms - _NEAR_MS]
+    if not near:
+        return {}
+    stored = readings.series(
+        tx,
+        sensor_ids=sorted({span.hung.sensor.id for span in near}),
+        from_ms=min(span.begin_ms for span in near),
+        to_ms=to_ms,
+    )
+    told = []
+    for span in near:
+        times, raw = stored[span.hung.sensor.id]
+        begin = int(np.searchsorted(times, span.begin_ms))
+        told.append(span.hung.series(times[begin:], raw[begin:]))
+    told = _with_quarters(tx, [span.hung for span in near], told)
+    return {
+        span.hung.mount.id: series
+        for span, series in zip(near, told, strict=True)
+        if span.is_enough(series)
+    }
+
+
 def read_series(
-    tx: Tx, *, hung: Sequence[Hung], elsewhere: Elsewhere, from_ms: int, to_ms: int
+    tx: Tx,
+    *,
+    hung: Sequence[Hung],
+    elsewhere: Elsewhere,
+    from_ms: int,
+    to_ms: int,
+    told: Mapping[int, SensorSeries] | None = None,
 ) -> list[SensorSeries]:
     """Return what sensors of one spot said in a span, and before it as far back as it matters.
 
@@ -116,6 +126,8 @@ def read_series(
         Air sensors elsewhere on the site, for what stands still.
     from_ms, to_ms
         Epoch ms, ends included. The reading before the span bridges into it.
+    told
+        What :func:`read_together` read of the same span already.
 
     Returns
     -------
@@ -124,15 +136,35 @@ def read_series(
     """
     found = []
     for one in hung:
-        until = one.until_ms()
-        if until is not None and until <= from_ms:
+        if one.ends_by(from_ms):
             found.append(one.series(*_NOTHING))
             continue
-        series = _read(tx, one, from_ms=from_ms, to_ms=to_ms)
+        known = None if told is None else told.get(one.mount.id)
+        series = _read(tx, one, from_ms=from_ms, to_ms=to_ms) if known is None else known
         beside = [h for h in hung if h.sensor.id != one.sensor.id]
         stuck = _stuck(tx, one, series=series, beside=beside, elsewhere=elsewhere)
         found.append(replace(series, stuck=tuple(stuck)) if stuck else series)
     return found
+
+
+@dataclass(frozen=True)
+class _Reach:
+    """How far back a sensor is read, for a span that its reading at ``bridge_ms`` leads into."""
+
+    hung: Hung
+    bridge_ms: int
+
+    @property
+    def begin_ms(self) -> int:
+        """From here on, to judge the reading before the span by those before it."""
+        return self.bridge_ms - look_back_ms(self.hung.sensor.interval_s)
+
+    def is_enough(self, series: SensorSeries, *, begin_ms: int | None = None) -> bool:
+        """Tell whether readings from ``begin_ms`` on say what that reading is worth."""
+        begin = self.begin_ms if begin_ms is None else begin_ms
+        return begin <= max(self.bridge_ms - HELD_MS, self.hung.since_ms()) or reaches_back(
+            series, kind=self.hung.kind, begin_ms=begin, at_ms=self.bridge_ms
+        )
 
 
 def _read(tx: Tx, one: Hung, *, from_ms: int, to_ms: int) -> SensorSeries:
@@ -140,38 +172,43 @@ def _read(tx: Tx, one: Hung, *, from_ms: int, to_ms: int) -> SensorSeries:
 
     If all of them are doubted, those as far back as the last trusted one are read too.
     """
-    until = one.until_ms()
-    bridge = readings.previous_ts(
-        tx, sensor_id=one.sensor.id, ts_ms=from_ms if until is None else min(from_ms, until)
-    )
-    bridge = from_ms if bridge is None else bridge
-    begin = bridge - look_back_ms(one.sensor.interval_s)
+    bridge = readings.previous_ts(tx, sensor_id=one.sensor.id, ts_ms=from_ms)
+    reach = _Reach(one, bridge_ms=from_ms if bridge is None else bridge)
+    begin = reach.begin_ms
     while True:
         stored = readings.series(tx, sensor_ids=[one.sensor.id], from_ms=begin, to_ms=to_ms)
-        series = _with_quarters(tx, one, series=one.series(*stored[one.sensor.id]))
-        enough = begin <= max(bridge - HELD_MS, one.since_ms()) or reaches_back(
-            series, kind=one.kind, begin_ms=begin, at_ms=bridge
-        )
-        if enough:
+        (series,) = _with_quarters(tx, [one], [one.series(*stored[one.sensor.id])])
+        if reach.is_enough(series, begin_ms=begin):
             return series
         begin -= HELD_MS
 
 
-def _with_quarters(tx: Tx, one: Hung, *, series: SensorSeries) -> SensorSeries:
+def _with_quarters(
+    tx: Tx, hung: Sequence[Hung], told: Sequence[SensorSeries]
+) -> list[SensorSeries]:
     """Let old readings, thinned to one in a quarter of an hour, say the mean of all that were.
 
     Liquid takes hours to follow air, so the mean is what matters of a quarter; how far the air
     strayed from it is doubt. Where one of the readings that went would have been doubted for its
     value alone, the one that stayed, which was the nearest to the mean, speaks for itself.
     """
+    series = list(told)
+    sparse = [i for i, one in enumerate(told) if (np.diff(one.ts_ms) >= _SPARSE_MS).any()]
+    if sparse:
+        found = retention.quarters(
+            tx,
+            sensor_ids=sorted({hung[i].sensor.id for i in sparse}),
+            from_ms=min(int(told[i].ts_ms[0]) for i in sparse),
+            to_ms=max(int(told[i].ts_ms[-1]) for i in sparse),
+        )
+        for i in sparse:
+            if hung[i].sensor.id in found:
+                series[i] = _quartered(hung[i], told[i], found[hung[i].sensor.id])
+    return series
+
+
+def _quartered(one: Hung, series: SensorSeries, found: Sequence[Quarter]) -> SensorSeries:
     times = series.ts_ms
-    if not len(times) or (np.diff(times) < _SPARSE_MS).all():
-        return series
-    found = retention.quarters(
-        tx, sensor_id=one.sensor.id, from_ms=int(times[0]), to_ms=int(times[-1])
-    )
-    if not found:
-        return series
     begins = np.array([quarter.begin_ms for quarter in found], dtype=np.int64)
     raw = np.array([(quarter.mean, quarter.low, quarter.high) for quarter in found]).T
     mean, low, high = (calibrated(begins, row, calibrations=one.calibrations) for row in raw)
@@ -350,12 +387,3 @@ def span_air(
     if not means:
         return None
     return min(lows), float(np.median(means)), max(highs)
-
-
-def calibrated(times: Times, values: Floats, *, calibrations: Sequence[Calibration]) -> Floats:
-    """Return true values: gain × raw + offset of the calibration that held at each time."""
-    true = values.astype(np.float64)
-    for calibration in sorted(calibrations, key=lambda c: c.since):
-        later = times >= to_ms(calibration.since)
-        true = np.where(later, calibration.gain * values + calibration.offset, true)
-    return true

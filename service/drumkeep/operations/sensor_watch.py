@@ -1,9 +1,10 @@
 """Sensors that hang somewhere now: what they said lately, and what they are doubted for."""
 
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Final
 
 from drumkeep.domain.air import place_doubts
 from drumkeep.domain.grid import STEP_MS, step_at, to_ms
@@ -11,11 +12,15 @@ from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import Doubt
 from drumkeep.domain.sensor_series import SensorSeries
 from drumkeep.operations.ground import Ground
-from drumkeep.operations.mounted_series import Hung, read_series
+from drumkeep.operations.hung import Hung
+from drumkeep.operations.mounted_series import read_series, read_together
 from drumkeep.storage import catalogue
 from drumkeep.storage import ground as ground_rows
 from drumkeep.storage.tables.catalogue import Mount, Sensor
 from drumkeep.storage.transaction import Tx
+
+_SPOTS_AT_ONCE: Final = 200
+"""Places of which the sensors are read together: bounds the memory."""
 
 
 @dataclass(frozen=True)
@@ -63,13 +68,21 @@ def watch_sensors(
     """
     since, until = to_ms(now - lately), to_ms(now)
     found: list[WatchedSensor] = []
-    for by_place in (
-        *(ground.air_mounts, ground.floor_mounts),
-        *(ground.humidity_mounts, ground.sun_mounts),
-    ):
-        for mounts in by_place.values():
-            if any(_wanted(mount, only) for mount in mounts):
-                found += _in_place(tx, ground, mounts, only=only, since=since, now=now)
+    spots = [
+        mounts
+        for by_place in (
+            *(ground.air_mounts, ground.floor_mounts),
+            *(ground.humidity_mounts, ground.sun_mounts),
+        )
+        for mounts in by_place.values()
+        if any(_wanted(mount, only) for mount in mounts)
+    ]
+    for start in range(0, len(spots), _SPOTS_AT_ONCE):
+        some = spots[start : start + _SPOTS_AT_ONCE]
+        hung = ground.hung(mount for mounts in some for mount in mounts)
+        told = read_together(tx, hung=hung, from_ms=since, to_ms=until)
+        for mounts in some:
+            found += _in_place(tx, ground, mounts, told=told, only=only, since=since, now=now)
     for one in _on_drums(tx, only=only):
         (series,) = read_series(tx, hung=[one], elsewhere=list, from_ms=since, to_ms=until)
         doubts = place_doubts([series], kind=one.kind, first=step_at(now), last=step_at(now))[0]
@@ -86,13 +99,19 @@ def _in_place(
     ground: Ground,
     mounts: Sequence[Mount],
     *,
+    told: Mapping[int, SensorSeries],
     only: Collection[int] | None,
     since: int,
     now: datetime,
 ) -> list[WatchedSensor]:
     hung = ground.hung(mounts)
     series = read_series(
-        tx, hung=hung, elsewhere=lambda: ground.elsewhere(mounts), from_ms=since, to_ms=to_ms(now)
+        tx,
+        hung=hung,
+        elsewhere=lambda: ground.elsewhere(mounts),
+        from_ms=since,
+        to_ms=to_ms(now),
+        told=told,
     )
     doubts = place_doubts(series, kind=hung[0].kind, first=since // STEP_MS, last=step_at(now))
     return [

@@ -8,7 +8,7 @@ from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import Code, codes_of, look_back_ms
 from drumkeep.domain.sensors import What
 from drumkeep.domain.straps import STRAP_STEPS, Strap
-from drumkeep.operations.mounted_series import Hung
+from drumkeep.operations.hung import Hung
 from drumkeep.storage import catalogue, readings
 from drumkeep.storage import ground as ground_rows
 from drumkeep.storage.tables.catalogue import Calibration

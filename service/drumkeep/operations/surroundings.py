@@ -1,6 +1,7 @@
 """Places as the liquid feels them, from what is stored: air on the grid, films, warm rooms."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -13,15 +14,12 @@ from drumkeep.domain.constancy import SOONEST_MS
 from drumkeep.domain.grid import STEP_MS, STEPS_PER_HOUR, from_ms, to_ms
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.sensor_series import SensorSeries
 from drumkeep.domain.sun import DEFAULT_ABSORPTANCE, Sun, clear_sky, measured_sky, no_sun
 from drumkeep.operations.air_clues import read_clues
 from drumkeep.operations.ground import Ground
-from drumkeep.operations.mounted_series import (
-    calibrated,
-    read_series,
-    span_air,
-    week_extremes,
-)
+from drumkeep.operations.hung import calibrated
+from drumkeep.operations.mounted_series import read_series, read_together, span_air, week_extremes
 from drumkeep.storage import readings
 from drumkeep.storage.tables.catalogue import Mount, Place, Site
 from drumkeep.storage.transaction import Tx
@@ -55,14 +53,14 @@ def read_places(
     first, last
         Grid steps, inclusive.
     """
-    told: dict[int, PlaceAir] = {}
     heats = {}
     ids = list(place_ids)
+    heard = _hear(tx, ground, ids, first=first, last=last)
     clues = read_clues(tx, places=ground.places, place_ids=ids)
     for place_id in ids:
         place = ground.places[place_id]
-        air = _nearest_air(tx, ground, place_id, told=told, first=first, last=last)
-        sun, sky = _sun(tx, ground, place, air=air)
+        air = _nearest_air(heard, place_id)
+        sun, sky = _sun(heard, place)
         heats[place_id] = PlaceHeat(
             air=air,
             setting=_setting(place),
@@ -72,10 +70,74 @@ def read_places(
             film=ground.films.get(place_id, ()),
             site_kpa=site_pressure_kpa(ground.sites[place.site_id].altitude_m),
             humidity=_humidity(tx, ground, place_id, last=last),
-            floor=_floor(tx, ground, place, air=air, last=last),
+            floor=_floor(heard, place, air=air),
             clues=clues[place_id],
         )
     return heats
+
+
+@dataclass(frozen=True)
+class _Heard:
+    """What hangs in places and is read for them, over grid steps ``first`` … ``last``.
+
+    ``series`` is what was read of all of it together, by mount; ``told`` keeps what the sensors of
+    each place tell, for the other places that ask.
+    """
+
+    tx: Tx
+    ground: Ground
+    series: Mapping[int, SensorSeries]
+    first: int
+    last: int
+    told: dict[int, PlaceAir] = field(default_factory=dict)
+
+    def air(self, mounts: Sequence[Mount], *, kind: PlaceKind) -> PlaceAir:
+        """Return what the sensors of one spot tell."""
+        ground, hung = self.ground, self.ground.hung(mounts)
+        series = read_series(
+            self.tx,
+            hung=hung,
+            elsewhere=lambda: ground.elsewhere(mounts),
+            from_ms=self.first * STEP_MS,
+            to_ms=self.last * STEP_MS + _AFTER_MS,
+            told=self.series,
+        )
+        return place_air(
+            series,
+            kind=kind,
+            first=self.first,
+            last=self.last,
+            extremes=week_extremes(self.tx, hung=hung),
+        )
+
+    def hanging(self, mounts: Sequence[Mount]) -> Flags:
+        """Tell at which grid steps some sensor hangs there, whether it is heard of or not."""
+        times = np.arange(self.first, self.last + 1, dtype=np.int64) * STEP_MS
+        found = np.zeros(len(times), dtype=np.bool_)
+        for mount in mounts:
+            here = times >= to_ms(mount.since)
+            if mount.until is not None:
+                here &= times < to_ms(mount.until)
+            found |= here
+        return found
+
+
+def _hear(tx: Tx, ground: Ground, place_ids: Sequence[int], *, first: int, last: int) -> _Heard:
+    """Read together what may tell of places: their sensors, and those round them."""
+    around = {here for place_id in place_ids for here in ground.enclosing(place_id)}
+    mounts = [
+        mount
+        for by_place in (ground.air_mounts, ground.floor_mounts, ground.sun_mounts)
+        for here in around
+        for mount in by_place.get(here, ())
+    ]
+    series = read_together(
+        tx,
+        hung=ground.hung(mounts),
+        from_ms=first * STEP_MS,
+        to_ms=last * STEP_MS + _AFTER_MS,
+    )
+    return _Heard(tx, ground, series, first=first, last=last)
 
 
 def _setting(place: Place) -> Setting:
@@ -88,21 +150,21 @@ def _setting(place: Place) -> Setting:
     )
 
 
-def _sun(tx: Tx, ground: Ground, place: Place, *, air: PlaceAir) -> tuple[Sun | None, Sun | None]:
-    """Return the sun on a place's drums over the steps of its air, and what of it may come again.
+def _sun(told_by: _Heard, place: Place) -> tuple[Sun | None, Sun | None]:
+    """Return the sun on a place's drums, and what of it may come again.
 
     As measured while a sensor is heard; while one hangs and is not, or its place is said to lie in
     the sun, it may be anything from none to a clear day's.
     """
-    first, last = air.first, air.first + len(air.likely) - 1
+    ground, first, last = told_by.ground, told_by.first, told_by.last
     count = last - first + 1
     hanging, heard = np.zeros(count, dtype=np.bool_), np.zeros(count, dtype=np.bool_)
     level = np.zeros(count)
     for mounts in ground.sun_over(place.id):
-        here = _hanging(mounts, first=first, last=last) & ~hanging
+        here = told_by.hanging(mounts) & ~hanging
         if here.any():
             # Of the yard's kind wherever it hangs: the sun is bridged no longer than open air.
-            told = _air(tx, ground, mounts, kind=PlaceKind.YARD, first=first, last=last)
+            told = told_by.air(mounts, kind=PlaceKind.YARD)
             here_heard = here & told.supported
             level = np.where(here_heard, told.likely, level)
             heard, hanging = heard | here_heard, hanging | here
@@ -157,23 +219,19 @@ def swayed_by(tx: Tx, *, ground: Ground, place_id: int, from_ms: int, to_ms: int
     return sorted({fed for place in told for fed in ground.fed_by(place)})
 
 
-def _nearest_air(
-    tx: Tx, ground: Ground, place_id: int, *, told: dict[int, PlaceAir], first: int, last: int
-) -> PlaceAir:
-    """Return the air of a place: at each step as the sensors nearest round it tell.
-
-    ``told`` keeps what the sensors of each place tell, for the other places that ask.
-    """
+def _nearest_air(heard: _Heard, place_id: int) -> PlaceAir:
+    """Return the air of a place: at each step as the sensors nearest round it tell."""
+    ground, told = heard.ground, heard.told
     found: PlaceAir | None = None
-    own = np.zeros(last - first + 1, dtype=np.bool_)
+    own = np.zeros(heard.last - heard.first + 1, dtype=np.bool_)
     for here in ground.enclosing(place_id):
         mounts = ground.air_mounts.get(here, ())
-        hanging = _hanging(mounts, first=first, last=last)
+        hanging = heard.hanging(mounts)
         if not hanging.any():
             continue
         if here not in told:
             kind = PlaceKind(ground.places[here].kind)
-            told[here] = _air(tx, ground, mounts, kind=kind, first=first, last=last)
+            told[here] = heard.air(mounts, kind=kind)
         found = told[here] if found is None else found.where(own, elsewhere=told[here])
         own |= hanging
         if own.all():
@@ -183,53 +241,19 @@ def _nearest_air(
     return place_air(
         (),
         kind=PlaceKind(ground.places[place_id].kind),
-        first=first,
-        last=last,
+        first=heard.first,
+        last=heard.last,
         extremes=lambda _ms: None,
     )
 
 
-def _floor(tx: Tx, ground: Ground, place: Place, *, air: PlaceAir, last: int) -> PlaceAir | None:
+def _floor(heard: _Heard, place: Place, *, air: PlaceAir) -> PlaceAir | None:
     """Return the floor's temperature of a place; its air where and while none is measured."""
-    mounts = ground.floor_mounts.get(place.id, ())
-    if not _hanging(mounts, first=air.first, last=last).any():
+    mounts = heard.ground.floor_mounts.get(place.id, ())
+    if not heard.hanging(mounts).any():
         return None
-    floor = _air(tx, ground, mounts, kind=PlaceKind(place.kind), first=air.first, last=last)
+    floor = heard.air(mounts, kind=PlaceKind(place.kind))
     return floor.where(np.isfinite(floor.likely), elsewhere=air)
-
-
-def _hanging(mounts: Sequence[Mount], *, first: int, last: int) -> Flags:
-    """Tell at which grid steps some sensor hangs there, whether it is heard of or not."""
-    times = np.arange(first, last + 1, dtype=np.int64) * STEP_MS
-    found = np.zeros(len(times), dtype=np.bool_)
-    for mount in mounts:
-        here = times >= to_ms(mount.since)
-        if mount.until is not None:
-            here &= times < to_ms(mount.until)
-        found |= here
-    return found
-
-
-def _air(
-    tx: Tx,
-    ground: Ground,
-    mounts: Sequence[Mount],
-    *,
-    kind: PlaceKind,
-    first: int,
-    last: int,
-) -> PlaceAir:
-    hung = ground.hung(mounts)
-    series = read_series(
-        tx,
-        hung=hung,
-        elsewhere=lambda: ground.elsewhere(mounts),
-        from_ms=first * STEP_MS,
-        to_ms=last * STEP_MS + _AFTER_MS,
-    )
-    return place_air(
-        series, kind=kind, first=first, last=last, extremes=week_extremes(tx, hung=hung)
-    )
 
 
 def _humidity(tx: Tx, ground: Ground, place_id: int, *, last: int) -> float | None:
@@ -237,7 +261,7 @@ def _humidity(tx: Tx, ground: Ground, place_id: int, *, last: int) -> float | No
     here: int | None = place_id
     while here is not None:
         mounts = [m for m in ground.humidity_mounts.get(here, ()) if m.until is None]
-        newest = readings.newest(tx, sensor_ids=[m.sensor_id for m in mounts])
+        newest = readings.newest(tx, sensor_ids=[m.sensor_id for m in mounts]) if mounts else {}
         fresh = [
             float(
                 calibrated(

@@ -156,10 +156,10 @@ def series(tx: Tx, *, sensor_ids: Sequence[int], from_ms: int, to_ms: int) -> di
         Epoch ms.
     """
     rows: dict[int, list[tuple[int, float]]] = {sensor_id: [] for sensor_id in sensor_ids}
-    statement = select(reading.c.sensor_id, reading.c.ts, reading.c.value).where(
-        reading.c.sensor_id.in_(list(rows)), reading.c.ts.between(from_ms, to_ms)
-    )
     connection = tx.session.connection()
+    statement = select(reading.c.sensor_id, reading.c.ts, reading.c.value).where(
+        among(connection, reading.c.sensor_id, list(rows)), reading.c.ts.between(from_ms, to_ms)
+    )
     for hours in _hours(from_ms, to_ms):
         for sensor_id, ts, value in connection.execute(
             statement.where(among(connection, reading.c.hour, hours)).order_by(

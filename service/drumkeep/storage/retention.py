@@ -5,7 +5,7 @@ quarter of an hour that had any; how many there were, the lowest, the highest an
 ``rollup_15m``, and those of the hour in ``rollup_1h``.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -111,25 +111,35 @@ def thin(tx: Tx, *, hour: int, may: Callable[[int], bool]) -> int:
     return gone.rowcount
 
 
-def quarters(tx: Tx, *, sensor_id: int, from_ms: int, to_ms: int) -> list[Quarter]:
-    """Return what is known of the quarters of an hour that were thinned in a span, oldest first."""
+def quarters(
+    tx: Tx, *, sensor_ids: Sequence[int], from_ms: int, to_ms: int
+) -> dict[int, list[Quarter]]:
+    """Return what is known of the quarters of an hour that were thinned in a span, oldest first.
+
+    By sensor id; one that has none has no entry.
+    """
     connection = tx.session.connection()
     hours = list(range(from_ms // _HOUR_MS, to_ms // _HOUR_MS + 1))
     rows = connection.execute(
         select(
+            rollup_15m.c.sensor_id,
             rollup_15m.c.quarter,
             rollup_15m.c.n,
             rollup_15m.c.low,
             rollup_15m.c.high,
             rollup_15m.c.total,
         )
-        .where(among(connection, rollup_15m.c.hour, hours), rollup_15m.c.sensor_id == sensor_id)
+        .where(
+            among(connection, rollup_15m.c.hour, hours),
+            among(connection, rollup_15m.c.sensor_id, sensor_ids),
+        )
         .order_by(rollup_15m.c.quarter)
     )
-    return [
-        Quarter(number * QUARTER_MS, mean=total / n, low=low, high=high)
-        for number, n, low, high, total in rows
-    ]
+    found: dict[int, list[Quarter]] = {}
+    for sensor_id, number, n, low, high, total in rows:
+        quarter = Quarter(number * QUARTER_MS, mean=total / n, low=low, high=high)
+        found.setdefault(sensor_id, []).append(quarter)
+    return found
 
 
 def extremes(
@@ -140,9 +150,10 @@ def extremes(
     As the sensor gave them, of those quarters whose values all lie ``within`` two others; None if
     there is none.
     """
+    found = quarters(tx, sensor_ids=[sensor_id], from_ms=from_ms, to_ms=to_ms)
     kept = [
         quarter
-        for quarter in quarters(tx, sensor_id=sensor_id, from_ms=from_ms, to_ms=to_ms)
+        for quarter in found.get(sensor_id, ())
         if within[0] <= quarter.low and quarter.high <= within[1]
     ]
     if not kept:

@@ -262,8 +262,10 @@ def _record(
             raise Conflict("The drum was found since.", [fault])
         # a reason that it was on hold for before stands on, else its release would end that too
         hold = facts_of(tx, drum=drum).hold
-        more = "" if hold is None or NOT_FOUND in hold.reason else f"; before: {hold.reason}"
-        kind, data = EventKind.HELD, {"reason": f"{NOT_FOUND}{more}"[:500]}
+        told = [NOT_FOUND]
+        if hold is not None and NOT_FOUND not in hold.reason:
+            told.append(f"before: {hold.reason}")
+        kind, data = EventKind.HELD, {"reason": "; ".join(told)[:500]}
     happening = Happening(event_id=event_id, kind=kind, at=now, data=data, note=f"count {count.id}")
     # not record_event: what was seen there stands there, whatever the place is said to hold
     logged = log_happening(tx, tag=tag, happening=happening, by=by, now=now)

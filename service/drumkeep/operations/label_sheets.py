@@ -209,15 +209,16 @@ def _draw_drum(area: _Area, label: DrumLabel, spoken: Tongue) -> None:
 def _dates(label: DrumLabel, spoken: Tongue) -> str:
     """Return a drum's three dates, months in letters: no two countries read them apart."""
     told = (
-        ("Made\N{NO-BREAK SPACE}{day}.", label.made),
-        ("Expires\N{NO-BREAK SPACE}{day}.", label.expires),
-        ("Received\N{NO-BREAK SPACE}{day}.", label.received),
+        ("Made {day}.", label.made),
+        ("Expires {day}.", label.expires),
+        ("Received {day}.", label.received),
     )
-    return " ".join(spoken.words(words, day=_day(day, spoken)) for words, day in told)
+    dates = (spoken.words(words, day=_day(day, spoken)) for words, day in told)
+    return " ".join(words.replace(" ", "\N{NO-BREAK SPACE}") for words in dates)
 
 
 def _day(day: date, spoken: Tongue) -> str:
-    return f"{day.day} {spoken.month(day)} {day.year}".replace(" ", "\N{NO-BREAK SPACE}")
+    return f"{day.day} {spoken.month(day)} {day.year}"
 
 
 def _draw_place(area: _Area, label: PlaceLabel, spoken: Tongue) -> None:

@@ -30,6 +30,7 @@ from drumkeep.web.qr import public_address
 from drumkeep.web.shell import Shell, ShellDep, see
 from drumkeep.web.views.pulls import PullHead, codes_of, pull_head, pull_view
 from drumkeep.web.views.sentences import said
+from drumkeep.web.wording import AND
 
 router = APIRouter()
 
@@ -157,16 +158,13 @@ def _pairs(found: Sequence[Product], *, formats: Formats) -> list[tuple[str, str
         if iso.system == resin.system or None in (iso.system, resin.system)
     ]
     pairs.sort(key=lambda pair: (None in (pair[0].system, pair[1].system), pair[1].name))
-    either = ("{iso} and {resin}", "{iso} and {resin} (not on record that they go together)")
-    return [
-        (
-            f"{iso.code}{_PAIR}{resin.code}",
-            formats.words(
-                either[0 if iso.system and resin.system else 1], iso=iso.name, resin=resin.name
-            ),
-        )
-        for iso, resin in pairs
-    ]
+    together = "{pair} (not on record that they go together)"
+    told = []
+    for iso, resin in pairs:
+        pair = f"{iso.name} {formats.words(AND)} {resin.name}"
+        words = pair if iso.system and resin.system else formats.words(together, pair=pair)
+        told.append((f"{iso.code}{_PAIR}{resin.code}", words))
+    return told
 
 
 def _heads(tx: Tx, found: Sequence[Pull]) -> list[PullHead]:

@@ -47,9 +47,10 @@ def claim_plot(
     if heard.sum() >= _LEAST_POINTS:
         heard_at, air = days[heard], column["air"][heard]
         curves.append(Curve(name=say("air"), x=heard_at, y=air, stroke="dotted", name_at=0.5))
+    since = formats.words("{tag} since it was received", tag=drum["tag"])
     return Plot(
         key=drum["tag"],
-        title=formats.words("{tag} since it was received", tag=drum["tag"]),
+        title=since,
         x_name=formats.words("days since its receipt"),
         y_name=formats.temp_unit,
         curves=tuple(curves),

@@ -150,7 +150,8 @@ def side_check(
     return CheckNow(
         at=NOW - timedelta(hours=hours_ago),
         cause=cause,
-        where="on the rig",
+        by="mara",
+        rig="Rig 1",
         site=1,
         place=PLACES[PlaceKind.RIG],
         answer=answer,

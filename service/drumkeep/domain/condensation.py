@@ -43,7 +43,9 @@ class WetAir:
     @property
     def words(self) -> str:
         """Tell the humidity and whether it was measured."""
-        return f"{self.humidity:.0f} % humidity, {'assumed' if self.assumed else 'measured'}"
+        if self.assumed:
+            return f"{self.humidity:.0f} % humidity, assumed"
+        return f"{self.humidity:.0f} % humidity, measured"
 
     @property
     def keep_shut(self) -> str:

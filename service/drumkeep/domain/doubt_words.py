@@ -34,8 +34,11 @@ def seen(doubt: Doubt, *, what: What) -> str:
         case Reason.RANGE:
             return f"said {value} at {since}, which {_MEASURED[what]} cannot be"
         case Reason.JUMP:
-            before = "" if other is None else f" from {other}"
-            return f"jumped{before} to {value} at {since}, faster than {_MEASURED[what]} changes"
+            if other is None:
+                return f"jumped to {value} at {since}, faster than {_MEASURED[what]} changes"
+            return (
+                f"jumped from {other} to {value} at {since}, faster than {_MEASURED[what]} changes"
+            )
         case Reason.STUCK:
             return f"has said {value} without a change for too long, doubted since {since}"
         case Reason.APART:

@@ -262,7 +262,7 @@ def _move(state: _Fold, facts: DrumFacts, event: DrumEvent) -> DrumFacts:
             "The drum is there already.", [Fault("to", place, "is where the drum is", mend)]
         )
     if facts.bulged:
-        mend = "Step away and call the manager; after a look {bulge: none} a manager releases it."
+        mend = "Step away and call the manager; after a look with bulge none a manager releases it."
         raise Conflict(
             "Do not move a bulged drum.", [Fault("kind", "moved", "of a bulged drum", mend)]
         )

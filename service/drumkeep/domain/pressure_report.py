@@ -46,6 +46,14 @@ class Gauge:
     high: float
 
 
+_RULES: Final = {
+    "pressure": ("Mark: pressure", "Mark: pressure, not held"),
+    "vapour": ("Mark: vapour", "Mark: vapour, not held"),
+    "density": ("Mark: density", "Mark: density, not held"),
+}
+"""What a check against the mark is called, where it holds and where not."""
+
+
 @dataclass(frozen=True)
 class MarkCheck:
     """One rule of the UN mark, whether it holds, and the figures in a sentence with marks."""
@@ -88,20 +96,11 @@ class PressureReport:
         if mark is None:
             return ()
         relative = expanding(self.product)[0] / _WATER_KG_M3
-        named = "" if mark.density_marked else ", which holds where none is named"
         return (
             _hot_check(self.hot_kpa, mark),
             _under(self.agent_50_kpa, mark.vapour_50_kpa, at_c=ADR_C),
             _under(self.agent_55_kpa, mark.vapour_55_kpa, at_c=HOT_C),
-            MarkCheck(
-                rule="density",
-                holds=relative <= mark.max_relative_density,
-                text=(
-                    f"Relative density {relative:.2f}: "
-                    f"{_within(relative <= mark.max_relative_density)} the mark's "
-                    f"{mark.max_relative_density:g}{named}."
-                ),
-            ),
+            _density_check(relative, mark),
         )
 
     @property
@@ -121,7 +120,8 @@ class PressureReport:
             yield "Dew point", self._dew_words(self.wet, self.dew_margin_k)
         yield "UN mark", self._mark_words()
         for check in self.checks:
-            yield f"Mark: {check.rule}{'' if check.holds else ', not held'}", check.text
+            held, not_held = _RULES[check.rule]
+            yield held if check.holds else not_held, check.text
 
     def _now_words(self) -> str:
         if self.regulated_kpa is not None:
@@ -131,24 +131,23 @@ class PressureReport:
         if self.now is None:
             return "Not known, for its temperature is not."
         likely = _against_air(self.now.likely)
-        words = f"{likely[0].upper()}{likely[1:]}, computed; "
+        begun = f"{likely[0].upper()}{likely[1:]}"
+        course = (
+            f"{_signed(self.now.low)} to {_signed(self.now.high)} over the band of its temperature"
+        )
         if max(abs(self.now.low), abs(self.now.likely), abs(self.now.high)) < _SAME_KPA:
-            words += "so it stays over the band of its temperature"
-        else:
-            words += (
-                f"{_signed(self.now.low)} to {_signed(self.now.high)} over the band of its "
-                "temperature"
-            )
+            course = "so it stays over the band of its temperature"
         low, high = activity_range(self.product)
         if self.product.side is Side.RESIN and low < high:
-            words += f" and of how the blend holds its agent (activity {low:g} to {high:g})"
-        if self.now.likely <= VACUUM_KPA and self.mean_c is not None:
-            words += (
-                f". It was sealed at {temperature(self.sealed_c)} and is at "
-                f"{temperature(self.mean_c)} now: a vacuum, which may dent it and draws wet air in "
-                "when a bung is turned"
-            )
-        return words + "."
+            course = f"{course} and of how the blend holds its agent (activity {low:g} to {high:g})"
+        words = f"{begun}, computed; {course}."
+        if self.now.likely > VACUUM_KPA or self.mean_c is None:
+            return words
+        return (
+            f"{words} It was sealed at {temperature(self.sealed_c)} and is at "
+            f"{temperature(self.mean_c)} now: a vacuum, which may dent it and draws wet air in "
+            "when a bung is turned."
+        )
 
     def _hot_words(self) -> str:
         if self.hot_kpa is None:
@@ -178,17 +177,17 @@ class PressureReport:
         )
         reached = [c for c in (self.mean_c, HOT_C) if c is not None]
         if min(reached) < agent.low_c or max(reached) > agent.high_c:
-            words += (
-                f" Its equation holds from {temperature(agent.low_c)} to "
+            return (
+                f"{words} Its equation holds from {temperature(agent.low_c)} to "
                 f"{temperature(agent.high_c)} only; beyond, the pressure is a guess."
             )
         return words
 
     def _dew_words(self, wet: WetAir, margin_k: float) -> str:
-        words = f"{temperature(wet.dew_c)} in the air around it ({wet.words}). "
+        words = f"{temperature(wet.dew_c)} in the air around it ({wet.words})."
         if margin_k < DEW_MARGIN_K:
-            return f"{words}Steel under {wet.limit} may sweat: this drum's may."
-        return f"{words}Steel under {wet.limit} may sweat: this drum's is warmer."
+            return f"{words} Steel under {wet.limit} may sweat: this drum's may."
+        return f"{words} Steel under {wet.limit} may sweat: this drum's is warmer."
 
     def _mark_words(self) -> str:
         # On the steel a test pressure is a bare number of kPa, whatever units its reader prefers.
@@ -271,38 +270,42 @@ def _hot_check(hot_kpa: float | None, mark: UnMark) -> MarkCheck:
         return MarkCheck(
             rule="pressure", holds=False, text=f"At {temperature(HOT_C)} it is full of liquid."
         )
-    holds = hot_kpa <= mark.gauge_55_kpa
-    return MarkCheck(
-        rule="pressure",
-        holds=holds,
-        text=(
-            f"{_signed(hot_kpa)} at {temperature(HOT_C)} as it is filled: {_within(holds)} two "
-            f"thirds of the test pressure, {limit}."
-        ),
-    )
+    at_hot = f"{_signed(hot_kpa)} at {temperature(HOT_C)} as it is filled"
+    if hot_kpa <= mark.gauge_55_kpa:
+        held = f"{at_hot}: within two thirds of the test pressure, {limit}."
+        return MarkCheck(rule="pressure", holds=True, text=held)
+    over = f"{at_hot}: over two thirds of the test pressure, {limit}."
+    return MarkCheck(rule="pressure", holds=False, text=over)
 
 
 def _under(kpa: float, limit: float, *, at_c: float) -> MarkCheck:
-    holds = kpa < limit
-    what = f"Agent over the blend {pressure(kpa)} absolute" if kpa > 0.0 else "No agent in it"
-    return MarkCheck(
-        rule="vapour",
-        holds=holds,
-        text=(
-            f"{what} at {temperature(at_c)}: {'under' if holds else 'not under'} the mark's "
-            f"{pressure(limit)}."
-        ),
-    )
+    what = f"No agent in it at {temperature(at_c)}"
+    if kpa > 0.0:
+        what = f"Agent over the blend {pressure(kpa)} absolute at {temperature(at_c)}"
+    if kpa < limit:
+        under = f"{what}: under the mark's {pressure(limit)}."
+        return MarkCheck(rule="vapour", holds=True, text=under)
+    over = f"{what}: not under the mark's {pressure(limit)}."
+    return MarkCheck(rule="vapour", holds=False, text=over)
 
 
-def _within(holds: bool) -> str:  # noqa: FBT001 - one word for yes, one for no
-    return "within" if holds else "over"
+def _density_check(relative: float, mark: UnMark) -> MarkCheck:
+    most = f"{mark.max_relative_density:g}"
+    if not mark.density_marked:
+        most = f"{most}, which holds where none is named"
+    if relative <= mark.max_relative_density:
+        within = f"Relative density {relative:.2f}: within the mark's {most}."
+        return MarkCheck(rule="density", holds=True, text=within)
+    over = f"Relative density {relative:.2f}: over the mark's {most}."
+    return MarkCheck(rule="density", holds=False, text=over)
 
 
 def _against_air(kpa: float) -> str:
     if abs(kpa) < _SAME_KPA:
         return "about the same as the air outside"
-    return f"{pressure(abs(kpa))} {'below' if kpa < 0.0 else 'above'} the air outside"
+    if kpa < 0.0:
+        return f"{pressure(-kpa)} below the air outside"
+    return f"{pressure(kpa)} above the air outside"
 
 
 def _signed(kpa: float) -> str:

@@ -346,10 +346,13 @@ def _unknown(words: _Words, computed: Computed | None) -> None:
     if computed is None:
         words.reasons.append("There is no air on record where this drum came from or stands.")
     elif computed.refused_k is not None:
-        than = "warmer" if computed.refused_k > 0.0 else "colder"
+        off = difference(abs(computed.refused_k))
+        measured = f"It was measured {off} colder than computed"
+        if computed.refused_k > 0.0:
+            measured = f"It was measured {off} warmer than computed"
         words.reasons.append(
-            f"It was measured {difference(abs(computed.refused_k))} {than} than computed, too far "
-            "off to be used, and counts as not known until another measurement settles it."
+            f"{measured}, too far off to be used, and counts as not known until another "
+            "measurement settles it."
         )
     else:
         words.reasons.append(

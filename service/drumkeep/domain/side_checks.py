@@ -86,9 +86,10 @@ class CheckNow:
     ----------
     at
         When.
-    cause, where
-        The rig for which it was, or else the person who asked: as a name that no other has, and
-        in words.
+    cause
+        The rig for which it was, or else the person who asked, by a name that no other has.
+    by, rig
+        Who asked, and what the rig is called; None without one.
     site, place
         Ids; ``place`` None without a rig.
     answer, reason, tags
@@ -97,7 +98,8 @@ class CheckNow:
 
     at: datetime
     cause: str
-    where: str
+    by: str
+    rig: str | None
     site: int
     place: int | None
     answer: CheckAnswer
@@ -144,7 +146,9 @@ def _of_pair(first: Checked, second: Checked) -> list[tuple[CheckAnswer, str]]:
     if first.tag == second.tag:
         return [(CheckAnswer.DO_NOT, f"That is one drum, {first.tag}, scanned twice.")]
     if first.side is second.side:
-        words = f"Both are {first.letter}, {first.side.value}: {first.tag} and {second.tag}."
+        words = f"Both are B, resin: {first.tag} and {second.tag}."
+        if first.side is Side.ISO:
+            words = f"Both are A, iso: {first.tag} and {second.tag}."
         return [(CheckAnswer.DO_NOT, words)]
     if first.system is None or second.system is None:
         unsaid = " and ".join(d.product for d in (first, second) if d.system is None)
@@ -170,16 +174,18 @@ def _of_list(drum: Checked, side: InUse) -> list[tuple[CheckAnswer, str]]:
     if drum.tag in side.tags:
         return []
     words = f"{drum.letter}, {drum.tag} is not on the pull list."
-    return [(CheckAnswer.ASK, words), *_of_lots(drum, side, where="on the list")]
+    return [(CheckAnswer.ASK, words), *_of_lots(drum, side, on_rig=False)]
 
 
 def _of_rig(drum: Checked, side: InUse) -> list[tuple[CheckAnswer, str]]:
-    return _of_lots(drum, side, where="on the rig")
+    return _of_lots(drum, side, on_rig=True)
 
 
-def _of_lots(drum: Checked, side: InUse, *, where: str) -> list[tuple[CheckAnswer, str]]:
+def _of_lots(drum: Checked, side: InUse, *, on_rig: bool) -> list[tuple[CheckAnswer, str]]:
     if not side.lots or drum.lot_id in side.lots:
         return []
     others = ", ".join(sorted(side.lots.values()))
-    words = f"{drum.letter}, {drum.tag} is of lot {drum.lot}; {where} is lot {others}."
+    words = f"{drum.letter}, {drum.tag} is of lot {drum.lot}; on the list is lot {others}."
+    if on_rig:
+        words = f"{drum.letter}, {drum.tag} is of lot {drum.lot}; on the rig is lot {others}."
     return [(CheckAnswer.ASK, words)]

@@ -28,6 +28,7 @@ Message = tuple[str, str | tuple[str, ...]]
 
 _TEMPLATE_OPTIONS: Final = {
     "trimmed": "true",
+    "newstyle_gettext": "true",
     "trim_blocks": "true",
     "lstrip_blocks": "true",
     "encoding": "utf-8",
@@ -37,7 +38,7 @@ _READS_LIKE_WORDS: Final = re.compile(r"(?<![\w/{<])[A-Za-z]?[a-z]{2,}(?![\w/>=]
 _NOT_FOR_PEOPLE: Final = re.compile(
     r"^[<%/#.(\[?]|^\{(?!\w+\})|^[a-z_]+[=(]|[{}]{2}|\\|^SELECT |__|;\w"
 )
-_LOGS: Final = ("log", "logger")
+_LOGS: Final = ("log", "logger", "_LOG")
 _ASIDE: Final = frozenset(
     {"alias", "description", "examples", "pattern", "regex", "summary", "title", "default_factory"}
 )

@@ -107,7 +107,8 @@ def checks_now(tx: Tx, *, now: datetime) -> list[CheckNow]:
             cause=f"{site.code}/{place.code}"
             if check.place_id is not None
             else f"{site.code}, {check.by}",
-            where=f"on {place.name}" if check.place_id is not None else f"({check.by} checked)",
+            by=check.by,
+            rig=None if check.place_id is None else place.name,
             site=site.id,
             place=check.place_id,
             answer=CheckAnswer(check.answer),

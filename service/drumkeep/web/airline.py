@@ -22,6 +22,7 @@ _REACH_K: Final = 8.0
 _LEAST_SPAN_K: Final = 6.0
 _BUCKET_S: Final = 900
 _TICK_H: Final = 6
+_NAMED: Final = {0: "midnight", 12: "noon"}
 _TIGHT_PERCENT: Final = 14.0
 _FRESH: Final = timedelta(minutes=45)
 """No dot stands at "now" for what was heard longer ago."""
@@ -137,7 +138,7 @@ def air_drawing(
         limits=tuple(
             LimitLine(
                 y=y(limit.c),
-                label=f"{limit.name} {write(limit.c)}",
+                label=f"{formats.tongue.say(limit.name)} {write(limit.c)}",
                 # Written on the far side of the hairline from the air.
                 high=limit.c >= _middle(past, ahead),
             )
@@ -145,7 +146,7 @@ def air_drawing(
         ),
         ticks=_ticks(start, end, formats),
         marks=tuple(marks),
-        words=_words(past, ahead, shelf, write, subject=subject),
+        words=_words(past, ahead, shelf, write, subject=subject, formats=formats),
     )
 
 
@@ -217,10 +218,11 @@ def _ticks(start: datetime, end: datetime, formats: Formats) -> tuple[Tick, ...]
         at = formats.local(first + timedelta(hours=hour))
         if at.hour % _TICK_H or not start < at < end or abs(at - formats.now) < _NOW_CLEAR:
             continue
-        names = {0: "midnight", 12: "noon"}
         percent = round(100 * ((at - start) / (end - start)), 2)
         anchor = "start" if percent < 4 else "end" if percent > 96 else "middle"  # noqa: PLR2004 - per cent from either edge
-        label = names.get(at.hour) or formats.clock(at, short=True)
+        label = formats.clock(at, short=True)
+        if at.hour in _NAMED:
+            label = formats.words(_NAMED[at.hour])
         ticks.append(Tick(x=percent, label=label, anchor=anchor))
     return tuple(ticks)
 
@@ -237,15 +239,22 @@ def _words(
     write: Callable[[float], str],
     *,
     subject: str,
+    formats: Formats,
 ) -> str:
     """Return the line in one sentence, for those who do not see it."""
+    words, of = formats.words, formats.tongue.say(subject)
     if not past and not ahead:
-        return f"No {subject.lower()} on record at {shelf.place}."
+        return words("No {subject} on record at {place}.", subject=of.lower(), place=shelf.place)
     said = []
     if past:
         values = [c for _, c in past]
-        said.append(f"last 24 hours {write(min(values))} to {write(max(values))}")
+        low, high = write(min(values)), write(max(values))
+        said.append(words("last 24 hours {low} to {high}", low=low, high=high))
     if ahead:
-        lowest = min(p[1] for p in ahead)
-        said.append(f"next 12 hours {write(lowest)} to {write(max(p[1] for p in ahead))}")
-    return f"{subject} at {shelf.place}: {', '.join(said)}. {shelf.air_line.basis}".strip()
+        likely = [p[1] for p in ahead]
+        low, high = write(min(likely)), write(max(likely))
+        said.append(words("next 12 hours {low} to {high}", low=low, high=high))
+    course = words(
+        "{subject} at {place}: {course}.", subject=of, place=shelf.place, course=", ".join(said)
+    )
+    return f"{course} {formats.tongue.say(shelf.air_line.basis)}".strip()

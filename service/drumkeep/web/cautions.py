@@ -65,16 +65,15 @@ def verdict_cautions(phrase: Phrase, drum: DrumView) -> tuple[str, ...]:
             "too_cold": "Never heat a tight drum.",
             "too_warm": "Move it shut, with a drum truck.",
         }
-        first = drum.advice[0] if drum.advice else ""
         mix = "Small bung vented while you mix."
-        line = mix if first.startswith("Mix") else act.get(drum.readiness, mix)
+        line = mix if drum.mix_first else act.get(drum.readiness, mix)
         return (f"{line} {_SHEET_FIRST}",)
     if phrase == "ASK" and drum.readiness != "unknown":
         return ()
     vent = "Vent slowly by the small bung."
     if "gassing" in drum.conditions:
         vent = "It is gassing: cool it first, or vent very slowly by the small bung."
-    if any(line.startswith("Never heat") for line in drum.cautions):
+    if drum.tight:
         vent = "Never heat a tight drum; keep under its maximum."
     side = "Iso can sensitise for life: gloves, goggles, mask." if drum.side == "iso" else ""
     return tuple(line for line in (side, f"{vent} {_SHEET_FIRST}") if line)

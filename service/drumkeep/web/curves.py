@@ -2,19 +2,21 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Final, Literal
 
 from bokeh.embed import json_item
-from bokeh.models import ColumnDataSource, DatetimeTickFormatter, HoverTool
+from bokeh.models import ColumnDataSource, DatetimeTickFormatter, FixedTicker, HoverTool
 from bokeh.models.annotations import Band, BoxAnnotation, Label, Legend, LegendItem, Span
 from bokeh.plotting import figure
 
 from drumkeep.domain.quantities import fahrenheit
+from drumkeep.language.tongue import ENGLISH
 from drumkeep.operations.air_hours import AirHour
 from drumkeep.operations.history import CurvePoint
 from drumkeep.web.formats import Formats
 from drumkeep.web.view_models import DrumView, EventView
+from drumkeep.web.wording import HAPPENED, LINE
 
 Scheme = Literal["light", "dark"]
 
@@ -47,6 +49,8 @@ _STROKES: Final = (
 )
 _HEIGHT: Final = 400
 _MOST_EVENTS: Final = 12
+_MOST_DAYS: Final = 7
+"""Named on the axis of a phone."""
 
 
 @dataclass(frozen=True)
@@ -89,6 +93,8 @@ def drawing(curves: Curves, *, formats: Formats, scheme: Scheme) -> dict[str, An
         min_border_right=12,
     )
     _axes(shown, inks=inks, formats=formats, by_hours=bool(curves.hours))
+    if formats.language != ENGLISH:
+        _days(shown, curves, formats=formats)
     _bands(shown, curves, inks=inks, formats=formats)
     legend = []
     hourly = _hourly(shown, curves.hours, inks=inks, formats=formats) if curves.hours else None
@@ -117,7 +123,9 @@ def drawing(curves: Curves, *, formats: Formats, scheme: Scheme) -> dict[str, An
                 line_alpha=0.55 if coming else 1.0,
             )
             if not coming:
-                words = "air, by the hour" if hourly is not None and name == "air" else name
+                by_hours = hourly is not None and name == "air"
+                called = "air, by the hour" if by_hours else LINE[name]
+                words = formats.words(called)
                 legend.append(LegendItem(label=words, renderers=[line]))  # type: ignore[list-item]
                 if name == "bottom":
                     shown.add_tools(_hover(line, formats=formats))
@@ -172,17 +180,18 @@ def _source(points: Sequence[CurvePoint], *, formats: Formats) -> ColumnDataSour
     def column(name: str) -> list[float]:
         return [round(_degrees(getattr(point, name), formats), 2) for point in points]
 
-    return ColumnDataSource(
-        {
-            "at": [_local_ms(point.at, formats) for point in points],
-            "air": column("air_c"),
-            "bottom": column("bottom_c"),
-            "mean": column("mean_c"),
-            "top": column("top_c"),
-            "low": column("low_c"),
-            "high": column("high_c"),
-        }
-    )
+    columns: dict[str, list[float] | list[str]] = {
+        "at": [_local_ms(point.at, formats) for point in points],
+        "air": column("air_c"),
+        "bottom": column("bottom_c"),
+        "mean": column("mean_c"),
+        "top": column("top_c"),
+        "low": column("low_c"),
+        "high": column("high_c"),
+    }
+    if formats.language != ENGLISH:  # the only one in which BokehJS knows the days
+        columns["day"] = [formats.tongue.weekday(formats.local(point.at)) for point in points]
+    return ColumnDataSource(columns)
 
 
 def _axes(shown: figure, *, inks: dict[str, str], formats: Formats, by_hours: bool) -> None:
@@ -206,6 +215,24 @@ def _axes(shown: figure, *, inks: dict[str, str], formats: Formats, by_hours: bo
     shown.grid.grid_line_color = None
 
 
+def _days(shown: figure, curves: Curves, *, formats: Formats) -> None:
+    """Name the days on the axis in the viewer's language: BokehJS knows them in English only."""
+    times = [point.at for point in (*curves.past, *curves.ahead)]
+    if not times:
+        return
+    first, last = formats.local(min(times)), formats.local(max(times))
+    apart = -(-((last - first).days + 1) // _MOST_DAYS)
+    names = {}
+    for number in range(1, (last.date() - first.date()).days + 1, apart):
+        day = first.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=number)
+        named = formats.tongue.weekday(day)
+        if curves.hours:
+            named = f"{day.day} {formats.tongue.month(day)}"
+        names[_local_ms(day, formats)] = named
+    shown.xaxis.ticker = FixedTicker(ticks=list(names))
+    shown.xaxis.major_label_overrides = names
+
+
 def _bands(shown: figure, curves: Curves, *, inks: dict[str, str], formats: Formats) -> None:
     """Draw the use band as plain paper between tinted cold and warm, and limits as hairlines."""
     low, high = (_degrees(c, formats) for c in curves.drum.use_band_c)
@@ -213,9 +240,9 @@ def _bands(shown: figure, curves: Curves, *, inks: dict[str, str], formats: Form
         outside = BoxAnnotation(fill_color=tint, fill_alpha=0.35, line_color=None, level="image")
         outside.update(**edges)
         shown.add_layout(outside)
-    lines = [("use from", low), ("use to", high)]
+    lines = [(formats.words("use from"), low), (formats.words("use to"), high)]
     lines += [
-        (limit.name.lower(), _degrees(limit.c, formats))
+        (formats.words(limit.name).lower(), _degrees(limit.c, formats))
         for limit in curves.drum.limits
         if limit.name in ("Seeding", "Gassing above")
     ]
@@ -256,7 +283,7 @@ def _now(shown: figure, curves: Curves, *, inks: dict[str, str], formats: Format
             y_units="screen",
             x_offset=4,
             y_offset=2,
-            text="now",
+            text=formats.words("now"),
             text_font_size="13px",
             text_color=inks["ink"],
         )
@@ -284,7 +311,7 @@ def _happened(shown: figure, curves: Curves, *, inks: dict[str, str], formats: F
                 y=_HEIGHT - 110 - 17 * (row % 4),
                 y_units="screen",
                 x_offset=4,
-                text=event.kind,
+                text=formats.words(HAPPENED[event.kind]),
                 text_font_size="13px",
                 text_color=inks["quiet"],
                 background_fill_color=inks["sheet"],
@@ -294,17 +321,19 @@ def _happened(shown: figure, curves: Curves, *, inks: dict[str, str], formats: F
 
 
 def _hover(line: Any, *, formats: Formats) -> HoverTool:  # noqa: ANN401 - a renderer
-    clock = "%a %-I:%M %P" if formats.units == "us" else "%a %H:%M"
+    clock = "%-I:%M %P" if formats.units == "us" else "%H:%M"
+    at = f"@at{{%a {clock}}}" if formats.language == ENGLISH else f"@day @at{{{clock}}}"
+    both = formats.words("{first} to {last}", first="@low{0.0}", last="@high{0.0}")
     return HoverTool(
         renderers=[line],
         mode="vline",
         tooltips=[
-            ("", f"@at{{{clock}}}"),
-            ("air", "@air{0.0}"),
-            ("bottom", "@bottom{0.0}"),
-            ("mean", "@mean{0.0}"),
-            ("top", "@top{0.0}"),
-            ("low to high", "@low{0.0} to @high{0.0}"),
+            ("", at),
+            (formats.words(LINE["air"]), "@air{0.0}"),
+            (formats.words(LINE["bottom"]), "@bottom{0.0}"),
+            (formats.words(LINE["mean"]), "@mean{0.0}"),
+            (formats.words(LINE["top"]), "@top{0.0}"),
+            (formats.words("low to high"), both),
         ],
         formatters={"@at": "datetime"},
     )

@@ -47,7 +47,9 @@ _FIELDS: Final[Mapping[str, tuple[str, str]]] = {
     "drum": ("drum", "Drum"),
     "sure": ("sure", "Be sure"),
 }
-_LABELS: Final[Mapping[str, str]] = dict(_FIELDS.values())
+LABELS: Final[Mapping[str, str]] = dict(_FIELDS.values())
+"""What stands above each field of a form, by the field's name."""
+
 _UNIT_OF: Final[Mapping[str, str]] = {
     "c": "°C",
     "height_m": "m",
@@ -110,8 +112,8 @@ class _Told:
     formats: Formats
 
     def fault(self, fault: Fault) -> Fault:
-        if fault.field in _LABELS and fault.field not in _FIELDS:
-            return replace(fault, field=_LABELS[fault.field])  # found while reading the form
+        if fault.field in LABELS and fault.field not in _FIELDS:
+            return replace(fault, field=LABELS[fault.field])  # found while reading the form
         name, label = _FIELDS.get(fault.field, (fault.field, fault.field))
         if fault.field == "at" and self.form.get("kind") == "wanted":
             name, label = _FIELDS["wanted_at"]

@@ -6,6 +6,8 @@ from typing import Final
 from fastapi import APIRouter, Request
 from fastapi.responses import FileResponse, HTMLResponse, JSONResponse
 
+from drumkeep.language.tongue import tongue
+from drumkeep.web.form_faults import LABELS
 from drumkeep.web.formats import Formats
 from drumkeep.web.language import language_of
 from drumkeep.web.templating import STATIC, render, static_address
@@ -50,8 +52,12 @@ async def manifest() -> JSONResponse:
 @router.get("/waiting")
 async def waiting(request: Request) -> HTMLResponse:
     """Show what waits on this device; the same for everybody, so that a phone can keep it."""
+    say = tongue(language_of(request)).say
     return _for_everybody(
-        request, "waiting.html", titles={kind: title for kind, (title, _) in ACTION.items()}
+        request,
+        "waiting.html",
+        titles={kind: say(title) for kind, (title, _) in ACTION.items()},
+        fields={name: say(label).lower() for name, label in LABELS.items()},
     )
 
 

@@ -6,6 +6,7 @@ from fastapi import Request, Response
 from fastapi.responses import HTMLResponse
 
 from drumkeep.asgi.problems import Problem, shown
+from drumkeep.language.tongue import Tongue, tongue
 from drumkeep.web.formats import Formats
 from drumkeep.web.language import language_of
 from drumkeep.web.shell import sign_in_first
@@ -27,6 +28,8 @@ def problem_page(request: Request, problem: Problem) -> Response | None:
         return None
     if problem.status == _UNAUTHENTICATED:
         return sign_in_first(request)
+    language = getattr(request.state, "language", None) or language_of(request)
+    spoken = tongue(language)
     view = ProblemView(
         status=problem.status,
         title=problem.title if problem.faults else _TITLES.get(problem.status, problem.title),
@@ -35,7 +38,7 @@ def problem_page(request: Request, problem: Problem) -> Response | None:
             FaultView(
                 name=_name(fault.field),
                 value="" if fault.value is None else str(shown(fault.value)),
-                mend=f"It {fault.problem}. {fault.mend}",
+                mend=" ".join((_problem(fault.problem, spoken), spoken.say(fault.mend))),
             )
             for fault in problem.faults
         ),
@@ -49,11 +52,15 @@ def problem_page(request: Request, problem: Problem) -> Response | None:
             units="us",
             timezone=UTC,
             now=datetime.fromtimestamp(0, tz=UTC),
-            language=getattr(request.state, "language", None) or language_of(request),
+            language=language,
         ),
         nonce=getattr(request.state, "nonce", ""),
     )
     return HTMLResponse(html, status_code=problem.status, headers=problem.headers)
+
+
+def _problem(problem: str, spoken: Tongue) -> str:
+    return spoken.words("It {problem}.", problem=spoken.say(problem))
 
 
 def _name(field: str) -> str:

@@ -34,12 +34,13 @@ template              context
                       ``report``: ``ImportReport`` or None, ``shares``: ``ShareView``,
                       ``stored``, ``given``: the form as sent
 ``import.html``       ``given``: the form as sent, ``faults``: sentences, ``kept`` as above,
-                      ``columns``: needed ones by noun, ``report``: ``SheetReport`` or None,
-                      ``rows``: ``RowFate``, ``undrawn``: how many more
+                      ``columns``: needed ones and others by noun, ``report``: ``SheetReport``
+                      or None, ``rows``: ``RowFate``, ``undrawn``: how many more
 ``export.html``       ``sites``: (code, words), ``first`` and ``last``: days, ``may_import``,
                       ``may_take_all``
-``pulls.html``        ``given``: the form as filled in, ``error`` or None, ``sites`` and ``pairs``:
-                      (code, words), ``open`` and ``past``: ``PullHead``, ``may_pull``
+``pulls.html``        ``given``: the form as filled in, ``error`` or None, ``faults``:
+                      (label, fault), ``sites`` and ``pairs``: (code, words), ``open`` and
+                      ``past``: ``PullHead``, ``may_pull``
 ``pull.html``         ``pull``: ``PullView``, ``codes`` by tag, ``error``, ``faults`` in words,
                       ``refused``: a tag, ``wrong``: ``WrongDrum`` or None, ``instead_in``:
                       a place, ``may_pull``
@@ -118,6 +119,7 @@ from typing import Any, Final
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from drumkeep.errors import Fault
 from drumkeep.language.tongue import ENGLISH, LANGUAGES, Tongue, catalogue, tongue
 from drumkeep.web import wording
 from drumkeep.web.airline import air_drawing
@@ -184,7 +186,7 @@ def environment(language: str = ENGLISH) -> Environment:
     made.policies["ext.i18n.trimmed"] = True
     # The extension gives environments this method when it is made.
     made.install_gettext_translations(spoken.translations, newstyle=True)  # type: ignore[attr-defined]
-    made.filters["say"] = spoken.said
+    made.filters["say"] = partial(_said, spoken)
     given: dict[str, Any] = {
         "language": spoken.code,
         "languages": LANGUAGES,
@@ -214,6 +216,11 @@ def _script_words(spoken: Tongue) -> dict[str, str]:
         for message in catalogue(spoken.code)
         if any(place.startswith(_SCRIPTS) for place, _ in message.locations)
     }
+
+
+def _said(spoken: Tongue, shown: object) -> object:
+    """Say what a template shows; a fault part by part, since its value is the asker's own."""
+    return shown.told(spoken.say) if isinstance(shown, Fault) else spoken.said(shown)
 
 
 @lru_cache(maxsize=4096)

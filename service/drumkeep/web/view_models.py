@@ -63,7 +63,8 @@ class DrumView:
     each temperature is None when it is not known. ``wanted_at`` and ``start_by`` go together: be
     warm then, begin to warm before. ``content`` tells what the liquid went through: names and
     sentences; ``too_hot`` whether its liquid may be over the product's maximum; ``weighed_to_kg``
-    what the scale read to that weighed it last.
+    what the scale read to that weighed it last. ``mix_first`` and ``tight`` tell what the rules say
+    in words: to mix it is the thing to do, and it must not be heated as tight as it is.
     """
 
     tag: str
@@ -112,6 +113,8 @@ class DrumView:
     content: tuple[tuple[str, str], ...] = ()
     warming: bool = False
     too_hot: bool = False
+    mix_first: bool = False
+    tight: bool = False
     weighed_to_kg: float | None = None
     timezone: str = "UTC"
 
@@ -360,6 +363,7 @@ class VerdictView:
     time: datetime | None = None
     where: str | None = None
     nearest_ready: tuple[str, str] | None = None
+    may_record: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

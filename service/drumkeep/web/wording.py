@@ -5,7 +5,7 @@ take a ``Formats``, so that they read in the viewer's units.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Final
 
 from drumkeep.domain.glances import GRAVITY
@@ -14,7 +14,6 @@ from drumkeep.web.formats import Formats
 from drumkeep.web.view_models import (
     DrumView,
     GroupView,
-    LimitView,
     Phrase,
     TaskView,
     VerdictView,
@@ -51,6 +50,9 @@ CONDITION_MEANS: Final[Mapping[str, str]] = {
 }
 """What a condition is, beside what the rules say to do; pressure is told by headline and reason."""
 
+LINE: Final[Mapping[str, str]] = {"air": "air", "bottom": "bottom", "mean": "mean", "top": "top"}
+"""What a curve of a drum's page is of."""
+
 BASIS: Final[Mapping[str, str]] = {
     "measured": "measured in the drum within the last 2 hours",
     "modelled": "computed from the air around it since the last measurement",
@@ -82,6 +84,45 @@ CROWDING: Final[Mapping[str, str]] = {
     "alone": "apart from each other",
     "four": "four on a pallet",
     "block": "in a block",
+}
+
+HAPPENED: Final[Mapping[str, str]] = {
+    "received": "received",
+    "wanted": "wanted",
+    "moved": "moved",
+    "weighed": "weighed",
+    "topped": "topped",
+    "decanted": "decanted",
+    "dipped": "dipped",
+    "skin": "skin",
+    "opened": "opened",
+    "resealed": "resealed",
+    "blanketed": "blanketed",
+    "agitated": "agitated",
+    "vented": "vented",
+    "heated": "heated",
+    "held": "held",
+    "released": "released",
+    "inspected": "inspected",
+    "ratio_off": "ratio pulsed",
+    "emptied": "emptied",
+    "disposed": "disposed",
+    "corrected": "corrected",
+}
+"""What was done, in a word."""
+
+ROLE: Final[Mapping[str, str]] = {
+    "crew": "crew",
+    "dispatcher": "dispatcher",
+    "manager": "manager",
+    "viewer": "viewer",
+}
+
+PRIORITY: Final[Mapping[str, str]] = {
+    "critical": "critical",
+    "high": "high",
+    "medium": "medium",
+    "low": "low",
 }
 
 ALARM_STATE: Final[Mapping[str, str]] = {
@@ -117,14 +158,33 @@ ACTION: Final[Mapping[str, tuple[str, str]]] = {
 }
 """What each form is called, and what its button says."""
 
+_TALLY: Final[Mapping[str, tuple[str, str]]] = {
+    "on_hold": ("1 on hold", "{number} on hold"),
+    "unknown": ("1 not known", "{number} not known"),
+    "too_warm": ("1 too warm", "{number} too warm"),
+    "too_cold": ("1 too cold", "{number} too cold"),
+    "ready": ("1 ready", "{number} ready"),
+}
+_DRUMS: Final[Mapping[str | None, tuple[str, str]]] = {
+    None: ("1 drum", "{number} drums"),
+    "iso": ("1 iso drum", "{number} iso drums"),
+    "resin": ("1 resin drum", "{number} resin drums"),
+}
+"""Of one, and of any other number."""
+
 _FULL: Final = 0.95
+_WIDEST: Final = 7
+"""Letters of the verdict's phrase that fit a narrow phone beside each other at full size."""
+AND: Final = "and"
 _WAITING: Final = ("too_cold", "too_warm")
 
 
 def output_words(output_class: str, formats: Formats) -> str:
     """Return an output class in words: ``20 lb a minute and over``."""
     rate = formats.mass(OUTPUT_EDGE_KG)
-    return f"under {rate} a minute" if output_class == "under_20" else f"{rate} a minute and over"
+    if output_class == "under_20":
+        return formats.words("under {rate} a minute", rate=rate)
+    return formats.words("{rate} a minute and over", rate=rate)
 
 
 def side_words(side: str) -> str:
@@ -136,14 +196,18 @@ def tally(counts: Mapping[str, int] | Iterable[tuple[str, int]]) -> str:
     """Return numbers of drums by readiness, the usable first: ``3 ready, 9 too cold``."""
     numbers = dict(counts)
     order = ("ready", *(name for name in GRAVITY if name != "ready"))
-    said = [f"{numbers[n]} {READINESS[n]}" for n in order if n in READINESS and numbers.get(n)]
+    said = [_numbered(_TALLY[n], numbers[n]) for n in order if n in _TALLY and numbers.get(n)]
     return ", ".join(said) or "no drums"
 
 
 def drums_words(count: int, side: str | None = None) -> str:
     """Return a number of drums: ``1 drum``, ``6 iso drums``."""
-    noun = "drum" if count == 1 else "drums"
-    return f"{count} {side} {noun}" if side else f"{count} {noun}"
+    return _numbered(_DRUMS[side], count)
+
+
+def _numbered(words: tuple[str, str], number: int) -> str:
+    one, many = words
+    return one if number == 1 else many.format(number=number)
 
 
 def page_words(number: int, pages: int) -> str:
@@ -159,13 +223,13 @@ def near(drum: DrumView) -> tuple[float, ...]:
 def bottom_words(drum: DrumView, formats: Formats) -> str:
     """Return bottom and band: ``61 °F at the bottom (57 to 62)`` with an en dash."""
     if drum.bottom_c is None:
-        return "temperature not known"
+        return formats.words("temperature not known")
     limits = near(drum)
-    words = f"{formats.temp(drum.bottom_c, against=limits)} at the bottom"
+    words = formats.words("{temp} at the bottom", temp=formats.temp(drum.bottom_c, against=limits))
     if drum.low_c is not None and drum.high_c is not None:
         words += f" ({formats.span(drum.low_c, drum.high_c, against=limits)})"
     if drum.basis == "unsupported":
-        words += ", not supported by readings"
+        return formats.words("{words}, not supported by readings", words=words)
     return words
 
 
@@ -187,7 +251,7 @@ _HEADLINES: Final[Mapping[str, str]] = {
 def headline(drum: DrumView, formats: Formats) -> str:
     """Return the answer of the drum page in a few words."""
     if drum.ended:
-        return drum.ended.capitalize()
+        return formats.tongue.say(drum.ended).capitalize()
     so: set[str] = {drum.readiness, *drum.conditions}
     so |= {"sweats"} if drum.sweats else set()
     so |= {"too_hot"} if drum.too_hot else set()
@@ -195,9 +259,15 @@ def headline(drum: DrumView, formats: Formats) -> str:
     so |= {"mix"} if drum.readiness == "on_hold" and drum.answer == "NOT YET" else set()
     for name, words in _HEADLINES.items():
         if name in so:
-            return words
-    state = READINESS[drum.readiness].capitalize()
-    return f"{state} for {output_words(drum.output_class, formats)}"
+            return formats.words(words)
+    fit = _fit_for(drum, formats)
+    return f"{fit[:1].upper()}{fit[1:]}"
+
+
+def _fit_for(drum: DrumView, formats: Formats) -> str:
+    state = formats.words(READINESS[drum.readiness])
+    output = output_words(drum.output_class, formats)
+    return formats.words("{state} for {output}", state=state, output=output)
 
 
 def until_words(drum: DrumView, formats: Formats) -> str:
@@ -209,8 +279,10 @@ def until_words(drum: DrumView, formats: Formats) -> str:
 
 
 def _until(soonest: datetime, where: str | None, formats: Formats) -> str:
-    words = f"until {formats.about(soonest)}"
-    return f"{words} in {where}" if where else words
+    time = formats.about(soonest)
+    if where:
+        return formats.words("until {time} in {where}", time=time, where=where)
+    return formats.words("until {time}", time=time)
 
 
 def state_words(drum: DrumView) -> str:
@@ -226,15 +298,18 @@ def ready_lines(drum: DrumView, formats: Formats) -> tuple[str, ...]:
     lines: list[str] = []
     if drum.ready_in_warm_room_at is not None and drum.warm_room is not None:
         times = formats.between(drum.ready_in_warm_room_from, drum.ready_in_warm_room_at)
-        lines.append(f"Ready {times} in {drum.warm_room}.")
+        lines.append(formats.words("Ready {times} in {room}.", times=times, room=drum.warm_room))
     if drum.ready_at is not None:
+        words = "Ready {times} where it stands, {place}."
         times = formats.between(drum.ready_from, drum.ready_at)
-        lines.append(f"Ready {times} where it stands, {drum.place}.")
+        lines.append(formats.words(words, times=times, place=drum.place))
     elif drum.ready_from is not None:
+        words = "Where it stands, {place}, not surely in four days; {times} at best."
         times = formats.earliest(drum.ready_from)
-        lines.append(f"Where it stands, {drum.place}, not surely in four days; {times} at best.")
+        lines.append(formats.words(words, times=times, place=drum.place))
     else:
-        lines.append(f"Not within the coming days where it stands, {drum.place}.")
+        words = "Not within the coming days where it stands, {place}."
+        lines.append(formats.words(words, place=drum.place))
     return tuple(lines)
 
 
@@ -244,50 +319,55 @@ def sentence(drum: DrumView, formats: Formats) -> str:
     ``Iso K7Q-X4M, lot 2231, 61 °F at the bottom (57 to 62), too cold for 20 lb a minute and over
     until about 2 pm tomorrow in Warm room 1.``
     """
-    parts = [f"{drum.side.capitalize()} {drum.tag}", f"lot {drum.lot}"]
+    side = formats.words(SIDE[drum.side]).capitalize()
+    parts = [f"{side} {drum.tag}", formats.words("lot {lot}", lot=drum.lot)]
     if drum.fill < _FULL:
-        parts.append(f"{formats.share(drum.fill)} full")
+        parts.append(formats.words("{share} full", share=formats.share(drum.fill)))
     parts.append(bottom_words(drum, formats))
-    if drum.readiness == "on_hold":
-        parts.append(f"on hold: {drum.hold_reason}" if drum.hold_reason else "on hold")
+    if drum.readiness == "on_hold" and drum.hold_reason:
+        parts.append(formats.words("on hold: {reason}", reason=drum.hold_reason))
+    elif drum.readiness == "on_hold":
+        parts.append(formats.words("on hold"))
     elif drum.readiness == "unknown":
-        parts.append("not known whether it is ready")
+        parts.append(formats.words("not known whether it is ready"))
     else:
-        ready = f"{READINESS[drum.readiness]} for {output_words(drum.output_class, formats)}"
-        parts.append(f"{ready} {until_words(drum, formats)}".strip())
+        parts.append(f"{_fit_for(drum, formats)} {until_words(drum, formats)}".strip())
     if drum.too_hot:
-        parts.append("to be left alone: over its maximum")
+        parts.append(formats.words("to be left alone: over its maximum"))
     if drum.sweats:
-        parts.append("to be kept shut: it may sweat")
-    parts += [CONDITION[name] for name in drum.conditions if name != "clear"]
+        parts.append(formats.words("to be kept shut: it may sweat"))
+    parts += [formats.words(CONDITION[name]) for name in drum.conditions if name != "clear"]
     if drum.warming:
-        parts.append("warming")
+        parts.append(formats.words("warming"))
     return ", ".join(parts) + "."
 
 
 def group_sentence(group: GroupView, formats: Formats) -> str:
     """Return the figure of a group in one sentence: the drums together, then the drawn one."""
-    count = drums_words(group.size, group.side)
-    return (
-        f"{count} of lot {group.lot}: {tally(group.by_readiness)}. "
-        f"Drawn: {sentence(group.gravest, formats)}"
+    say = formats.tongue.say
+    return formats.words(
+        "{drums} of lot {lot}: {tally}. Drawn: {drawn}",
+        drums=say(drums_words(group.size, group.side)),
+        lot=group.lot,
+        tally=say(tally(group.by_readiness)),
+        drawn=sentence(group.gravest, formats),
     )
 
 
 def group_state(group: GroupView, formats: Formats) -> str:
     """Return the readiness of a group, with the time of its first drum if none is ready yet."""
     if len(group.by_readiness) > 1:
-        return tally(group.by_readiness)
+        return formats.tongue.say(tally(group.by_readiness))
     ((state, _),) = group.by_readiness
     words = _until(*group.soonest, formats) if group.soonest and state in _WAITING else ""
-    return f"{READINESS[state]} {words}".strip()
+    return f"{formats.words(READINESS[state])} {words}".strip()
 
 
-def marks(group: GroupView) -> tuple[str, ...]:
+def marks(group: GroupView, formats: Formats) -> tuple[str, ...]:
     """Return the conditions of a group's drums with their number: ``2 solids suspected``."""
     if group.size == 1:
-        return tuple(words for words, _ in group.marks)
-    return tuple(f"{number} {words}" for words, number in group.marks)
+        return tuple(formats.words(words) for words, _ in group.marks)
+    return tuple(f"{number} {formats.words(words)}" for words, number in group.marks)
 
 
 def drum_marks(drum: DrumView) -> tuple[str, ...]:
@@ -304,34 +384,44 @@ def marks_of(conditions: Sequence[str], *, answer: Phrase, too_hot: bool) -> tup
     return (*words, "keep shut, it may sweat") if keep_shut else tuple(words)
 
 
-def verdict_lines(phrase: Phrase) -> tuple[str, ...]:
+def verdict_lines(phrase: str) -> tuple[str, ...]:
     """Return the phrase broken so that each line fits a narrow phone at full size."""
-    broken: Mapping[str, tuple[str, ...]] = {
-        "DO NOT OPEN": ("DO NOT", "OPEN"),
-        "LOOK FIRST": ("LOOK", "FIRST"),
-    }
-    return broken.get(phrase, (phrase,))
+    return tuple(phrase.rsplit(" ", 1)) if len(phrase) > _WIDEST else (phrase,)
 
 
 def verdict_time(view: VerdictView, formats: Formats) -> str:
     """Return the one time of the verdict page in words; empty when there is none."""
     if view.time is None:
         return ""
-    return f"Ready {formats.about(view.time)}{f' in {view.where}' if view.where else ''}"
+    time = formats.about(view.time)
+    if view.where:
+        return formats.words("Ready {time} in {where}", time=time, where=view.where)
+    return formats.words("Ready {time}", time=time)
 
 
-def limit_words(limit: LimitView, formats: Formats) -> str:
-    """Return a limit with its origin: ``use from 70 °F (data sheet)``."""
-    return f"{limit.name} {formats.temp(limit.c)} ({limit.origin})"
+def computed_words(drum: DrumView, formats: Formats) -> str:
+    """Return when a drum was computed and how old the readings are that it rests on."""
+    clock = formats.words("never")
+    if drum.computed_at is not None:
+        clock = formats.clock(drum.computed_at)
+    if drum.supported_to is None:
+        return formats.words("Computed {clock}, no readings.", clock=clock)
+    age = formats.duration(max(formats.now - drum.supported_to, timedelta(0)))
+    if not age:
+        return formats.words("Computed {clock}, readings just now.", clock=clock)
+    return formats.words("Computed {clock}, readings {age} old.", clock=clock, age=age)
 
 
 def later_words(tasks: Sequence[TaskView]) -> str:
     """Return what stands below the urgent tasks: ``9 more, less urgent``."""
-    on_them = any(task.state == "acknowledged" for task in tasks)
-    return f"{len(tasks)} more, less urgent{' or acknowledged' if on_them else ''}"
+    number = len(tasks)
+    if any(task.state == "acknowledged" for task in tasks):
+        return f"{number} more, less urgent or acknowledged"
+    return f"{number} more, less urgent"
 
 
 def audience_words(audience: str) -> str:
     """Return whom a task or alarm is for: ``for manager and dispatcher``."""
     names = [name.strip() for name in audience.split(",") if name.strip()]
-    return f"for {' and '.join(names)}" if names else ""
+    together = f" {AND} ".join(names)
+    return f"for {together}" if names else ""

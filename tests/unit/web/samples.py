@@ -83,7 +83,7 @@ SAYS = DeviceView(
     scale=Scale(write=lambda value: f"{value:.0f} %", least_span=10.0),
 )
 PERSON = PersonLine(
-    name="dana", display_name="Dana", role="crew", disabled_at=None, devices=(DEVICE,)
+    name="dana", display_name="Dana", role="crew", language="", disabled_at=None, devices=(DEVICE,)
 )
 VIEWER = Viewer(display_name="Ana Ruiz", role="manager", units="us", csrf="token-7")
 
@@ -355,6 +355,7 @@ def pages(
         do="Take it to Warm room 1.",
         time=NOW + HOUR,
         nearest_ready=("R8H-3NB", "North shed"),
+        may_record=True,
     )
     problem = ProblemView(
         status=422,
@@ -442,7 +443,7 @@ def pages(
             "given": change({"what": "drums", "do": "check"}),
             "faults": (change("The file is none."),),
             "kept": ("eJwDAAAAAAE=",),
-            "columns": {"drums": "product, lot"},
+            "columns": {"drums": ("product, lot", "note")},
             "report": SheetReport(
                 (
                     RowFate(2, "new", change("K7Q-2M5")),
@@ -480,7 +481,7 @@ def pages(
             "code": None,
             "faults": (),
             "faulty": "",
-            "typed": {"name": "", "display_name": "", "role": "crew"},
+            "typed": {"name": "", "display_name": "", "role": "crew", "language": ""},
         },
         "phone.html": {"person": change("Dana"), "secret": "s3cret", "csrf": "c", "viewer": None},
         "own_password.html": {

@@ -173,7 +173,7 @@ def test_drum_that_is_warm_but_sweats_is_never_just_ready():
     assert "shut" in wording.state_words(shown)
     assert "shut" in wording.headline(shown, US)
     assert "shut" in wording.sentence(shown, US)
-    assert "shut" in " ".join(wording.marks(group(shown)))
+    assert "shut" in " ".join(wording.marks(group(shown), US))
 
 
 def test_drum_over_its_maximum_is_too_hot_and_does_not_sweat():

@@ -76,7 +76,7 @@ def _cold_words(
             f"Look into {count(sat)} in {first.place_name} before use: that load sat cold, "
             f"{hours:.0f} h under {limit} at the bottom."
         )
-        return words if not now else words + " Bring it in: it is still cold."
+        return f"{words} Bring it in: it is still cold." if now else words
     if now:
         since = moment_of(min(d.seed_since for d in now))
         do = (
@@ -92,12 +92,12 @@ def _cold_words(
             f"above {limit}."
         )
     sits = max(d.cold_hours for d in coming) >= SAT_COLD_HOURS
-    tail = (
-        " It will sit cold if nothing changes." if sits and first.place_kind in LOAD_KINDS else ""
-    )
     do = (
         f"Check that {first.place_name} heats {count(coming)}"
         if warm
         else f"Bring {count(coming)} in from {first.place_name}"
     )
-    return f"{do} before {moment(min(times))}: the lowest liquid reaches {limit}.{tail}"
+    words = f"{do} before {moment(min(times))}: the lowest liquid reaches {limit}."
+    if sits and first.place_kind in LOAD_KINDS:
+        return f"{words} It will sit cold if nothing changes."
+    return words

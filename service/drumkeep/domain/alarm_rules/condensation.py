@@ -59,14 +59,16 @@ def _words(
     *, bare: Sequence[DrumNow], soon: Sequence[DrumNow], first_wanted: datetime | None
 ) -> str:
     first = (*bare, *soon)[0]
-    basis = "assumed" if first.humidity_assumed else "measured"
-    air = f"the steel may sweat in this air ({first.humidity or 0.0:.0f} % humidity, {basis})"
+    humidity = f"{first.humidity or 0.0:.0f}"
+    air = f"the steel may sweat in this air ({humidity} % humidity, measured)"
+    if first.humidity_assumed:
+        air = f"the steel may sweat in this air ({humidity} % humidity, assumed)"
     if bare:
-        more = f" Warm {count(soon)} more before opening." if soon else ""
-        return (
+        words = (
             f"Put dry gas on {count(bare)} open in {first.place_name}, or reseal: {air}, and water "
-            f"makes gas in iso.{more}"
+            "makes gas in iso."
         )
+        return f"{words} Warm {count(soon)} more before opening." if soon else words
     return (
         f"Warm {count(soon)} in {first.place_name} shut before opening, wanted "
         f"{moment(first_wanted or first.expires_at)}: {air}."

@@ -57,10 +57,12 @@ def _nonsense(sensor: SensorNow, *, among: Sequence[SensorNow], now: datetime) -
     quiet = last.until_ms is not None and now - from_ms(last.until_ms) >= QUIET_AFTER
     if not lasted and (len(bursts) < OFTEN or quiet):
         return []
-    often = "" if lasted else f", and {len(bursts) - 1} times more in the last hours"
+    did = seen(first, what=sensor.what)
+    if not lasted:
+        did = f"{did}, and {len(bursts) - 1} times more in the last hours"
     message = (
-        f"Check the sensor of {_where(sensor)} and its wire: it {seen(first, what=sensor.what)}"
-        f"{often}. {_meanwhile(sensor, among=among, now=now)}"
+        f"Check the sensor of {_where(sensor)} and its wire: it {did}. "
+        f"{_meanwhile(sensor, among=among, now=now)}"
     )
     return [_finding(AlarmKind.SENSOR_IMPLAUSIBLE, sensor, message)]
 

@@ -130,9 +130,12 @@ def group_by(
 
 def count(drums: Sequence[DrumNow]) -> str:
     """Say how many drums, and of which side if of one: "6 iso drums"."""
-    sides = {d.side.value for d in drums}
-    kind = f"{sides.pop()} " if len(sides) == 1 else ""
-    return f"{len(drums)} {kind}drum{'s' if len(drums) != 1 else ''}"
+    sides, number = {d.side for d in drums}, len(drums)
+    if sides == {Side.ISO}:
+        return "1 iso drum" if number == 1 else f"{number} iso drums"
+    if sides == {Side.RESIN}:
+        return "1 resin drum" if number == 1 else f"{number} resin drums"
+    return "1 drum" if number == 1 else f"{number} drums"
 
 
 def tags(drums: Iterable[DrumNow]) -> tuple[str, ...]:

@@ -37,11 +37,16 @@ def mismatched(checks: Sequence[CheckNow], *, now: datetime) -> list[Finding]:
             place=check.place,
             priority=Priority.HIGH,
             audience=(CREW, MANAGER),
-            message=(
-                f"Do not hook up {' and '.join(check.tags)} {check.where}. {check.reason} Look at "
-                "both hoses, then check two drums that fit."
-            ),
+            message=_words(check),
             drums=check.tags,
         )
         for check in standing.values()
     ]
+
+
+def _words(check: CheckNow) -> str:
+    drums = " and ".join(check.tags)
+    do = f"Do not hook up {drums} ({check.by} checked)."
+    if check.rig is not None:
+        do = f"Do not hook up {drums} on {check.rig}."
+    return f"{do} {check.reason} Look at both hoses, then check two drums that fit."

@@ -114,24 +114,32 @@ def storage(drums: Sequence[DrumNow], *, was: Was) -> list[Finding]:
         and not d.heated
     ]
     found = []
-    for some, verb, limit in (
-        (cold, "Warm", "below the storage band, which starts at"),
-        (warm, "Cool", "above the storage band, which ends at"),
-    ):
-        if some:
-            edge = some[0].limits.storage_low_c if some is cold else some[0].limits.storage_high_c
-            found.append(
-                Finding(
-                    kind=AlarmKind.STORAGE_BAND,
-                    cause=f"{first.place_ref} {verb.lower()}",
-                    site=first.site,
-                    place=first.place,
-                    priority=Priority.MEDIUM,
-                    audience=(MANAGER,),
-                    message=(
-                        f"{verb} {count(some)} in {first.place_name}: {limit} {temperature(edge)}."
-                    ),
-                    drums=tags(some),
-                )
-            )
+    if cold:
+        edge = temperature(cold[0].limits.storage_low_c)
+        words = (
+            f"Warm {count(cold)} in {first.place_name}: below the storage band, which starts at "
+            f"{edge}."
+        )
+        found.append(_outside(cold, cause=f"{first.place_ref} warm", words=words))
+    if warm:
+        edge = temperature(warm[0].limits.storage_high_c)
+        words = (
+            f"Cool {count(warm)} in {first.place_name}: above the storage band, which ends at "
+            f"{edge}."
+        )
+        found.append(_outside(warm, cause=f"{first.place_ref} cool", words=words))
     return found
+
+
+def _outside(drums: Sequence[DrumNow], *, cause: str, words: str) -> Finding:
+    first = drums[0]
+    return Finding(
+        kind=AlarmKind.STORAGE_BAND,
+        cause=cause,
+        site=first.site,
+        place=first.place,
+        priority=Priority.MEDIUM,
+        audience=(MANAGER,),
+        message=words,
+        drums=tags(drums),
+    )

@@ -96,6 +96,7 @@ def alarm_views(
                 alarm,
                 site=sites[alarm.site_id],
                 place=None if alarm.place_id is None else places[alarm.place_id].name,
+                formats=formats,
             ),
             zone=sites[alarm.site_id].timezone,
             entries=history[alarm.id],
@@ -141,14 +142,16 @@ def _alarm_view(
     )
 
 
-def _cause(alarm: Alarm, *, site: Site, place: str | None) -> str:
+def _cause(alarm: Alarm, *, site: Site, place: str | None, formats: Formats) -> str:
     """Name the cause as people do: ids and times of the key stay inside."""
     if place is not None and alarm.kind not in OF_A_SENSOR:
         return f"{place}, {site.name}"
     if alarm.cause.startswith(f"site {alarm.site_id} lot "):
-        return f"lot {alarm.cause.split(' lot ', 1)[1]}, {site.name}"
+        lot = alarm.cause.split(" lot ", 1)[1]
+        return formats.words("lot {lot}, {site}", lot=lot, site=site.name)
     if alarm.cause.startswith(f"site {alarm.site_id} "):
         return site.name
     if alarm.cause.startswith("gateway "):
-        return f"gateway {alarm.cause.rsplit('/', 1)[1]}, {site.name}"
+        gateway = alarm.cause.rsplit("/", 1)[1]
+        return formats.words("gateway {gateway}, {site}", gateway=gateway, site=site.name)
     return alarm.cause

@@ -52,44 +52,62 @@ def _cold_words(
     mark: tuple[float, float], degree_hours: float, product: Product, formats: Formats
 ) -> str:
     coldest, hours = mark
-    limit = formats.temp(product.limits.seed_c)
-    return (
-        f"down to {formats.temp(coldest)}, {hours:.1f} h under {limit} in all, "
-        f"{formats.difference(degree_hours)} × h. This mark stays. It is a rule of thumb: how long "
-        "iso must be cold to seed is published nowhere."
+    return formats.words(
+        "down to {coldest}, {hours} h under {limit} in all, {amount} × h. This mark stays. It is a "
+        "rule of thumb: how long iso must be cold to seed is published nowhere.",
+        coldest=formats.temp(coldest),
+        hours=f"{hours:.1f}",
+        limit=formats.temp(product.limits.seed_c),
+        amount=formats.difference(degree_hours),
     )
 
 
 def _lot_words(mark: LotMark, formats: Formats) -> str:
-    drums = "1 drum" if mark.drums == 1 else f"{mark.drums} drums"
-    return (
-        f"{drums} of it went cold, down to {formats.temp(mark.min_c)}, for up to "
-        f"{mark.hours:.1f} h. This mark stays."
+    one = "1 drum of it went cold, down to {coldest}, for up to {hours} h. This mark stays."
+    many = (
+        "{number} drums of it went cold, down to {coldest}, for up to {hours} h. This mark stays."
+    )
+    return formats.words(
+        one if mark.drums == 1 else many,
+        number=str(mark.drums),
+        coldest=formats.temp(mark.min_c),
+        hours=f"{mark.hours:.1f}",
     )
 
 
 def _age_facts(age: Age, formats: Formats) -> list[tuple[str, str]]:
-    reference = formats.temp(age.reference_c)
-    words = f"{age.days:.0f} days; as old as after {age.equivalent_days:.0f} days at {reference}. "
+    words, reference = formats.words, formats.temp(age.reference_c)
+    old = words(
+        "{days} days; as old as after {equivalent} days at {temp}.",
+        days=f"{age.days:.0f}",
+        equivalent=f"{age.equivalent_days:.0f}",
+        temp=reference,
+    )
     if age.mkt_c is None:
-        words += f"No temperature is on record: all of it counts at {reference}."
+        counted = words("No temperature is on record: all of it counts at {temp}.", temp=reference)
     else:
-        words += (
-            f"Mean kinetic temperature {formats.temp(age.mkt_c)} over the {age.counted_days:.1f} "
-            f"days on record; time before counts at {reference}."
+        counted = words(
+            "Mean kinetic temperature {mkt} over the {days} days on record; time before counts at "
+            "{temp}.",
+            mkt=formats.temp(age.mkt_c),
+            days=f"{age.counted_days:.1f}",
+            temp=reference,
         )
-    facts = [("Age", words)]
+    facts = [("Age", f"{old} {counted}")]
     shorter = (age.expires_at - age.ends_at).total_seconds() / 86_400.0
     if shorter >= _LEAST_DAYS:
         ends, dated = formats.date(age.ends_at), formats.date(age.expires_at)
-        facts.append(("Shelf life", f"heat ends it {ends} instead of {dated}, computed."))
+        sooner = words("heat ends it {ends} instead of {dated}, computed.", ends=ends, dated=dated)
+        facts.append(("Shelf life", sooner))
     return facts
 
 
 def _agent_words(agent: AgentLoss, product: Product, formats: Formats) -> str:
-    origin = product.origin("agent_loss_allowance")
-    return (
-        f"{share_words(agent)} of {formats.mass(agent.whole_kg)} is gone, computed from openings, "
-        f"venting, mixing and what was taken out; {percent(agent.allowance)} % is allowed "
-        f"({origin})."
+    return formats.words(
+        "{share} of {mass} is gone, computed from openings, venting, mixing and what was taken "
+        "out; {allowed} % is allowed ({origin}).",
+        share=formats.tongue.say(share_words(agent)),
+        mass=formats.mass(agent.whole_kg),
+        allowed=percent(agent.allowance),
+        origin=formats.tongue.say(product.origin("agent_loss_allowance")),
     )

@@ -54,6 +54,10 @@ _NOT_COMPUTED: Final[dict[str, Any]] = {
     "ready_in_warm_room_from": None,
     "never_note": None,
 }
+_ENDS: Final[Mapping[str, str]] = {
+    "emptied": "This drum was emptied.",
+    "disposed": "This drum was disposed.",
+}
 _GONE: Final[Mapping[str, Any]] = {
     "state": "on_hold",
     "advice": ["Take another drum, and tell the manager that this one still bears its label."],
@@ -68,7 +72,7 @@ def output_of(row: StockRow, asked: OutputClass | None = None) -> OutputClass:
 def verdict_of(row: StockRow, *, output: OutputClass) -> Mapping[str, Any]:
     """Return the stored verdict on a drum for an output class; of one that is gone, that it is."""
     if row.drum.ended is not None:
-        return {**_NOT_COMPUTED, **_GONE, "reasons": [f"This drum was {row.drum.ended}."]}
+        return {**_NOT_COMPUTED, **_GONE, "reasons": [_ENDS[row.drum.ended]]}
     return row.estimate.verdicts[output.value] if row.estimate is not None else _NOT_COMPUTED
 
 
@@ -146,6 +150,8 @@ def drum_view(
         conditions=cast(
             "tuple[ConditionName, ...]", tuple(estimate.conditions if estimate else ())
         ),
+        mix_first=verdict["advice"][:1] != [] and verdict["advice"][0].startswith("Mix"),
+        tight=any(line.startswith("Never heat") for line in verdict["cautions"]),
         limits=limit_views(product),
         ended=row.drum.ended,
         wanted_at=None if row.drum.ended else row.drum.wanted_at,

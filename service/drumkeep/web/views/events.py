@@ -15,7 +15,7 @@ from drumkeep.storage.tables.drums import Event
 from drumkeep.storage.tables.measurements import Measurement
 from drumkeep.web.formats import Formats
 from drumkeep.web.view_models import EventView
-from drumkeep.web.wording import output_words
+from drumkeep.web.wording import HAPPENED, output_words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,125 +100,181 @@ def _target(event: Event) -> UUID | None:
     return UUID(str(event.data["event"])) if corrects else None
 
 
-def _words(  # noqa: C901, PLR0911, PLR0912 - one arm a kind
+def _words(
     event: Event, target: Event | None, *, places: Mapping[int, str], formats: Formats
 ) -> str:
-    data = event.data
-    note = f" ({event.note})" if event.note else ""
+    if event.kind == EventKind.CORRECTED:
+        said = _corrected_words(event, target, places=places, formats=formats)
+    else:
+        said = _deed_words(event, places=places, formats=formats)
+    return f"{said} ({event.note})" if event.note else said
+
+
+def _corrected_words(
+    event: Event, target: Event | None, *, places: Mapping[int, str], formats: Formats
+) -> str:
+    void, words = event.data.get("void"), formats.words
+    if target is None:
+        return words("Taken back: an earlier record." if void else "Put right: an earlier record.")
+    what = _words(target, None, places=places, formats=formats)
+    return words("Taken back: {record}" if void else "Put right: {record}", record=what)
+
+
+def _deed_words(  # noqa: C901, PLR0911, PLR0912 - one arm a kind
+    event: Event, *, places: Mapping[int, str], formats: Formats
+) -> str:
+    data, words = event.data, formats.words
     match EventKind(event.kind):
         case EventKind.RECEIVED:
-            origin = data.get("from")
-            came = f" from {places.get(origin, 'elsewhere')}" if origin is not None else ""
-            warm = data.get("liquid_c")
-            at = f", liquid at {formats.temp(warm)}" if warm is not None else ", not dipped"
-            return f"Received in {places.get(data['place'], '?')}{came}{at}.{note}"
+            return _received_words(data, places=places, formats=formats)
         case EventKind.MOVED:
-            return f"Moved to {places.get(data['to'], '?')}.{note}"
-        case EventKind.DIPPED | EventKind.SKIN:
-            what = "Dipped" if event.kind == EventKind.DIPPED else "Skin"
-            height = data.get("height_m")
-            where = "" if height is None else f", {formats.length(height)} above the bottom"
-            return f"{what}: {formats.temp(data['c'])}{where}.{note}"
+            return words("Moved to {place}.", place=places.get(data["to"], "?"))
+        case EventKind.DIPPED | EventKind.SKIN as kind:
+            c, height = formats.temp(data["c"]), data.get("height_m")
+            if height is None:
+                alone = "Dipped: {temp}." if kind is EventKind.DIPPED else "Skin: {temp}."
+                return words(alone, temp=c)
+            at = "{what}: {temp}, {height} above the bottom."
+            what = words("Dipped" if kind is EventKind.DIPPED else "Skin")
+            return words(at, what=what, temp=c, height=formats.length(height))
         case EventKind.WEIGHED:
-            return f"Weighed: {_weight_words(data, formats=formats)}.{note}"
+            return _weight_words(data, formats=formats)
         case EventKind.TOPPED:
-            return f"Topped up with {formats.mass(data['kg'])} from {data['from']}.{note}"
+            other, mass = data["from"], formats.mass(data["kg"])
+            return words("Topped up with {mass} from {tag}.", mass=mass, tag=other)
         case EventKind.DECANTED:
-            return f"Decanted {formats.mass(data['kg'])} into {data['to']}.{note}"
+            other, mass = data["to"], formats.mass(data["kg"])
+            return words("Decanted {mass} into {tag}.", mass=mass, tag=other)
         case EventKind.AGITATED:
-            return f"Mixed for {data['minutes']:g} minutes.{note}"
+            return words("Mixed for {minutes} minutes.", minutes=f"{data['minutes']:g}")
         case EventKind.BLANKETED:
-            kept = ", regulator connected" if data.get("regulator") else ""
-            return f"{data['gas']} on top, {formats.pressure(data['kpa'])}{kept}.{note}"
+            kept = "{gas} on top, {pressure}, regulator connected."
+            gas, pressure = formats.tongue.say(data["gas"]), formats.pressure(data["kpa"])
+            sentence = kept if data.get("regulator") else "{gas} on top, {pressure}."
+            return words(sentence, gas=gas, pressure=pressure)
         case EventKind.HEATED:
-            return f"{_heated_words(data, formats=formats)}.{note}"
+            return _heated_words(data, formats=formats)
         case EventKind.HELD:
-            return f"Put on hold: {data['reason']}.{note}"
+            return words("Put on hold: {reason}.", reason=data["reason"])
         case EventKind.RELEASED:
-            return f"Released: {data['reason']}.{note}"
-        case EventKind.EMPTIED | EventKind.DISPOSED if data.get("reason"):
-            end = "Emptied" if event.kind == EventKind.EMPTIED else "Disposed of"
-            return f"{end}: {data['reason']}.{note}"
+            return words("Released: {reason}.", reason=data["reason"])
+        case EventKind.EMPTIED if data.get("reason"):
+            return words("Emptied: {reason}.", reason=data["reason"])
+        case EventKind.DISPOSED if data.get("reason"):
+            return words("Disposed of: {reason}.", reason=data["reason"])
         case EventKind.WANTED:
-            return _wanted_words(data, formats=formats) + note
+            return _wanted_words(data, formats=formats)
         case EventKind.INSPECTED:
-            return f"Looked: {_look_words(data)}.{note}"
-        case EventKind.CORRECTED:
-            done = "Taken back" if data.get("void") else "Put right"
-            what = "" if target is None else _words(target, None, places=places, formats=formats)
-            return f"{done}: {what}{note}" if what else f"{done}: an earlier record.{note}"
+            return words("Looked: {found}.", found=_look_words(data, formats=formats))
+        case EventKind.RATIO_OFF if data.get("with"):
+            with_other = "The ratio pulsed at the gun, with {tag}: to be looked at again."
+            return words(with_other, tag=data["with"])
         case EventKind.RATIO_OFF:
-            other = f", with {data['with']}" if data.get("with") else ""
-            return f"The ratio pulsed at the gun{other}: to be looked at again.{note}"
+            return words("The ratio pulsed at the gun: to be looked at again.")
         case EventKind.DISPOSED:
-            return f"Disposed of.{note}"
+            return words("Disposed of.")
         case kind:
-            return f"{kind.value.capitalize()}.{note}"
+            return f"{words(HAPPENED[kind]).capitalize()}."
+
+
+def _received_words(data: Mapping[str, Any], *, places: Mapping[int, str], formats: Formats) -> str:
+    words, origin, warm = formats.words, data.get("from"), data.get("liquid_c")
+    place = places.get(data["place"], "?")
+    temp = None if warm is None else formats.temp(warm)
+    if origin is None and temp is None:
+        return words("Received in {place}, not dipped.", place=place)
+    if origin is None:
+        return words("Received in {place}, liquid at {temp}.", place=place, temp=temp)
+    start = places.get(origin, words("elsewhere"))
+    if temp is None:
+        return words("Received in {place} from {origin}, not dipped.", place=place, origin=start)
+    dipped = "Received in {place} from {origin}, liquid at {temp}."
+    return words(dipped, place=place, origin=start, temp=temp)
 
 
 def met_words(met: Measurement, *, formats: Formats) -> str:
     """Say what the computation made of a measurement."""
-    of = "the wall" if met.on_wall else "the liquid"
-    measured = formats.to_tenths(met.measured_c)
+    words, measured = formats.words, formats.to_tenths(met.measured_c)
     if met.computed_c is None or met.after_c is None:
-        return f"Nothing was known of it before; {of} is taken as it was measured."
+        if met.on_wall:
+            return words("Nothing was known of it before; the wall is taken as it was measured.")
+        return words("Nothing was known of it before; the liquid is taken as it was measured.")
     computed, after = formats.to_tenths(met.computed_c), formats.to_tenths(met.after_c)
     match Use(met.use):
         case Use.REFUSED:
-            return (
-                f"Measured {measured} where {computed} was computed: too far off, not used. "
+            sentence = (
+                "Measured {measured} where {computed} was computed: too far off, not used. "
                 "Measure again, at another spot; if both agree, they are believed."
             )
         case Use.CONFIRMED:
-            return (
-                f"Computed {computed}, measured {measured} like the one before: what was computed "
-                f"was wrong. Now {after}."
+            sentence = (
+                "Computed {computed}, measured {measured} like the one before: what was computed "
+                "was wrong. Now {after}."
             )
         case Use.USED | Use.BEGAN:
-            return f"Computed {computed}, measured {measured}, now {after}."
+            sentence = "Computed {computed}, measured {measured}, now {after}."
+    return words(sentence, computed=computed, measured=measured, after=after)
 
 
 def _weight_words(data: Mapping[str, Any], *, formats: Formats) -> str:
     """Say how much liquid was weighed, and what the scale reads to."""
-    liquid = f"{formats.mass(data['net_kg'])} of liquid"
-    reads_to = data.get("resolution_kg")
-    return liquid if reads_to is None else f"{liquid}, by a scale to {formats.fine_mass(reads_to)}"
+    mass, reads_to = formats.mass(data["net_kg"]), data.get("resolution_kg")
+    if reads_to is None:
+        return formats.words("Weighed: {mass} of liquid.", mass=mass)
+    by_scale = "Weighed: {mass} of liquid, by a scale to {step}."
+    return formats.words(by_scale, mass=mass, step=formats.fine_mass(reads_to))
 
 
 def _heated_words(data: Mapping[str, Any], *, formats: Formats) -> str:
-    until = formats.when(datetime.fromisoformat(data["until"]))
-    device = str(data["device"])
-    if device_of(device) is Device.OTHER and device != "other":
-        device += f" (taken as {understood(device)})"
+    words, until = formats.words, formats.when(datetime.fromisoformat(data["until"]))
+    written = str(data["device"])
+    device = formats.tongue.say(written)
+    if device_of(written) is Device.OTHER and written != "other":
+        taken = formats.tongue.say(understood(written))
+        device = words("{device} (taken as {taken})", device=written, taken=taken)
     if data["watts"] == 0.0:
-        return f"Wrapped in {device} until {until}"
+        return words("Wrapped in {device} until {until}.", device=device, until=until)
     height, thermostat = data.get("height_m"), data.get("thermostat_c")
-    where = "" if height is None else f", {formats.length(height)} above the bottom"
-    held = "no thermostat" if thermostat is None else f"thermostat {formats.temp(thermostat)}"
-    return f"Heated by {device}{where}, {data['watts']:g} W, {held}, until {until}"
+    if height is not None:
+        up = formats.length(height)
+        device = words("{device}, {height} above the bottom", device=device, height=up)
+    held = words("no thermostat")
+    if thermostat is not None:
+        held = words("thermostat {temp}", temp=formats.temp(thermostat))
+    return words(
+        "Heated by {device}, {watts} W, {thermostat}, until {until}.",
+        device=device,
+        watts=f"{data['watts']:g}",
+        thermostat=held,
+        until=until,
+    )
 
 
 def _wanted_words(data: Mapping[str, Any], *, formats: Formats) -> str:
     if data.get("wanted_at") is None:
-        return "No longer wanted."
+        return formats.words("No longer wanted.")
     when = formats.when(datetime.fromisoformat(data["wanted_at"]))
     output = data.get("output")
-    rate = f" for {output_words(output, formats)}" if output else ""
-    return f"Wanted ready {when}{rate}."
+    if not output:
+        return formats.words("Wanted ready {time}.", time=when)
+    rate = output_words(output, formats)
+    return formats.words("Wanted ready {time} for {output}.", time=when, output=rate)
 
 
-def _look_words(data: Mapping[str, Any]) -> str:
+_FOUND: Final[Mapping[str, Mapping[str, str]]] = {
+    "solids": {"seen": "solids seen", "none": "no solids"},
+    "skin": {"seen": "skin seen", "none": "no skin"},
+    "bulge": {"seen": "bulge seen", "none": "no bulge"},
+    "ring": {"red": "red ring", "double": "double ring", "none": "no ring"},
+}
+
+
+def _look_words(data: Mapping[str, Any], *, formats: Formats) -> str:
     parts = []
     if "reached_bottom" in data:
         parts.append("bottom reached" if data["reached_bottom"] else "bottom not reached")
-    parts += [
-        f"{name} seen" if data[name] == "seen" else f"no {name}"
-        for name in ("solids", "skin", "bulge")
-        if name in data
-    ]
-    if "ring" in data:
-        parts.append({"red": "red ring", "double": "double ring"}.get(data["ring"], "no ring"))
-    return ", ".join(parts) or "nothing noted"
+    parts += [said.get(data[name], said["none"]) for name, said in _FOUND.items() if name in data]
+    return ", ".join(map(formats.words, parts)) or formats.words("nothing noted")
 
 
 def action_views(

@@ -150,17 +150,23 @@ def why_view(why: Why, *, row: StockRow, output: str, formats: Formats) -> WhyVi
         ),
         air=_air(why, formats=formats),
         sensors=tuple(_sensor(told, formats=formats) for told in why.sensors),
-        stands=(
-            f"{setting_view(why.place, formats=formats).words} "
-            f"{formats.share(why.side_share)} of its side sees the air."
+        stands=" ".join(
+            (
+                setting_view(why.place, formats=formats).words,
+                formats.words(
+                    "{share} of its side sees the air.", share=formats.share(why.side_share)
+                ),
+            )
         ),
-        film=_film(why),
+        film=_film(why, formats=formats),
         film_since=None if why.film is None or why.film.row is None else why.film.row.since,
         heater=_heater(why.heater, formats=formats),
         start=_start(why.start, formats=formats),
-        mass=(
-            f"{formats.mass(row.drum.net_kg)}, {_MASS[why.mass_from.kind]} "
-            f"{formats.when(why.mass_from.at)}"
+        mass=formats.words(
+            "{mass}, {how} {time}",
+            mass=formats.mass(row.drum.net_kg),
+            how=formats.words(_MASS[why.mass_from.kind]),
+            time=formats.when(why.mass_from.at),
         ),
         measurements=tuple(
             _measured(met, by=why.measured_by.get(met.id), formats=formats)
@@ -197,19 +203,28 @@ def _named(option: Option, *, formats: Formats) -> str:
     words = way_words(option)
     if option.height_m is None:
         return words
-    return f"{words}, {formats.length(option.height_m)} up"
+    up = formats.length(option.height_m)
+    return formats.words("{measurement}, {height} up", measurement=formats.words(words), height=up)
 
 
 def _air(why: Why, *, formats: Formats) -> str:
     if why.air_place is None:
-        return "No air sensor hangs here or in what this place is part of: the air is not known."
-    where = (
-        "" if why.air_place.id == why.place.id else f", told by what hangs in {why.air_place.name}"
-    )
+        return formats.words(
+            "No air sensor hangs here or in what this place is part of: the air is not known."
+        )
+    words, elsewhere = formats.words, why.air_place.id != why.place.id
+    if why.air_c is None and elsewhere:
+        unheard = "No air sensor has said anything that counts, told by what hangs in {place}."
+        return words(unheard, place=why.air_place.name)
     if why.air_c is None:
-        return f"No air sensor has said anything that counts{where}."
-    unsure = "" if why.air_known else "; no reading bounds it now, so it is taken as not known"
-    return f"{formats.temp(why.air_c)} now{where}{unsure}."
+        return words("No air sensor has said anything that counts.")
+    now = words("{temp} now", temp=formats.temp(why.air_c))
+    if elsewhere:
+        told = "{air}, told by what hangs in {place}"
+        now = words(told, air=now, place=why.air_place.name)
+    if why.air_known:
+        return f"{now}."
+    return words("{air}; no reading bounds it now, so it is taken as not known.", air=now)
 
 
 def _sensor(told: SensorTold, *, formats: Formats) -> SensorWhyView:
@@ -218,7 +233,11 @@ def _sensor(told: SensorTold, *, formats: Formats) -> SensorWhyView:
     heard = bool(len(series.ts_ms))
     return SensorWhyView(
         measures=MEASURES[what],
-        where="on this drum" if told.place is None else f"in {told.place}",
+        where=(
+            formats.words("on this drum")
+            if told.place is None
+            else formats.words("in {place}", place=told.place)
+        ),
         name=one.sensor.name,
         hung_at=one.mount.since,
         last=said(value_said(float(series.value_c[-1]), what=what), formats) if heard else None,
@@ -230,71 +249,99 @@ def _sensor(told: SensorTold, *, formats: Formats) -> SensorWhyView:
     )
 
 
-def _film(why: Why) -> str:
+def _film(why: Why, *, formats: Formats) -> str:
     if why.film is None:
         return ""
     view = film_views([why.film.row] if why.film.row is not None else [])[0]
-    return (
-        f"{view.words} It is taken as {100.0 * view.factor:.0f} % of the named "
-        f"{why.film.named.side_w_m2k:.1f} W/(m² K), and may lie from {100.0 * view.low:.0f} to "
-        f"{100.0 * view.high:.0f} %."
+    taken = formats.words(
+        "It is taken as {share} of the named {film} W/(m² K), and may lie from {low} to {high} %.",
+        share=f"{100.0 * view.factor:.0f} %",
+        film=f"{why.film.named.side_w_m2k:.1f}",
+        low=f"{100.0 * view.low:.0f}",
+        high=f"{100.0 * view.high:.0f}",
     )
+    return f"{formats.tongue.say(view.words)} {taken}"
 
 
 def _heater(heater: Heater | None, *, formats: Formats) -> str:
     if heater is None:
         return ""
-    what = "a blanket" if heater.watts == 0.0 else f"a heater of {heater.watts:.0f} W"
-    held = ""
-    if heater.thermostat_c is not None:
-        held = f", held at {formats.temp(heater.thermostat_c)} by its thermostat"
-    return f"{what} until {formats.when(heater.until)}{held}"
+    words = formats.words
+    what = words("a blanket")
+    if heater.watts != 0.0:
+        what = words("a heater of {watts} W", watts=f"{heater.watts:.0f}")
+    until = words("{heater} until {time}", heater=what, time=formats.when(heater.until))
+    if heater.thermostat_c is None:
+        return until
+    held = "{heater}, held at {temp} by its thermostat"
+    return words(held, heater=until, temp=formats.temp(heater.thermostat_c))
 
 
 def _start(start: Start, *, formats: Formats) -> str:
-    received = formats.when(start.received_at)
+    words = formats.words
+    begun = _begun(start, formats=formats)
+    if start.doubt_k < _LEAST_DOUBT_K:
+        return f"{begun} {words('Nothing is left of that doubt.')}"
+    left = formats.fine_difference(0.5 * start.doubt_k)
+    doubt = words("That, or a gap since, still leaves {half} either way.", half=left)
+    if start.resolved:
+        return f"{begun} {doubt}"
+    return f"{begun} {doubt} {words('That is too much for it to count as known.')}"
+
+
+def _begun(start: Start, *, formats: Formats) -> str:
+    words, received = formats.words, formats.when(start.received_at)
     measured = formats.temp(start.measured_c)
     air = ""
     if start.air_c is not None and start.origin is not None:
         span = formats.temp_span(start.air_c[0], start.air_c[2])
-        air = f"the air of {start.origin} over the two days before, {span}"
+        before = "the air of {place} over the two days before, {span}"
+        air = words(before, place=start.origin, span=span)
     match start.begun:
         case Begun.MEASURED:
-            words = f"Received {received} and measured then: {measured}."
+            then = "Received {time} and measured then: {temp}."
+            return words(then, time=received, temp=measured)
         case Begun.FIRST_MEASUREMENT:
-            words = f"Received {received}, not measured; first measured {measured} "
-            words += f"{formats.when(start.measured_at)}"
-            words += f". Before that it rests on {air}." if air else "."
+            first = words(
+                "Received {time}, not measured; first measured {temp} {later}.",
+                time=received,
+                temp=measured,
+                later=formats.when(start.measured_at),
+            )
+            rests = words("Before that it rests on {air}.", air=air) if air else ""
+            return f"{first} {rests}".strip()
         case Begun.AIR:
-            words = f"Received {received}, not measured: it began like {air}."
+            like = "Received {time}, not measured: it began like {air}."
+            return words(like, time=received, air=air)
         case Begun.NOTHING:
-            words = f"Received {received}, not measured, and no air before is on record."
-    if start.doubt_k < _LEAST_DOUBT_K:
-        return f"{words} Nothing is left of that doubt."
-    left = formats.fine_difference(0.5 * start.doubt_k)
-    known = "" if start.resolved else " That is too much for it to count as known."
-    return f"{words} That, or a gap since, still leaves {left} either way.{known}"
+            unknown = "Received {time}, not measured, and no air before is on record."
+            return words(unknown, time=received)
 
 
 _LEAST_DOUBT_K: Final = 0.05
 
 
 def _measured(met: Measurement, *, by: str | None, formats: Formats) -> MeasuredView:
-    what = "Skin" if met.on_wall else "Liquid"
-    height = "" if met.height_m is None else f", {formats.length(met.height_m)} above the bottom"
-    hand = f", sensor {by}" if by is not None else ", by hand"
-    off = ""
+    words = formats.words
+    what = words("Skin" if met.on_wall else "Liquid")
+    if met.height_m is not None:
+        up = formats.length(met.height_m)
+        what = words("{what}, {height} above the bottom", what=what, height=up)
+    if by is None:
+        what = words("{what}, by hand", what=what)
+    else:
+        what = words("{what}, sensor {name}", what=what, name=by)
+    made = met_words(met, formats=formats)
     if met.innovation_k is not None and met.expected_k is not None:
-        side = "above" if met.innovation_k > 0.0 else "below"
-        off = (
-            f" That is {formats.fine_difference(abs(met.innovation_k))} {side} what was computed; "
-            f"{formats.fine_difference(met.expected_k)} was to be expected."
+        over = "That is {off} above what was computed; {expected} was to be expected."
+        under = "That is {off} below what was computed; {expected} was to be expected."
+        off = words(
+            over if met.innovation_k > 0.0 else under,
+            off=formats.fine_difference(abs(met.innovation_k)),
+            expected=formats.fine_difference(met.expected_k),
         )
-    return MeasuredView(
-        at=moment_of(met.step),
-        what=f"{what}{height}{hand}",
-        words=f"{met_words(met, formats=formats)}{off}",
-    )
+        made = f"{made} {off}"
+    return MeasuredView(at=moment_of(met.step), what=what, words=made)
 
 
 def _limit(limit: LimitUsed, *, formats: Formats) -> str:
@@ -304,9 +351,9 @@ def _limit(limit: LimitUsed, *, formats: Formats) -> str:
         case "share":
             return formats.share(limit.value)
         case "min":
-            return f"{limit.value:g} minutes"
+            return formats.words("{number} minutes", number=f"{limit.value:g}")
         case "days":
-            return f"{limit.value:g} days"
+            return formats.words("{number} days", number=f"{limit.value:g}")
 
 
 def _properties(why: Why) -> tuple[PropertyRow, ...]:
@@ -328,6 +375,9 @@ def _figure(value: float) -> str:
 
 def _off(coming: AirToCome, *, formats: Formats) -> Facts:
     return tuple(
-        (f"{hours} hours ahead", f"nine in ten within {formats.fine_difference(off)}")
+        (
+            formats.words("{hours} hours ahead", hours=f"{hours}"),
+            formats.words("nine in ten within {off}", off=formats.fine_difference(off)),
+        )
         for hours, off in zip(LEADS_H, coming.off_k, strict=False)
     )

@@ -29,7 +29,7 @@
       passOver(box);
       drawn = box.dataset.computed;
     } catch (fault) {
-      if (mine === turn) box.textContent = `The curves could not be read (${fault.message}). The table has the same figures.`;
+      if (mine === turn) box.textContent = say("The curves could not be read ({fault}). The table has the same figures.").replace("{fault}", fault.message);
     }
   }
 

@@ -89,7 +89,7 @@
     try {
       const answer = await fetch(location.href, { headers: { Accept: "text/html" }, redirect: "manual" });
       if (answer.type === "opaqueredirect" || answer.status === 401) {
-        sayStale("You are signed out. Load the page again to sign in.");
+        sayStale(say("You are signed out. Load the page again to sign in."));
         return;
       }
       if (!answer.ok) throw new Error(`answer ${answer.status}`);
@@ -103,7 +103,7 @@
       renewedAt = Date.now();
       sayStale("");
     } catch {
-      sayStale(`Not live: what you see is from ${clock(renewedAt)}.`);
+      sayStale(say("Not live: what you see is from {time}.").replace("{time}", clock(renewedAt)));
       missed = true;
     } finally {
       busy = false;
@@ -127,7 +127,7 @@
     });
     source.addEventListener("error", () => {
       lost = true;
-      sayStale(`Not live: what you see is from ${clock(renewedAt)}. Trying again.`);
+      sayStale(say("Not live: what you see is from {time}. Trying again.").replace("{time}", clock(renewedAt)));
       // A browser gives up on an answer that is no stream, such as a proxy's error page.
       if (source.readyState === EventSource.CLOSED) setTimeout(listen, RETRY_MS);
     });

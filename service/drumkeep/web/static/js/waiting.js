@@ -4,6 +4,7 @@
   if (!("serviceWorker" in navigator)) return;
   const workers = navigator.serviceWorker;
   const titles = JSON.parse(list.dataset.titles);
+  const fields = JSON.parse(list.dataset.fields);
   const HIDDEN = ["csrf", "id", "kind", "units"];
   let person = null; // who is signed in, where the service can be asked
 
@@ -24,7 +25,7 @@
   }
 
   function reasons({ status, page }) {
-    if (status === 401) return ["Nobody was signed in."];
+    if (status === 401) return [say("Nobody was signed in.")];
     const main = new DOMParser().parseFromString(page, "text/html").querySelector("main");
     const said = [...(main?.querySelectorAll("h1, .problem-detail, .problem-facts dd") ?? [])];
     return said.map((part) => part.textContent.trim()).filter(Boolean);
@@ -32,28 +33,29 @@
 
   function line(deed) {
     const form = new URLSearchParams(deed.body);
-    const at = new Date(deed.tapped).toLocaleString([], { weekday: "long", hour: "numeric", minute: "2-digit" });
+    const at = new Date(deed.tapped).toLocaleString(say.locales, { weekday: "long", hour: "numeric", minute: "2-digit" });
     const item = element("li", "", deed.refused ? "deed deed-refused" : "deed");
     const head = element("p", "", "deed-what");
     const tag = element("a", deed.drum, "tag");
     tag.href = `/drums/${deed.drum}`;
-    head.append(element("b", titles[deed.kind] ?? deed.kind), " of ", tag, `, ${at}`);
+    const values = { "{deed}": element("b", titles[deed.kind] ?? deed.kind), "{drum}": tag, "{time}": at };
+    head.append(...say("{deed} of {drum}, {time}").split(/(\{\w+\})/).map((part) => values[part] ?? part));
     item.append(head);
     const said = [...form].filter(([name, value]) => value && !HIDDEN.includes(name));
-    if (said.length) item.append(element("p", said.map(([name, value]) => `${name.replace("_", " ")} ${value}`).join(", "), "quiet"));
+    if (said.length) item.append(element("p", said.map(([name, value]) => `${fields[name] ?? name.replace("_", " ")} ${value}`).join(", "), "quiet"));
     if (!deed.refused) {
-      item.append(element("p", "Waits for a connection."));
+      item.append(element("p", say("Waits for a connection.")));
       return item;
     }
     for (const words of reasons(deed.refused)) item.append(element("p", words, "fault"));
     const acts = element("p", "", "deed-do");
-    if (person) acts.append(button(`Send again as ${person.name}`, () => ({ kind: "again", seq: deed.seq, csrf: person.csrf })));
+    if (person) acts.append(button(say("Send again as {name}").replace("{name}", person.name), () => ({ kind: "again", seq: deed.seq, csrf: person.csrf })));
     else {
-      const sign = element("a", "Sign in to send it again", "button");
+      const sign = element("a", say("Sign in to send it again"), "button");
       sign.href = "/sign-in?next=/waiting";
       acts.append(sign);
     }
-    acts.append(button("Throw it away", () => ({ kind: "drop", seq: deed.seq })));
+    acts.append(button(say("Throw it away"), () => ({ kind: "drop", seq: deed.seq })));
     item.append(acts);
     return item;
   }

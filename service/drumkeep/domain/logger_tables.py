@@ -5,24 +5,22 @@ semicolons where the comma is the decimal mark, and a byte order mark. What coun
 with a time and beside it a number or a word for none.
 """
 
-import csv
 import io
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import islice
 from typing import Final
 
 from drumkeep.domain.logger_times import looks_like_time
 from drumkeep.domain.text_files import text_of
+from drumkeep.domain.text_tables import SEPARATORS, BreaksOffError, Quotes, lines_of_cells
 from drumkeep.domain.unit_words import unit_meant
 from drumkeep.errors import Fault, Invalid
 
 TITLE: Final = "The logger's file cannot be used."
-
-_SEPARATORS: Final = ("\t", ";", "|", ",")
-"""Where two fit equally well the earlier counts: a comma may stand inside of numbers."""
 
 _LOOKED_AT: Final = 500
 """Lines by which the separator is told and the header found."""
@@ -73,10 +71,10 @@ def read_table(content: bytes) -> LoggerTable:
     """
     text = _text(content)
     begins = "".join(islice(io.StringIO(text, newline=None), _LOOKED_AT))
-    separator, quoting = max(
+    separator, quotes = max(
         _WAYS, key=lambda way: sum(_is_data(cells) for _, cells in _split(begins, *way))
     )
-    lines = list(_split(text, separator, quoting))
+    lines = _split(text, separator, quotes)
     first = next((i for i, (_, cells) in enumerate(lines) if _is_data(cells)), None)
     if first is None:
         raise _no_data(text)
@@ -119,28 +117,17 @@ def _text(content: bytes) -> str:
 
 
 _WAYS: Final = [
-    (separator, quoting)
-    for quoting in (csv.QUOTE_MINIMAL, csv.QUOTE_NONE)
-    for separator in _SEPARATORS
+    (separator, quotes) for quotes in (Quotes.MAYBE, Quotes.LETTERS) for separator in SEPARATORS
 ]
 """A quote that is never closed would swallow the rest of the file, so quotes may be letters too."""
 
 
-def _split(text: str, separator: str, quoting: int) -> Iterator[tuple[int, list[str]]]:
-    reader = csv.reader(
-        io.StringIO(text, newline=""),
-        delimiter=separator,
-        quoting=quoting,  # type: ignore[arg-type]  # one of csv's own numbers
-        skipinitialspace=True,
-    )
-    begins = 1
-    try:
-        for cells in reader:
-            if any(cell and not cell.isspace() for cell in cells):
-                yield begins, [cell.strip() for cell in cells]
-            begins = reader.line_num + 1
-    except csv.Error:
-        return  # a cell without an end: this is not how the file is to be read
+def _split(text: str, separator: str, quotes: Quotes) -> list[tuple[int, list[str]]]:
+    lines = []
+    with suppress(BreaksOffError):  # then this is not how the file is to be read
+        for line in lines_of_cells(text, separator=separator, quotes=quotes):
+            lines.append(line)  # noqa: PERF402 - those before the break are wanted
+    return lines
 
 
 def _is_data(cells: Sequence[str]) -> bool:

@@ -4,14 +4,13 @@ Columns go by their names, with the words that people use for them and a unit in
 cannot be read one way only is not guessed.
 """
 
-import csv
-import io
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from drumkeep.domain.text_files import text_of
+from drumkeep.domain.text_tables import SEPARATORS, BreaksOffError, Quotes, lines_of_cells
 from drumkeep.errors import Fault, Invalid
 
 TITLE: Final = "The spreadsheet cannot be used."
@@ -20,7 +19,6 @@ FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 LARGEST: Final = 8_000_000
 """Bytes: some 50,000 rows."""
 
-_SEPARATORS: Final = ("\t", ";", "|", ",")
 _HEADER_WITHIN: Final = 20
 _OTHER_KINDS: Final = (
     (b"PK\x03\x04", "is a workbook (xlsx or ods), whatever its name says"),
@@ -86,7 +84,7 @@ def read_sheet(content: bytes, *, columns: Sequence[Column]) -> Sheet:
     """
     text = _text(content)
     known = {_plain(word): one.name for one in columns for word in (one.name, *one.words)}
-    tables = [list(_split(text, separator)) for separator in _SEPARATORS]
+    tables = [_split(text, separator) for separator in SEPARATORS]
     found = [(_header_at(table, known), table) for table in tables]
     (count, at), table = max(found, key=lambda one: one[0][0])
     header = table[at][1] if count else []
@@ -141,20 +139,13 @@ def _text(content: bytes) -> str:
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
-def _split(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-    begins = 1
+def _split(text: str, separator: str) -> list[tuple[int, list[str]]]:
     try:
-        for cells in reader:
-            tidy = [cell.strip() for cell in cells]
-            if any(tidy):
-                yield begins, tidy
-            begins = reader.line_num + 1
-    except csv.Error as error:
+        return list(lines_of_cells(text, separator=separator, quotes=Quotes.AROUND_CELLS))
+    except BreaksOffError as error:
         mend = "Look for a quotation mark that is not closed."
-        raise Invalid(
-            TITLE, [Fault(f"line {begins}", None, f"breaks off: {error}", mend)]
-        ) from None
+        fault = Fault(f"line {error.line}", None, f"breaks off: {error}", mend)
+        raise Invalid(TITLE, [fault]) from None
 
 
 def _header_at(

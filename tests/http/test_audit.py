@@ -240,7 +240,8 @@ def test_the_list_is_paged_and_given_as_a_file(yard, manager, boss):
     assert rest["next_cursor"] is None
 
     file = boss.client.get(f"/audit.csv?thing={tag}")
-    rows = list(csv.DictReader(io.StringIO(file.text)))
+    rows = list(csv.DictReader(io.StringIO(file.content.decode("utf-8-sig"))))
+    assert all(row["at"] for row in rows)
     assert [row["thing"] for row in rows] == [tag] * 4
     assert "note: - -> =look 2" in rows[0]["field"]
     assert not any(cell.startswith("=") for row in rows for cell in row.values())

@@ -6,7 +6,7 @@ from io import StringIO
 
 from fastapi.responses import Response
 
-from drumkeep.domain.spreadsheets import FORMULA
+from drumkeep.domain.spreadsheets import escaped
 
 
 def csv_answer(rows: Iterable[Sequence[object]], *, name: str) -> Response:
@@ -37,5 +37,4 @@ def _cell(value: object) -> str:
         return ""
     if isinstance(value, float):
         return f"{value:.2f}".rstrip("0").rstrip(".")
-    text = str(value)
-    return f"'{text}" if text.startswith(FORMULA) else text
+    return escaped(str(value))

@@ -1,8 +1,7 @@
 """Who did what from where."""
 
-import csv
-import io
 from datetime import UTC, date, datetime, time, timedelta
+from itertools import chain
 from typing import Annotated, Final
 from urllib.parse import urlencode
 
@@ -11,6 +10,7 @@ from fastapi.responses import HTMLResponse, Response
 from pydantic import BaseModel, Field
 
 from drumkeep.asgi.dependencies import ReadingDep, refuse_unless_may
+from drumkeep.asgi.tables import csv_answer
 from drumkeep.domain.audit import AuditQuery
 from drumkeep.domain.roles import Action
 from drumkeep.operations import audit
@@ -82,15 +82,8 @@ def audit_page(tx: ReadingDep, shell: ShellDep, asked: AskedDep) -> HTMLResponse
 def audit_file(tx: ReadingDep, shell: ShellDep, asked: AskedDep) -> Response:
     """Give the same as a file."""
     refuse_unless_may(shell.caller, Action.SEE_AUDIT)
-    written = io.StringIO()
-    writer = csv.writer(written)
-    writer.writerow(COLUMNS)
-    writer.writerows(csv_row(entry) for entry in audit.find_all(tx, query=asked.query()))
-    return Response(
-        written.getvalue(),
-        media_type="text/csv; charset=utf-8",
-        headers={"Content-Disposition": 'attachment; filename="audit.csv"'},
-    )
+    rows = map(csv_row, audit.find_all(tx, query=asked.query()))
+    return csv_answer(chain([COLUMNS], rows), name="audit")
 
 
 def _day(text: str) -> datetime | None:

@@ -7,7 +7,6 @@ from typing import Final
 from urllib.parse import quote
 
 from drumkeep.domain.audit import Part
-from drumkeep.domain.spreadsheets import FORMULA
 from drumkeep.operations.audit import Entry
 from drumkeep.web.views.people import device_words
 
@@ -83,12 +82,12 @@ def audit_line(entry: Entry) -> AuditLine:
     )
 
 
-def csv_row(entry: Entry) -> list[str]:
-    """Return an entry as a row of the file; no cell is a formula to a spreadsheet."""
+def csv_row(entry: Entry) -> tuple[str, ...]:
+    """Return an entry as a row of the file."""
     fields = "; ".join(
         f"{field.name}: {field.before or '-'} -> {field.after or '-'}" for field in _fields(entry)
     )
-    cells = (
+    return (
         entry.at.isoformat(),
         entry.actor,
         entry.role,
@@ -102,7 +101,6 @@ def csv_row(entry: Entry) -> list[str]:
         fields,
         entry.deed,
     )
-    return [f"'{cell}" if cell.startswith(FORMULA) else cell for cell in cells]
 
 
 def _fields(entry: Entry, *, short: bool = False) -> tuple[FieldLine, ...]:

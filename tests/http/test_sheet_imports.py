@@ -4,6 +4,8 @@ from uuid import uuid4
 
 import pytest
 
+from drumkeep.domain.roles import Role
+from tests.builders.stock import ago
 from tests.fixtures.answers import check_problem
 from tests.fixtures.html import Page
 from tests.fixtures.people import signed_in
@@ -42,6 +44,25 @@ def test_a_program_sees_each_rows_fate_and_stores_what_is_good_once(manager, yar
         assert known(manager, yard, code) is stored
     refused = manager.post(f"{ADDRESS}/lots", content=b"x,y\n1,2\n", headers=CSV)
     check_problem(refused, 422)
+
+
+def test_a_crew_member_brings_in_what_happened_and_no_lots(serving, yard, lots):
+    tag = yard.receive()["tag"]
+    text = f"Drum;When;What happened\n{tag};{ago(0.1)};Opened\n"
+    with signed_in(serving, Role.CREW) as person:
+        page = person.get("/import")
+        assert "Columns of events" in page.words
+        assert "Columns of lots" not in page.words
+        fields = page.form("/import").fields | {"what": "events", "do": "store"}
+        answer = person.client.post("/import", data=fields, files={"file": ("log.csv", text)})
+        assert "1 new" in Page(answer.text).words
+        refused = fields | {"what": "lots"}
+        denied = person.client.post("/import", data=refused, files={"file": ("l.csv", lots[0])})
+        assert denied.status_code == 403
+    with serving.client(Role.CREW) as program:
+        again = program.post(f"{ADDRESS}/events", content=text, headers=CSV).json()
+        assert [row["fate"] for row in again["rows"]] == ["there"]
+        assert program.post(f"{ADDRESS}/lots", content=lots[0], headers=CSV).status_code == 403
 
 
 def test_a_person_sees_what_would_become_of_it_before_it_is_stored(serving, manager, yard, lots):

@@ -66,6 +66,8 @@ GET    /api/v1/gateways/{site}/{code}                                     all  r
 PATCH  /api/v1/gateways/{site}/{code}                                     m    manage
 DELETE /api/v1/gateways/{site}/{code}/credential                          m    manage
 POST   /api/v1/gateways/{site}/{code}/credential                          m    manage
+POST   /api/v1/imports/drums                                              mdc  record
+POST   /api/v1/imports/events                                             mdc  record
 POST   /api/v1/imports/{what}                                             m    manage
 GET    /api/v1/labels                                                     all  read
 POST   /api/v1/labels                                                     mdc  record
@@ -176,8 +178,8 @@ GET    /health                                                            open -
 GET    /hookup                                                            all  read
 POST   /hookup                                                            mdc  -
 GET    /hookup/{check_id}                                                 all  read
-GET    /import                                                            m    read
-POST   /import                                                            m    -
+GET    /import                                                            mdc  read
+POST   /import                                                            mdc  -
 GET    /labels                                                            all  read
 POST   /labels                                                            mdc  -
 GET    /live                                                              all  read

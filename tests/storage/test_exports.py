@@ -6,12 +6,12 @@ from datetime import date, datetime, timedelta
 
 import pytest
 
+from drumkeep.asgi.sheets import bring_in_sheet
 from drumkeep.errors import Invalid
 from drumkeep.operations.exports import ALL, EXPORTS, Asked, export, write
 from drumkeep.operations.lots import create_lot
 from drumkeep.operations.products import create_product
 from drumkeep.operations.readings_import import ImportAsked, read_import, store_portion
-from drumkeep.operations.sheet_import import import_sheet
 from tests.fixtures.depot import BEGIN, MANAGER, at, depot, empty_depot, short_sight
 
 __all__ = ["depot", "empty_depot", "short_sight"]
@@ -57,10 +57,10 @@ def test_products_lots_and_drums_come_again_as_they_were(filled, depot):
     for noun in ("products", "lots", "drums"):
         text = written(filled, noun).encode()
         with depot.writing() as tx:
-            first = import_sheet(tx, noun=noun, content=text, by=MANAGER, now=at(24.0))
+            first = bring_in_sheet(tx, noun=noun, content=text, by=MANAGER, now=at(24.0))
         assert first.stored, [row.faults for row in first.rows if row.faults]
         with depot.writing() as tx:
-            again = import_sheet(tx, noun=noun, content=text, by=MANAGER, now=at(24.0))
+            again = bring_in_sheet(tx, noun=noun, content=text, by=MANAGER, now=at(24.0))
         assert again.count("there") == len(again.rows)
     for noun in ("products", "lots"):
         assert written(depot, noun) == written(filled, noun)

@@ -1,5 +1,6 @@
-"""``/imports/{what}``: a spreadsheet of products, lots or drums, checked or stored."""
+"""``/imports/{what}``: a spreadsheet of products, lots, drums or events, checked or stored."""
 
+from datetime import datetime
 from functools import partial
 from typing import Annotated, Literal
 
@@ -17,30 +18,58 @@ from drumkeep.asgi.authentication import Caller
 from drumkeep.asgi.dependencies import Now, require, services
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.asgi.problems import shown
+from drumkeep.asgi.sheets import bring_in_sheet
 from drumkeep.domain.roles import Action
-from drumkeep.operations.sheet_import import import_sheet
 
 router = APIRouter(prefix="/imports", tags=["imports"])
 
 
-@router.post("/{what}", response_model=SheetOut, openapi_extra=SHEET_BODY)
-async def import_spreadsheet(
+@router.post("/drums", response_model=SheetOut, openapi_extra=SHEET_BODY)
+async def import_drums(
     request: Request,
-    what: Literal["products", "lots", "drums"],
+    query: Annotated[SheetQuery, Query()],
+    now: Now,
+    caller: Annotated[Caller, Depends(require(Action.RECORD))],
+) -> SheetOut | Response:
+    """Receive a spreadsheet's drums, or say each row's fate; sent again it is harmless.
+
+    Where a row is refused nothing is stored (see ``stored``) unless ``take_good`` asks for it.
+    """
+    return await _bring_in(request, "drums", query, now=now, caller=caller)
+
+
+@router.post("/events", response_model=SheetOut, openapi_extra=SHEET_BODY)
+async def import_events(
+    request: Request,
+    query: Annotated[SheetQuery, Query()],
+    now: Now,
+    caller: Annotated[Caller, Depends(require(Action.RECORD))],
+) -> SheetOut | Response:
+    """Record what happened to drums, the earliest first, or say each row's fate; as with drums."""
+    return await _bring_in(request, "events", query, now=now, caller=caller)
+
+
+@router.post("/{what}", response_model=SheetOut, openapi_extra=SHEET_BODY)
+async def import_catalogue(
+    request: Request,
+    what: Literal["products", "lots"],
     query: Annotated[SheetQuery, Query()],
     now: Now,
     caller: Annotated[Caller, Depends(require(Action.CHANGE_CATALOGUE))],
 ) -> SheetOut | Response:
-    """Store a spreadsheet's rows, or say each one's fate; sent again it is harmless.
+    """Store a spreadsheet's products or lots, or say each row's fate; as with drums."""
+    return await _bring_in(request, what, query, now=now, caller=caller)
 
-    Where a row is refused nothing is stored (see ``stored``) unless ``take_good`` asks for it.
-    """
+
+async def _bring_in(
+    request: Request, what: str, query: SheetQuery, *, now: datetime, caller: Caller
+) -> SheetOut | Response:
     refused = refusal_of_kind(request)
     if refused is not None:
         return refused
     report = await services(request).database.write(
         partial(
-            import_sheet,
+            bring_in_sheet,
             noun=what,
             content=await request.body(),
             by=by_caller(caller),

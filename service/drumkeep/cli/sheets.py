@@ -1,30 +1,31 @@
-"""``drumkeep import drums|lots|products``: a spreadsheet, checked or stored."""
+"""``drumkeep import drums|lots|products|events``: a spreadsheet, checked or stored."""
 
 import argparse
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
+from drumkeep.asgi.sheets import bring_in_sheet
 from drumkeep.cli.files import read_file
 from drumkeep.cli.store import opened
 from drumkeep.domain.roles import Role
 from drumkeep.domain.spreadsheets import TITLE
 from drumkeep.operations.drums import By
-from drumkeep.operations.sheet_import import SheetReport, import_sheet
-from drumkeep.operations.sheet_rows import NOUNS
+from drumkeep.operations.sheet_import import NOUNS, SheetReport
 from drumkeep.settings import load
 from drumkeep.storage.transaction import transaction
 
 
 def add_parsers(nouns: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """Add what can be imported from a spreadsheet."""
-    for noun, (columns, _) in NOUNS.items():
-        needed = ", ".join(column.name for column in columns if column.needed)
+    for noun, wanted in NOUNS.items():
+        needed = ", ".join(column.name for column in wanted.columns if column.needed)
+        others = ", ".join(column.name for column in wanted.columns if not column.needed)
         parser = nouns.add_parser(
             noun,
             help=f"{noun} from a spreadsheet saved as CSV",
-            description=f"Columns that must be there: {needed}. A unit stands in the cell or in "
-            "brackets in the header: net mass [lb].",
+            description=f"Columns that must be there: {needed}. Others that are read: {others}. "
+            "A unit stands in the cell or in brackets in the header: net mass [lb].",
         )
         parser.add_argument("file", metavar="FILE", type=Path)
         parser.add_argument(
@@ -56,7 +57,7 @@ def add_parsers(nouns: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
 def _run(arguments: argparse.Namespace) -> int:
     content = read_file(arguments.file, title=TITLE)
     with opened(load(data_dir=arguments.data_dir)) as engine, transaction(engine) as tx:
-        report = import_sheet(
+        report = bring_in_sheet(
             tx,
             noun=arguments.noun,
             content=content,

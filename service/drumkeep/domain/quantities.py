@@ -10,6 +10,12 @@ LB_KG: Final = 0.45359237
 
 ZERO_C_IN_K: Final = 273.15
 
+INCH_M: Final = 0.0254
+"""Metres in one inch (international yard and pound agreement, 1959; exact)."""
+
+PSI_KPA: Final = LB_KG * 9.80665 / INCH_M**2 / 1000.0
+"""Kilopascals in one pound-force a square inch; standard gravity is exact (CGPM, 1901)."""
+
 
 def fahrenheit(celsius: float) -> float:
     """Degrees Fahrenheit of a temperature in °C."""
@@ -34,3 +40,18 @@ def pounds(kilograms: float) -> float:
 def kilograms_from_pounds(pound_value: float) -> float:
     """Kilograms of a mass in lb."""
     return pound_value * LB_KG
+
+
+def metres_from_inches(inches: float) -> float:
+    """Metres of a length in inches."""
+    return inches * INCH_M
+
+
+def metres_from_centimetres(centimetres: float) -> float:
+    """Metres of a length in cm."""
+    return centimetres / 100.0
+
+
+def kilopascals_from_psi(psi: float) -> float:
+    """Kilopascals of a pressure in psi."""
+    return psi * PSI_KPA

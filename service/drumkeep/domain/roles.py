@@ -107,6 +107,8 @@ _SCOPES: Final[Mapping[str, Scope]] = {
 _DEEPER: Final[Mapping[tuple[str, str], Scope]] = {
     ("sites", "air-forecast"): Scope.INGEST,
     ("consumables", "entries"): Scope.RECORD,
+    ("imports", "drums"): Scope.RECORD,
+    ("imports", "events"): Scope.RECORD,
 }
 
 CORRECTION_WINDOW: Final = timedelta(minutes=10)

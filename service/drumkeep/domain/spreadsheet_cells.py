@@ -5,9 +5,16 @@ from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from typing import Final
 
+from drumkeep.domain.events import EventKind
 from drumkeep.domain.logger_times import LoggerClock, NoTime, day_comes_first
 from drumkeep.domain.products import Side
-from drumkeep.domain.quantities import celsius_from_fahrenheit, kilograms_from_pounds
+from drumkeep.domain.quantities import (
+    celsius_from_fahrenheit,
+    kilograms_from_pounds,
+    kilopascals_from_psi,
+    metres_from_centimetres,
+    metres_from_inches,
+)
 
 _NUMBER: Final = re.compile(r"([-+\N{MINUS SIGN}]?[\d.,' ]*\d)\s*([^\d\s].*)?")
 _ONE_MARK: Final = re.compile(r"[-+]?\d{1,3}[.,]\d{3}")
@@ -28,6 +35,42 @@ _SIDES: Final = {
     **dict.fromkeys(("a", "iso", "a side", "isocyanate", "iso a", "a iso"), Side.ISO),
     **dict.fromkeys(("b", "resin", "b side", "poly", "resin b", "b resin"), Side.RESIN),
 }
+_LENGTHS: Final[_Units] = {
+    **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), float),
+    **dict.fromkeys(("cm",), metres_from_centimetres),
+    **dict.fromkeys(("in", "in.", "inch", "inches", '"'), metres_from_inches),
+}
+_PRESSURES: Final[_Units] = {
+    "kpa": float,
+    **dict.fromkeys(("psi", "psig"), kilopascals_from_psi),
+}
+_MINUTES: Final[_Units] = dict.fromkeys(("", "min", "min.", "mins", "minute", "minutes"), float)
+_KINDS: Final = {
+    **{kind.value.replace("_", " "): kind for kind in EventKind},
+    **dict.fromkeys(("receive", "receipt"), EventKind.RECEIVED),
+    **dict.fromkeys(("move", "moving", "transfer", "transferred"), EventKind.MOVED),
+    **dict.fromkeys(("weigh", "weighing", "weight"), EventKind.WEIGHED),
+    **dict.fromkeys(("top up", "topped up", "poured in"), EventKind.TOPPED),
+    **dict.fromkeys(("decant", "poured out"), EventKind.DECANTED),
+    **dict.fromkeys(("dip", "dipping", "dip temp", "probe", "probed"), EventKind.DIPPED),
+    **dict.fromkeys(("wall", "skin temp", "skin temperature"), EventKind.SKIN),
+    **dict.fromkeys(("open", "opening"), EventKind.OPENED),
+    **dict.fromkeys(("reseal", "resealing", "closed", "close", "sealed"), EventKind.RESEALED),
+    **dict.fromkeys(("blanket", "blanketing"), EventKind.BLANKETED),
+    **dict.fromkeys(
+        ("agitate", "agitation", "mixed", "mix", "stirred", "recirculated"), EventKind.AGITATED
+    ),
+    **dict.fromkeys(("vent", "venting"), EventKind.VENTED),
+    **dict.fromkeys(("hold", "on hold"), EventKind.HELD),
+    **dict.fromkeys(("release",), EventKind.RELEASED),
+    **dict.fromkeys(("inspect", "inspection", "look", "looked at"), EventKind.INSPECTED),
+    **dict.fromkeys(("ratio", "ratio pulsing"), EventKind.RATIO_OFF),
+    **dict.fromkeys(("empty", "used up"), EventKind.EMPTIED),
+    **dict.fromkeys(("dispose", "disposal", "thrown away"), EventKind.DISPOSED),
+}
+_YES: Final = frozenset({"yes", "y", "true", "x", "seen"})
+_NO: Final = frozenset({"no", "n", "false", "none", "0"})
+_RINGS: Final = {"red": "red", "single": "red", "double": "double", "no": "none", "none": "none"}
 _NOON: Final = timedelta(hours=12)
 
 
@@ -96,6 +139,50 @@ def side(text: str) -> Side:
     if plain not in _SIDES:
         raise Unclear("is no side", "Write iso (A) or resin (B).")
     return _SIDES[plain]
+
+
+def height_m(text: str, *, unit: str) -> float:
+    """Read a height with its unit, of the cell or the header."""
+    return _figure(text, unit=unit, known=_LENGTHS, such_as="in, cm or m")
+
+
+def pressure_kpa(text: str, *, unit: str) -> float:
+    """Read a pressure above the air's with its unit, of the cell or the header."""
+    return _figure(text, unit=unit, known=_PRESSURES, such_as="psi or kPa")
+
+
+def minutes(text: str, *, unit: str) -> float:
+    """Read how many minutes something took."""
+    return _figure(text, unit=unit, known=_MINUTES, such_as="min")
+
+
+def event_kind(text: str) -> EventKind:
+    """Read what happened to a drum, in our words or others that people use for it."""
+    plain = re.sub(r"[^a-z]+", " ", text.lower()).strip()
+    if plain not in _KINDS:
+        kinds = ", ".join(sorted(kind.value for kind in EventKind))
+        raise Unclear("is nothing that happens to a drum here", f"Write one of: {kinds}.")
+    return _KINDS[plain]
+
+
+def yes(text: str) -> bool:
+    """Read whether something was so."""
+    word = text.lower()
+    if word not in _YES | _NO:
+        raise Unclear("is neither yes nor no", "Write yes or no, or leave the cell empty.")
+    return word in _YES
+
+
+def seen(text: str) -> str:
+    """Read whether something was seen."""
+    return "seen" if yes(text) else "none"
+
+
+def bung_ring(text: str) -> str:
+    """Read which ring a bung has."""
+    if text.lower() not in _RINGS:
+        raise Unclear("is no ring that is known", "Write red, double or none.")
+    return _RINGS[text.lower()]
 
 
 class Days:

@@ -22,6 +22,7 @@ from drumkeep.storage import drums as drum_rows
 from drumkeep.storage.transaction import Tx
 
 _AT_ONCE: Final = 500
+_PLACES: Final = frozenset({"place", "from", "to"})
 
 Row = Sequence[object]
 
@@ -170,8 +171,9 @@ def export_events(tx: Tx, asked: Asked = ALL) -> Table:
             tx, place_ids=here, present=False, after=after, limit=_AT_ONCE
         ):
             after = some[-1].drum.id
+            logs = drum_rows.event_rows_of(tx, drum_ids=[one.drum.id for one in some])
             for one in some:
-                for event in drum_rows.event_rows(tx, drum_id=one.drum.id):
+                for event in logs[one.drum.id]:
                     if not _within(event.at, asked):
                         continue
                     data = dumps(_by_name(event.data, named), sort_keys=True)
@@ -224,12 +226,12 @@ def _within(at: datetime, asked: Asked) -> bool:
 
 
 def _by_name(data: Mapping[str, Any], named: Mapping[int, str]) -> dict[str, Any]:
-    return {
-        name: named.get(value, value)
-        if name in {"place", "from", "to"} and isinstance(value, int)
-        else value
-        for name, value in data.items()
-    }
+    def said(name: str, value: object) -> object:
+        if name == "data" and isinstance(value, dict):  # what a correction says instead
+            return _by_name(value, named)
+        return named.get(value, value) if name in _PLACES and isinstance(value, int) else value
+
+    return {name: said(name, value) for name, value in data.items()}
 
 
 EXPORTS: Final[Mapping[str, Callable[[Tx, Asked], Table]]] = {

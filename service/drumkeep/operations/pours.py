@@ -29,7 +29,7 @@ for; the other drum of a set."""
 
 _NAMES_OTHER: Final = {EventKind.TOPPED: "from", EventKind.DECANTED: "to"}
 _PARTNER: Final = {EventKind.TOPPED: EventKind.DECANTED, EventKind.DECANTED: EventKind.TOPPED}
-_TWIN: Final = "pour"
+TWIN: Final = "pour"
 """Makes the UUID of the other drum's event from that of the recorded one."""
 
 
@@ -104,7 +104,7 @@ def _poured(tx: Tx, *, drum: Drum, event: DrumEvent) -> tuple[DrumEvent, Twin]:
         found["was_held"] = held
     kind = _PARTNER[event.kind]
     twin = DrumEvent(
-        id=uuid5(event.id, _TWIN),
+        id=uuid5(event.id, TWIN),
         kind=kind,
         at=event.at,
         recorded_at=event.recorded_at,
@@ -133,7 +133,7 @@ def _corrected(tx: Tx, *, event: DrumEvent, target: DrumEvent) -> Twin | None:
             "Which drum it was cannot change.", [Fault(name, changes[name], problem, mend)]
         )
     mine = pour_id(target)
-    known = rows.event_by_id(tx, event_id=uuid5(mine, _TWIN) if mine == target.id else mine)
+    known = rows.event_by_id(tx, event_id=uuid5(mine, TWIN) if mine == target.id else mine)
     if known is None:
         return None
     changes.pop(name, None)
@@ -141,7 +141,7 @@ def _corrected(tx: Tx, *, event: DrumEvent, target: DrumEvent) -> Twin | None:
     if "data" in data:
         data["data"] = changes
     other = rows.drums_by_id(tx, ids=[known.drum_id])[known.drum_id]
-    return Twin(drum=other, event=replace(event, id=uuid5(event.id, _TWIN), data=data))
+    return Twin(drum=other, event=replace(event, id=uuid5(event.id, TWIN), data=data))
 
 
 def _refuse_other_side(name: str, *, other: Drum, here: ProductRow, there: ProductRow) -> None:

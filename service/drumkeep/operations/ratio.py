@@ -15,7 +15,7 @@ from drumkeep.storage.drums import StockRow
 from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.transaction import Tx
 
-_TWIN: Final = "ratio"
+TWIN: Final = "ratio"
 """Makes the UUID of the other drum's event from that of the recorded one."""
 
 
@@ -44,7 +44,7 @@ def pulsing(tx: Tx, *, drum: Drum, event: DrumEvent) -> tuple[DrumEvent, Twin | 
         raise Invalid("That is no set.", [Fault("with", other.tag, problem, mend)])
     twin = replace(
         event,
-        id=uuid5(event.id, _TWIN),
+        id=uuid5(event.id, TWIN),
         data={"with": drum.tag, "told_by": str(event.id)},
     )
     return replace(event, data={**event.data, "with": other.tag}), Twin(drum=other, event=twin)
@@ -65,13 +65,13 @@ def corrected_pulsing(tx: Tx, *, event: DrumEvent, target: DrumEvent) -> Twin | 
         raise Invalid("Which drum it was cannot change.", [fault])
     told_by = target.data.get("told_by")
     known = rows.event_by_id(
-        tx, event_id=uuid5(target.id, _TWIN) if told_by is None else UUID(str(told_by))
+        tx, event_id=uuid5(target.id, TWIN) if told_by is None else UUID(str(told_by))
     )
     if known is None:
         return None
     other = rows.drums_by_id(tx, ids=[known.drum_id])[known.drum_id]
     data = {**event.data, "event": str(known.id)}
-    return Twin(drum=other, event=replace(event, id=uuid5(event.id, _TWIN), data=data))
+    return Twin(drum=other, event=replace(event, id=uuid5(event.id, TWIN), data=data))
 
 
 def other_side_beside(tx: Tx, *, drum: Drum) -> list[StockRow]:

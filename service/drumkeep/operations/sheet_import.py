@@ -1,15 +1,77 @@
 """Bring in what a person keeps in a spreadsheet: every row's fate first, then all or nothing."""
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
+from typing import Final, Protocol
 
 from drumkeep.domain.roles import Action, may
-from drumkeep.domain.spreadsheets import Sheet, read_sheet
+from drumkeep.domain.spreadsheets import Column, SheetRow, read_sheet
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound, Refused
 from drumkeep.operations.drums import By
-from drumkeep.operations.sheet_rows import NOUNS, Fate, Reader
+from drumkeep.operations.sheet_events import EVENT_COLUMNS, EventRows
+from drumkeep.operations.sheet_reader import Deed, Fate, Reader, Sent
+from drumkeep.operations.sheet_rows import (
+    DRUM_COLUMNS,
+    LOT_COLUMNS,
+    PRODUCT_COLUMNS,
+    put_drum,
+    put_lot,
+    put_product,
+)
 from drumkeep.storage.savepoint import savepoint, undone
 from drumkeep.storage.transaction import Tx
+
+
+class Rows(Protocol):
+    """What is done with the rows of a file."""
+
+    def ordered(self) -> Sequence[SheetRow]:
+        """Return the rows in the order in which they are to be put."""
+
+    def put(self, row: SheetRow) -> Deed:
+        """Do what a row asks for."""
+
+    def finish(self) -> None:
+        """Do what is better done once, when all rows that are to be stored are."""
+
+
+class _PlainRows:
+    """Rows that are put as they stand in the file, each by itself."""
+
+    def __init__(self, reader: Reader, how: Callable[[Reader, SheetRow], Deed]) -> None:
+        self._reader = reader
+        self._how = how
+
+    def ordered(self) -> Sequence[SheetRow]:
+        return self._reader.rows
+
+    def put(self, row: SheetRow) -> Deed:
+        return self._how(self._reader, row)
+
+    def finish(self) -> None:
+        pass
+
+
+@dataclass(frozen=True, slots=True)
+class Noun:
+    """What can be imported: its columns, what it takes to do so, and what is done with its rows."""
+
+    columns: Sequence[Column]
+    action: Action
+    begin: Callable[[Reader], Rows]
+
+
+NOUNS: Final[Mapping[str, Noun]] = {
+    "drums": Noun(DRUM_COLUMNS, Action.RECORD, partial(_PlainRows, how=put_drum)),
+    "lots": Noun(LOT_COLUMNS, Action.CHANGE_CATALOGUE, partial(_PlainRows, how=put_lot)),
+    "products": Noun(
+        PRODUCT_COLUMNS, Action.CHANGE_CATALOGUE, partial(_PlainRows, how=put_product)
+    ),
+    "events": Noun(EVENT_COLUMNS, Action.RECORD, EventRows),
+}
+"""What can be imported, by what people call it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,14 +108,17 @@ def import_sheet(
     content: bytes,
     by: By,
     now: datetime,
+    sent: Sent,
     check: bool = False,
     take_good: bool = False,
     day_first: bool | None = None,
 ) -> SheetReport:
-    """Bring in a file of drums, lots or products.
+    """Bring in a file of drums, lots, products or events.
 
     Parameters
     ----------
+    sent
+        Reads an event as it is sent by programs.
     check
         Only say what would become of it.
     take_good
@@ -68,36 +133,39 @@ def import_sheet(
     Refused
         The role may not.
     """
-    if not may(by.role, Action.CHANGE_CATALOGUE):
-        raise Refused(f"The role {by.role} may not import.")
-    sheet = read_sheet(content, columns=NOUNS[noun][0])
+    wanted = NOUNS[noun]
+    if not may(by.role, wanted.action):
+        raise Refused(f"The role {by.role} may not {wanted.action}.")
+    sheet = read_sheet(content, columns=wanted.columns)
 
-    def go_through() -> tuple[RowFate, ...]:
-        reader = Reader(tx, sheet, by=by, now=now, day_first=day_first)
-        return _fates(tx, sheet, noun=noun, reader=reader)
+    def go_through() -> tuple[tuple[RowFate, ...], Rows]:
+        reader = Reader(tx, sheet, by=by, now=now, day_first=day_first, sent=sent)
+        rows = wanted.begin(reader)
+        return _fates(tx, rows, reader=reader), rows
 
     with undone(tx):
-        fates = go_through()
+        fates, _ = go_through()
     refused = any(row.fate == "refused" for row in fates)
     if check or (refused and not take_good):
         return SheetReport(fates, sheet.totals, sheet.unused, stored=False)
-    return SheetReport(go_through(), sheet.totals, sheet.unused, stored=True)
+    fates, rows = go_through()
+    rows.finish()
+    return SheetReport(fates, sheet.totals, sheet.unused, stored=True)
 
 
-def _fates(tx: Tx, sheet: Sheet, *, noun: str, reader: Reader) -> tuple[RowFate, ...]:
-    put = NOUNS[noun][1]
+def _fates(tx: Tx, rows: Rows, *, reader: Reader) -> tuple[RowFate, ...]:
     fates = []
-    for row in sheet.rows:
+    for row in rows.ordered():
         try:
             beyond = row.cells.get("")
             if beyond is not None:
                 mend = "Quote cells that hold the separator, or clear what stands beside the table."
                 raise reader.fault("beyond the last column", beyond, "has no header", mend)
             with savepoint(tx):
-                deed = put(reader, row)
+                deed = rows.put(row)
             fates.append(RowFate(row.line, deed.fate, deed.thing))
         except (Invalid, Conflict, NotFound) as error:
             fates.append(
                 RowFate(row.line, "refused", faults=tuple(map(reader.named, error.faults)))
             )
-    return tuple(fates)
+    return tuple(sorted(fates, key=lambda fate: fate.line))

@@ -1,38 +1,25 @@
-"""What a row of a spreadsheet asks for: the columns of each noun, and each row's deed.
+"""What a row of products, lots or drums in a spreadsheet asks for: its columns, and its deed."""
 
-Over 400 lines because the three nouns share how a cell is read and refused.
-"""
-
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
-from datetime import datetime
-from json import JSONDecodeError, dumps, loads
-from typing import Any, Final, Literal, TypeVar
-from uuid import UUID, uuid5
-from zoneinfo import ZoneInfo
+from dataclasses import fields
+from json import dumps
+from typing import Any, Final
+from uuid import uuid5
 
 from drumkeep.domain import tags
 from drumkeep.domain.events import effective
 from drumkeep.domain.products import Limits, Properties
-from drumkeep.domain.spreadsheet_cells import Days, Unclear, mass_kg, number, side, temperature_c
-from drumkeep.domain.spreadsheets import NOTHING, Column, Sheet, SheetRow, unescaped
-from drumkeep.errors import Conflict, Fault, Invalid
-from drumkeep.operations.drums import By
+from drumkeep.domain.spreadsheet_cells import number, side
+from drumkeep.domain.spreadsheets import Column, SheetRow
+from drumkeep.errors import Conflict, Fault
 from drumkeep.operations.lots import change_lot, create_lot
-from drumkeep.operations.places import place_named
 from drumkeep.operations.products import change_product, create_product
 from drumkeep.operations.receipts import Receipt, receive_drums
+from drumkeep.operations.sheet_reader import IDS, TITLE, Deed, Reader, json_object
 from drumkeep.storage import catalogue
 from drumkeep.storage import drums as drum_rows
-from drumkeep.storage.tables.catalogue import Lot, Place, Product
-from drumkeep.storage.transaction import Tx
+from drumkeep.storage.tables.catalogue import Product
 from drumkeep.thermal.constants import DRUM_STEEL_KG
 
-_Meant = TypeVar("_Meant")
-
-_TITLE: Final = "The row cannot be used."
-_IDS: Final = UUID("6d1b7c0e-5a0e-4f57-9d0b-0b8f3a5f2f11")
-"""The ids of receipts are made under it from their rows: a file twice is no second deed."""
 FIGURES: Final = {
     one.name: group
     for group, kind in (("limits", Limits), ("properties", Properties))
@@ -76,183 +63,6 @@ DRUM_COLUMNS: Final = (
 )
 
 
-_FROM: Final[Mapping[str, tuple[str, ...]]] = {
-    "net_kg": ("net mass",),
-    "kg": ("net mass",),
-    "tare_kg": ("tare",),
-    "liquid_c": ("liquid temperature",),
-    "at": ("received",),
-    "from": ("came from",),
-    "origin": ("came from",),
-    "made_on": ("made on",),
-    "expires_on": ("expires on",),
-    "un_mark": ("un mark",),
-    "properties": ("further figures",),
-    "code": ("lot", "product"),
-}
-"""Columns by the names that operations call their contents, where those differ."""
-
-
-Fate = Literal["new", "changed", "there", "refused"]
-"""What becomes of a row; ``there`` is what was on record so already."""
-
-
-@dataclass(frozen=True, slots=True)
-class Deed:
-    """What became of a row that was not refused, and of which thing."""
-
-    fate: Fate
-    thing: str
-
-
-class Reader:
-    """Reads the cells of a sheet, naming row and column in each fault."""
-
-    def __init__(
-        self, tx: Tx, sheet: Sheet, *, by: By, now: datetime, day_first: bool | None
-    ) -> None:
-        self.tx, self.by, self.now = tx, by, now
-        self._sheet = sheet
-        self._days = {
-            name: Days([row.cells[name] for row in sheet.rows], day_first=day_first)
-            for name in ("received", "made on", "expires on")
-            if name in sheet.headers
-        }
-        self._seen: dict[str, int] = {}
-
-    def text(self, row: SheetRow, name: str) -> str | None:
-        """Return a cell's text; None where it holds nothing."""
-        cell = row.cells.get(name, "")
-        if name != "note":  # the only one with lines of its own; split() knows no-break spaces
-            cell = " ".join(cell.split())
-        if cell.startswith("=") or (cell.startswith("#") and cell.endswith(("!", "?"))):
-            raise self.fault(name, cell, "is a formula or its error", "Paste the value instead.")
-        return None if cell.lower() in NOTHING else unescaped(cell)
-
-    def needed(self, row: SheetRow, name: str) -> str:
-        """Return a cell that must not be empty; what stands above it is not taken for it."""
-        text = self.text(row, name)
-        if text is None:
-            mend = "Write it in each row; a merged cell counts for its first row only."
-            raise self.fault(name, None, "is empty", mend)
-        return text
-
-    def read(self, row: SheetRow, name: str, how: Callable[[str], _Meant]) -> _Meant | None:
-        """Return what a cell means; None where it holds nothing."""
-        text = self.text(row, name)
-        if text is None:
-            return None
-        try:
-            return how(text)
-        except Unclear as error:
-            raise self.fault(name, text, error.problem, error.mend) from None
-
-    def mass(self, row: SheetRow, name: str) -> float | None:
-        """Return a mass in kg."""
-        return self.read(row, name, lambda text: mass_kg(text, unit=self._sheet.units[name]))
-
-    def temperature(self, row: SheetRow, name: str) -> float | None:
-        """Return a temperature in °C."""
-        return self.read(row, name, lambda text: temperature_c(text, unit=self._sheet.units[name]))
-
-    def has(self, name: str) -> bool:
-        """Whether the sheet has the column."""
-        return name in self._sheet.headers
-
-    def named(self, fault: Fault) -> Fault:
-        """Return a fault of the deed itself under the column that it came from."""
-        # ``drums.0.net_kg`` of a receipt and ``limits.spray_low_c`` of a product end in the cell.
-        group, last = fault.field.partition(".")[0], fault.field.rpartition(".")[2]
-        names = [last, *_FROM.get(last, ()), *_FROM.get(group, ())]
-        if group == "origins":
-            names = ["origins"]
-        header = next((self._sheet.headers[name] for name in names if self.has(name)), None)
-        return fault if header is None else replace(fault, field=header)
-
-    def days(self, name: str) -> Days:
-        """Return the reader of a column of dates."""
-        return self._days[name]
-
-    def once(self, row: SheetRow, key: str, *, column: str) -> None:
-        """Refuse what stands in the file already."""
-        first = self._seen.setdefault(key, row.line)
-        if first != row.line:
-            mend = "Leave one of the two out; drums without tags need a column of numbers."
-            raise self.fault(column, row.cells.get(column), f"stands in row {first} too", mend)
-
-    def fault(self, name: str, value: object, problem: str, mend: str) -> Invalid:
-        """Return the refusal of a cell."""
-        return Invalid(_TITLE, [Fault(self._sheet.headers.get(name, name), value, problem, mend)])
-
-    def product(self, row: SheetRow) -> Product:
-        """Return the product of a row, by code or by a name that only one has."""
-        text = self.needed(row, "product")
-        named = [
-            one
-            for one in catalogue.list_products(self.tx, limit=10_000)
-            if text == one.code or text.lower() in {one.code.lower(), one.name.lower()}
-        ]
-        exact = [one for one in named if one.code == text] or named
-        if len(exact) != 1:
-            problem = "is not known" if not exact else "may be any of several products"
-            raise self.fault("product", text, problem, "Write the code of a product on record.")
-        said = self.read(row, "side", side)
-        if said is not None and said != exact[0].side:
-            problem = f"is not the side of {exact[0].code}, which is {exact[0].side}"
-            raise self.fault("side", row.cells["side"], problem, "Correct the side or the product.")
-        return exact[0]
-
-    def lot_code(self, row: SheetRow) -> str:
-        """Return a lot's code, unless a spreadsheet made a number of it."""
-        code = self.needed(row, "lot")
-        if "E+" in code.upper():
-            raise self.fault(
-                "lot",
-                code,
-                "is a number that the spreadsheet shortened",
-                "Format the column as text and type the lot anew.",
-            )
-        return code
-
-    def lot(self, row: SheetRow, product: Product) -> Lot:
-        """Return the lot of a row."""
-        code = self.lot_code(row)
-        found = catalogue.lot_by_code(self.tx, product=product.code, code=code)
-        if found is not None:
-            return found
-        alike = [
-            one.code
-            for one in catalogue.list_lots(self.tx, product=product.code, limit=10_000)
-            if one.code.lstrip("0") == code.lstrip("0")
-        ]
-        problem = f"is not known, but {' and '.join(alike)} is" if alike else "is not known"
-        mend = (
-            "Format the column as text, so that zeros stay."
-            if alike
-            else "Import the lots first, or correct it."
-        )
-        raise self.fault("lot", code, problem, mend)
-
-    def place(self, row: SheetRow, name: str) -> Place:
-        """Return the place of a row: ``site/code``, or a code or name that only one has."""
-        text = self.needed(row, name)
-        if "/" in text:
-            try:
-                return place_named(self.tx, reference=text, field=name)
-            except Invalid as error:
-                told = error.faults[0]
-                raise self.fault(name, text, told.problem, told.mend) from None
-        found = [
-            one
-            for one in catalogue.list_places(self.tx, limit=10_000)
-            if text.lower() in {one.code.lower(), one.name.lower()}
-        ]
-        if len(found) != 1:
-            problem = "may be any of several places" if found else "is not known"
-            raise self.fault(name, text, problem, "Write it as site/place, by their codes.")
-        return found[0]
-
-
 def put_product(reader: Reader, row: SheetRow) -> Deed:
     """Make or change a product; what has no column stays as it is."""
     code = reader.needed(row, "product")
@@ -263,7 +73,7 @@ def put_product(reader: Reader, row: SheetRow) -> Deed:
     if reader.has("system"):
         told["system"] = reader.text(row, "system")
     if reader.has("origins"):
-        told["origins"] = reader.read(row, "origins", _object) or {}
+        told["origins"] = reader.read(row, "origins", json_object) or {}
     if found is None:
         create_product(reader.tx, code=code, side=on_side, cell=cell and cell.lower(), **told)
         return Deed("new", code)
@@ -289,7 +99,7 @@ def _figures(reader: Reader, row: SheetRow, found: Product | None) -> dict[str, 
     if reader.has("further figures"):
         for group, stated in kept.items():
             kept[group] = {name: value for name, value in stated.items() if name in FIGURES}
-        kept["properties"] |= reader.read(row, "further figures", _object) or {}
+        kept["properties"] |= reader.read(row, "further figures", json_object) or {}
     for name, group in FIGURES.items():
         if not reader.has(name):
             continue
@@ -310,16 +120,6 @@ def side_of(reader: Reader, row: SheetRow) -> str:
     """Return the side that a row must say."""
     reader.needed(row, "side")
     return str(reader.read(row, "side", side))
-
-
-def _object(text: str) -> dict[str, Any]:
-    try:
-        found = loads(text)
-    except (JSONDecodeError, RecursionError):
-        found = None
-    if not isinstance(found, dict):
-        raise Unclear("is no JSON object", "Leave it as it was exported, or empty.")
-    return found
 
 
 def put_lot(reader: Reader, row: SheetRow) -> Deed:
@@ -366,9 +166,8 @@ def put_drum(reader: Reader, row: SheetRow) -> Deed:
     product = reader.product(row)
     lot, place = reader.lot(row, product), reader.place(row, "place")
     origin = reader.place(row, "came from") if reader.text(row, "came from") else None
-    zone = ZoneInfo(catalogue.sites_by_id(reader.tx, ids=[place.site_id])[place.site_id].timezone)
     reader.needed(row, "received")
-    at = reader.read(row, "received", lambda text: reader.days("received").moment(text, zone=zone))
+    at = reader.moment(row, "received", place=place)
     text = reader.text(row, "tag")
     tag = None if text is None else tags.parse(text, field="tag")
     reader.once(row, tag or dumps([*row.cells.values()]), column="tag")
@@ -382,7 +181,7 @@ def put_drum(reader: Reader, row: SheetRow) -> Deed:
     if at is None:  # never: it was needed
         raise reader.fault("received", None, "is empty", "Write when it came.")
     receipt = Receipt(
-        event_id=uuid5(_IDS, tag or dumps(sorted(row.cells.items()))),
+        event_id=uuid5(IDS, tag or dumps(sorted(row.cells.items()))),
         product=product.code,
         lot=lot.code,
         place=place.id,
@@ -404,7 +203,7 @@ def put_drum(reader: Reader, row: SheetRow) -> Deed:
         if (first.at, dict(first.data), known.lot_id) == (at, receipt.data(), lot.id):
             return Deed("there", known.tag)
         raise Conflict(
-            _TITLE,
+            TITLE,
             [
                 Fault(
                     "tag",
@@ -417,11 +216,3 @@ def put_drum(reader: Reader, row: SheetRow) -> Deed:
     before = drum_rows.event_by_id(reader.tx, event_id=receipt.event_id)
     made = receive_drums(reader.tx, receipts=[receipt], by=reader.by, now=reader.now)[0]
     return Deed("new" if before is None else "there", made.tag)
-
-
-NOUNS: Final[Mapping[str, tuple[Sequence[Column], Callable[[Reader, SheetRow], Deed]]]] = {
-    "drums": (DRUM_COLUMNS, put_drum),
-    "lots": (LOT_COLUMNS, put_lot),
-    "products": (PRODUCT_COLUMNS, put_product),
-}
-"""What can be imported: its columns, and what is done with a row."""

@@ -27,6 +27,6 @@ def export_page(tx: ReadingDep, shell: ShellDep) -> HTMLResponse:
         sites=[(site.code, site.name) for site in catalogue.list_sites(tx)],
         first=(shell.now - _USUAL).date().isoformat(),
         last=shell.now.date().isoformat(),
-        may_import=may(shell.caller.role, Action.CHANGE_CATALOGUE),
+        may_import=may(shell.caller.role, Action.RECORD),
         may_take_all=may(shell.caller.role, Action.TAKE_ALL),
     )

@@ -1,4 +1,4 @@
-"""Bring in a spreadsheet of products, lots or drums: each row's fate first, then the deed.
+"""Bring in a spreadsheet of what there is or what happened: each row's fate first, then the deed.
 
 As with a logger's download the page keeps the file in the form itself, compressed.
 """
@@ -14,11 +14,11 @@ from fastapi.responses import HTMLResponse, Response
 from drumkeep.asgi.dependencies import ReadingDep, refuse_unless_may, services
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.asgi.middleware import MAX_BODY
-from drumkeep.domain.roles import Action
+from drumkeep.asgi.sheets import bring_in_sheet
+from drumkeep.domain.roles import Action, may
 from drumkeep.domain.spreadsheets import TITLE
 from drumkeep.errors import Fault, Invalid
-from drumkeep.operations.sheet_import import RowFate, SheetReport, import_sheet
-from drumkeep.operations.sheet_rows import NOUNS
+from drumkeep.operations.sheet_import import NOUNS, RowFate, SheetReport
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.kept_file import kept_texts, sent_file
 from drumkeep.web.shell import Shell, ShellDep
@@ -43,14 +43,14 @@ class _Given:
 @router.get("/import")
 def import_page(tx: ReadingDep, shell: ShellDep) -> HTMLResponse:
     """Ask for a file."""
-    refuse_unless_may(shell.caller, Action.CHANGE_CATALOGUE)
+    refuse_unless_may(shell.caller, Action.RECORD)
     return _page(tx, shell, _Given())
 
 
 @router.post("/import")
 async def check_or_store(request: Request, shell: ShellDep) -> Response:
     """Say each row's fate; with another button store all rows, or those that can be used."""
-    refuse_unless_may(shell.caller, Action.CHANGE_CATALOGUE)
+    refuse_unless_may(shell.caller, Action.RECORD)
     database = services(request).database
     async with request.form() as form:
         fields = {name: value for name, value in form.items() if isinstance(value, str)}
@@ -60,7 +60,7 @@ async def check_or_store(request: Request, shell: ShellDep) -> Response:
         _refuse_unsaid(fields, content)
         report = await database.write(
             partial(
-                import_sheet,
+                bring_in_sheet,
                 noun=fields["what"],
                 content=content,
                 by=by_caller(shell.caller),
@@ -100,11 +100,15 @@ def _page(tx: Tx, shell: Shell, given: _Given) -> HTMLResponse:
         tx=tx,
         page="products",
         given=given.fields,
-        faults=[str(fault) for fault in given.faults],
+        faults=given.faults,
         kept=kept_texts(given.content),
         columns={
-            noun: ", ".join(one.name for one in columns if one.needed)
-            for noun, (columns, _) in NOUNS.items()
+            noun: [
+                ", ".join(one.name for one in wanted.columns if one.needed is needed)
+                for needed in (True, False)
+            ]
+            for noun, wanted in NOUNS.items()
+            if may(shell.caller.role, wanted.action)
         },
         report=report,
         rows=drawn,

@@ -9,6 +9,8 @@ from drumkeep.domain.quantities import (
     fahrenheit,
     kelvin,
     kilograms_from_pounds,
+    kilopascals_from_psi,
+    metres_from_inches,
     pounds,
 )
 
@@ -48,3 +50,10 @@ def test_pounds_and_back_is_the_same_mass(kg):
 
 def test_ice_melts_at_273_15_k():
     assert kelvin(0.0) == 273.15
+
+
+def test_inches_and_psi_are_those_of_nist_sp_811():
+    # NIST Special Publication 811 (2008), appendix B.8: inch to metre 2.54 E-02 (exact),
+    # pound-force per square inch to kilopascal 6.894 757 E+00.
+    assert metres_from_inches(1.0) == 0.0254
+    assert kilopascals_from_psi(1.0) == pytest.approx(6.894757, abs=5e-7)

@@ -5,7 +5,7 @@ from typing import Any, Final
 from pydantic import BaseModel
 
 from drumkeep.asgi.fields import Answer
-from drumkeep.operations.sheet_rows import Fate
+from drumkeep.operations.sheet_reader import Fate
 
 
 class SheetQuery(BaseModel):

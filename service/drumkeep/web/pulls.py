@@ -37,6 +37,14 @@ router = APIRouter()
 _MOST: Final = 1000
 _SHOWN: Final = 20
 _PAIR: Final = "|"
+_LABELS: Final = {
+    "id": "This form",
+    "sets": "How many sets",
+    "iso": "Of what",
+    "resin": "Of what",
+    "site": "From",
+    "wanted_at": "Ready by",
+}
 
 FormDep = Annotated[dict[str, str], Depends(posted)]
 AddressDep = Annotated[str, Depends(public_address)]
@@ -134,6 +142,9 @@ def _asking(
         page="pulls",
         given={"id": str(uuid4()), **given} if error is None else given,
         error=error,
+        faults=()
+        if error is None
+        else [(_LABELS.get(fault.field, fault.field), fault) for fault in error.faults],
         sites=[(site.code, site.name) for site in sites],
         pairs=_pairs(found, formats=shell.formats),
         open=_heads(tx, rows.pulls(tx, open_only=True, limit=_MOST)),

@@ -165,7 +165,17 @@ def paper_pages(
                 )
             ),
             "choices": [("nw-a", change("Northwind A"))],
-            "faults": [("Lot", Fault("lot", change("22 31"), "is no lot", "Read the label."))],
+            "faults": [
+                (
+                    "Lot",
+                    Fault(
+                        "lot",
+                        change("22 31"),
+                        "is no lot code",
+                        "Read the print and type what holds.",
+                    ),
+                )
+            ],
             "places": [("pine/north", change("North shed"))],
             "page": "trace",
         },

@@ -6,6 +6,7 @@ from datetime import date, datetime
 from typing import Any
 
 from drumkeep.domain.pulls import Candidate
+from drumkeep.domain.side_checks import CAUTION_LOOK
 from drumkeep.errors import Fault, Invalid
 from drumkeep.operations.pulls import WrongDrum
 from drumkeep.web.formats import Formats
@@ -101,7 +102,10 @@ def pull_pages(
     return {
         "pulls.html": {
             "given": {"id": "1", "sets": change("2")},
-            "error": Invalid("No.", [Fault("sets", change("x"), "is no number", "Write one.")]),
+            "error": Invalid("There is no drum to take.", []),
+            "faults": [
+                ("How many sets", Fault("sets", change("99"), "is out of range", "Finish it."))
+            ],
             "sites": (("pine", change("Pine Street")),),
             "pairs": (("a|b", change("Northwind A and B")),),
             "open": (change(head),),
@@ -129,21 +133,21 @@ def pull_pages(
                 "pull": "7",
                 "rig": "",
             },
-            "faults": (("First drum", Fault("first", change("K7"), "is no tag", "Scan it.")),),
+            "faults": (("First drum", Fault("first", change("K7"), "is empty", CAUTION_LOOK)),),
             "rigs": (("pine/rig-1", change("Rig 1")),),
             "pulls": ("7",),
             "checks": (change(checked),),
             "older": 3,
             "query": HookupQuery(drum=change("K7Q-X4M")[:200]),
             "answers": (("do_not", "do not hook up"),),
-            "cautions": ("Look too.",),
+            "cautions": (CAUTION_LOOK,),
             "may_check": True,
             "page": "hookup",
         },
         "no_connection.html": {"hookup": True, "viewer": None},
         "hookup_answer.html": {
             "check": change(check),
-            "cautions": ("Look too.",),
+            "cautions": (CAUTION_LOOK,),
             "page": "hookup",
         },
     }

@@ -31,8 +31,8 @@ def receiving_pages(change: Callable[[Any], Any], *, now: datetime) -> Mapping[s
                 ),
             ),
             "left_out": 0,
-            "places": (("pine/north", "North shed"),),
-            "choices": (("pine/north", "North shed"),),
+            "places": ((change("pine/north"), change("North shed")),),
+            "choices": ((change("pine/north"), change("North shed")),),
             "sizes": tuple(SIZES.values()),
             "size": "4x6in",
             "address": "https://drums.example",
@@ -41,7 +41,11 @@ def receiving_pages(change: Callable[[Any], Any], *, now: datetime) -> Mapping[s
         },
         "receive.html": {
             "given": {"id": "1", "lot": change("2231"), "damage": change("a dent"), "at": ""},
-            "faults": (Fault("Lot", change("22 31"), "is no lot", "Read the label."),),
+            "faults": (
+                Fault(
+                    "Lot", change("22 31"), "is no lot code", "Read the print and type what holds."
+                ),
+            ),
             "facts": (("Serial", change("00071")),),
             "doubts": (change("It expired yesterday."),),
             "lots": (change("2231"),),

@@ -215,11 +215,11 @@ def stock_pages(change: Callable[[Any], Any], *, now: datetime) -> Mapping[str, 
         "stock.html": {"stock": change(_stock(now)), "page": "stock"},
         "losses.html": {
             "months": (change(MonthView(words="February 2027", month=_losses(now))),),
-            "sites": (("pine", change("Pine Street")), ("oak", "Oak Street")),
+            "sites": (("pine", change("Pine Street")), ("oak", change("Oak Street"))),
             "site": "pine",
-            "currency": "USD",
+            "currency": change("USD"),
         },
-        "prices.html": {"lines": (change(price),), "currency": "USD", "may_change": True},
+        "prices.html": {"lines": (change(price),), "currency": change("USD"), "may_change": True},
         "counts.html": {
             "counts": (
                 change(

@@ -8,11 +8,20 @@ from hypothesis import settings
 
 from tests.fixtures.broker import mosquitto
 from tests.fixtures.browser import chromium
+from tests.fixtures.passwords import shipped_hashes
 from tests.fixtures.postgres import postgres
 from tests.fixtures.programs import PROGRAMS
-from tests.fixtures.stores import STORES, store
+from tests.fixtures.stores import STORES, on_postgresql, on_sqlite, store
 
-__all__ = ["chromium", "mosquitto", "postgres", "store"]
+__all__ = [
+    "chromium",
+    "mosquitto",
+    "on_postgresql",
+    "on_sqlite",
+    "postgres",
+    "shipped_hashes",
+    "store",
+]
 
 # A run on a loaded machine is slow without being wrong, so no example has a deadline; the time-out
 # of the whole test (pyproject.toml) stands.

@@ -3,7 +3,7 @@
 from importlib.util import find_spec
 from pathlib import Path
 
-from fastapi import APIRouter, FastAPI
+from fastapi import APIRouter
 from fastapi.responses import RedirectResponse
 from starlette.staticfiles import StaticFiles
 
@@ -105,15 +105,15 @@ class Lasting(StaticFiles):
         return response
 
 
-def install(app: FastAPI) -> None:
+def install(root: APIRouter) -> None:
     """Add every page and what pages load."""
     router = APIRouter(include_in_schema=False)
     for page in PAGES:
         router.include_router(page.router)
     router.add_api_route("/favicon.ico", _favicon)
-    app.include_router(router)
-    app.mount("/static", Lasting(directory=STATIC), name="static")
-    app.mount("/bokeh", Lasting(directory=_bokeh_js()), name="bokeh")
+    root.include_router(router)
+    root.mount("/static", Lasting(directory=STATIC), name="static")
+    root.mount("/bokeh", Lasting(directory=_bokeh_js()), name="bokeh")
 
 
 async def _favicon() -> RedirectResponse:

@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from hashlib import blake2b
-from typing import Any, BinaryIO, Final
+from typing import IO, Any, Final
 
 import msgspec
 from sqlalchemy import Table, func, select
@@ -50,7 +50,7 @@ class _Line(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 _LINE: Final = msgspec.json.Decoder(_Line)
 
 
-def write(tx: Tx, file: BinaryIO, *, now: datetime) -> dict[str, int]:
+def write(tx: Tx, file: IO[bytes], *, now: datetime) -> dict[str, int]:
     """Write all of a store; return how many rows of each table.
 
     Parameters
@@ -79,7 +79,7 @@ def write(tx: Tx, file: BinaryIO, *, now: datetime) -> dict[str, int]:
     return counts
 
 
-def check(file: BinaryIO) -> Header:
+def check(file: IO[bytes]) -> Header:
     """Read a file from its beginning to its end and return its header.
 
     Raises
@@ -96,7 +96,7 @@ def check(file: BinaryIO) -> Header:
     return header
 
 
-def store(tx: Tx, file: BinaryIO, *, now: datetime) -> dict[str, int]:
+def store(tx: Tx, file: IO[bytes], *, now: datetime) -> dict[str, int]:
     """Store all rows of an archive that was checked; return how many of each table.
 
     Raises
@@ -168,7 +168,7 @@ def _header(line: bytes) -> Header:
     return found
 
 
-def _rows(file: BinaryIO) -> Iterator[tuple[int, _Line]]:
+def _rows(file: IO[bytes]) -> Iterator[tuple[int, _Line]]:
     """Yield the lines of rows with their numbers; end only where the last line bears them out."""
     whole = "Take the archive out again, or copy it again, and give it whole."
     digest = blake2b()

@@ -322,7 +322,8 @@ def _held(
         words.reasons.append(agent_words(poor))
         words.advice.append(AGENT_ADVICE)
     if facts.hold is not None:
-        words.reasons.append(f"On hold: {facts.hold.reason}.")
+        typed = facts.hold.reason
+        words.reasons.append(f"On hold: {typed}.")
         words.advice.append("Ask the manager.")
     if facts.recheck is not None:
         _recheck(words, facts.recheck, asks=poor is not None or facts.hold is not None)

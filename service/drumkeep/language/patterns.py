@@ -12,6 +12,37 @@ _AND: Final = "and"
 _JOINTS: Final = ("; ", ": ", ", ", f" {_AND} ")
 _FIRST_WORD: Final = re.compile(r"\s*([^\W\d_]+)(?=[\s,.:;]|$)")
 _LEAST_LETTERS: Final = 3
+_LEAST_BETWEEN: Final = 5
+"""Of a message that begins and ends with a value: one like ``{state} for {output}`` is anything."""
+_LEAST_SIGNS: Final = 6
+"""Letters, points and brackets that make a message out even with fewer letters."""
+
+_MARK: Final = re.compile(r"\{[tdmpw]:[^{}]*\}")
+"""A quantity or a time that is filled in later (``domain.wording``): the same in any language."""
+
+TYPED: Final = frozenset(
+    {
+        "by",
+        "code",
+        "lot",
+        "name",
+        "others",
+        "person",
+        "place",
+        "place_name",
+        "product",
+        "rig",
+        "room",
+        "site",
+        "system",
+        "tag",
+        "typed",
+        "unsaid",
+        "warm_room",
+    }
+)
+"""Names of values that people gave: a place called Yard keeps its name, and a reason its words."""
+
 _LONGEST: Final = 2000
 _DEEPEST: Final = 6
 _MOST_TOGETHER: Final = 5
@@ -61,14 +92,17 @@ class Recogniser:
         return text if len(text) > _LONGEST else (self._known(text, 0) or text)
 
     def _add(self, message: str, string: str) -> None:
-        regex, names, letters = "", [], 0
+        regex, names, letters, signs = "", [], 0, 0
         for literal, name, _, _ in Formatter().parse(message):
             regex += re.escape(literal)
             letters += sum(map(str.isalpha, literal))
+            signs += len(literal) - literal.count(" ")
             if name is not None:
                 regex += "(.*?)"
                 names.append(name)
-        if letters < _LEAST_LETTERS:
+        loose = regex.startswith("(") and regex.rstrip("\\.").endswith(")")
+        least = _LEAST_BETWEEN if loose else _LEAST_LETTERS
+        if letters < least and signs < _LEAST_SIGNS:
             return
         pattern = _Pattern(re.compile(regex, re.DOTALL), tuple(names), string, letters)
         first = _FIRST_WORD.match(message)
@@ -80,9 +114,9 @@ class Recogniser:
         if not bare or depth > _DEEPEST:
             return None
         said = (
-            self._whole(bare, depth)
+            self._all_sentences(bare, depth)
+            or self._whole(bare, depth)
             or self._in_parts(bare, depth)
-            or self._without_dot(bare, depth)
         )
         if said is None:
             return None
@@ -91,6 +125,8 @@ class Recogniser:
 
     def _whole(self, text: str, depth: int) -> str | None:
         """Return a text that is one message; sentences are joined with and without their stop."""
+        if _MARK.fullmatch(text):
+            return text
         said = self._message(text, depth)
         if said is not None:
             return said
@@ -115,17 +151,31 @@ class Recogniser:
             if best is not None:
                 _, pattern, found = best
                 values = {
-                    name: self._known(value, depth + 1) or value
+                    name: self._value(name, value, depth)
                     for name, value in zip(pattern.names, found.groups(), strict=True)
                 }
                 return _begun(pattern.string.format(**values), form=form, like=text)
         return None
+
+    def _value(self, name: str, value: str, depth: int) -> str:
+        if name.rstrip("0123456789") in TYPED:
+            return value
+        return self._known(value, depth + 1) or value
 
     def _candidates(self, text: str) -> Iterator[_Pattern]:
         first = _FIRST_WORD.match(text)
         if first:
             yield from self._by_word.get(first[1].lower(), ())
         yield from self._wild
+
+    def _all_sentences(self, text: str, depth: int) -> str | None:
+        """Say sentences one by one where each is known: the last value of one ends with it."""
+        sentences = _SENTENCE_END.split(text)
+        if len(sentences) < 2:  # noqa: PLR2004 - one is no more than the text
+            return None
+        said = [self._whole(sentence, depth + 1) for sentence in sentences]
+        known = [sentence for sentence in said if sentence is not None]
+        return " ".join(known) if len(known) == len(said) else None
 
     def _in_parts(self, text: str, depth: int) -> str | None:
         sentences = _SENTENCE_END.split(text)
@@ -139,11 +189,6 @@ class Recogniser:
                 if said is not None:
                     return said
         return None
-
-    def _without_dot(self, text: str, depth: int) -> str | None:
-        """Say what stands at the end of a sentence; alone it is a message."""
-        said = self._known(text[:-1], depth + 1) if text.endswith(".") else None
-        return None if said is None else f"{said}."
 
     def _sentences(self, sentences: list[str], depth: int) -> str | None:
         """Return sentences in the other language, those of one message together."""

@@ -418,7 +418,7 @@ def pages(
             ),
             "films": (
                 change(FilmView(factor=1.2, low=1.0, high=1.3, words="Learned.", since=NOW)),
-                FilmView(factor=1.0, low=0.8, high=1.25, words="Named."),
+                change(FilmView(factor=1.0, low=0.8, high=1.25, words="Named.")),
             ),
             "pinned": False,
             "may_change": True,

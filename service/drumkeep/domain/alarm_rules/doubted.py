@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Final
 
-from drumkeep.domain.alarm_rules.inputs import MANAGER, SensorNow
+from drumkeep.domain.alarm_rules.inputs import MANAGER, UNKNOWN_MEANWHILE, SensorNow
 from drumkeep.domain.alarm_rules.watch import silent_after
 from drumkeep.domain.alarms import AlarmKind, Finding, Priority
 from drumkeep.domain.doubt_words import said, seen
@@ -41,7 +41,7 @@ def _stuck(sensor: SensorNow, *, among: Sequence[SensorNow], now: datetime) -> l
     if doubt is None:
         return []
     message = (
-        f"Restart or replace the sensor of {_where(sensor)}: it {seen(doubt, what=sensor.what)}. "
+        f"Restart or replace {_named(sensor)}: it {seen(doubt, what=sensor.what)}. "
         f"{_meanwhile(sensor, among=among, now=now)}"
     )
     return [_finding(AlarmKind.SENSOR_STUCK, sensor, message)]
@@ -61,8 +61,7 @@ def _nonsense(sensor: SensorNow, *, among: Sequence[SensorNow], now: datetime) -
     if not lasted:
         did = f"{did}, and {len(bursts) - 1} times more in the last hours"
     message = (
-        f"Check the sensor of {_where(sensor)} and its wire: it {did}. "
-        f"{_meanwhile(sensor, among=among, now=now)}"
+        f"Check {_named(sensor)} and its wire: it {did}. {_meanwhile(sensor, among=among, now=now)}"
     )
     return [_finding(AlarmKind.SENSOR_IMPLAUSIBLE, sensor, message)]
 
@@ -76,7 +75,7 @@ def _apart(beside: Sequence[SensorNow], *, now: datetime) -> list[Finding]:
             _finding(
                 AlarmKind.SENSOR_IMPLAUSIBLE,
                 sensor,
-                f"Hang a thermometer beside the sensor of {_where(sensor)}: it "
+                f"Hang a thermometer beside {_named(sensor)}: it "
                 f"{seen(doubt, what=sensor.what)}. {_meanwhile(sensor, among=beside, now=now)}",
             )
             for sensor, doubt in off
@@ -87,8 +86,8 @@ def _apart(beside: Sequence[SensorNow], *, now: datetime) -> list[Finding]:
     values = " and ".join(said(d.value, what=first.what) for _, d in off)
     since = moment(from_ms(max(d.from_ms for _, d in off)))
     message = (
-        f"Hang a thermometer beside the sensors of {_where(first)}: they say {values}, doubted "
-        f"since {since}. Neither is believed more: all between counts as possible meanwhile."
+        f"Hang a thermometer beside {_named_all(first)}: they say {values}, doubted since {since}. "
+        "Neither is believed more: all between counts as possible meanwhile."
     )
     return [_finding(AlarmKind.SENSOR_IMPLAUSIBLE, first, message)]
 
@@ -112,8 +111,23 @@ def _doubted_now(sensor: SensorNow, *, now: datetime) -> bool:
     return any(d.holds_at(to_ms(now)) for d in sensor.doubts)
 
 
-def _where(sensor: SensorNow) -> str:
-    return sensor.place_name or (f"drum {sensor.drums[0]}" if sensor.drums else "a drum")
+def _named(sensor: SensorNow) -> str:
+    if sensor.place_name:
+        return f"the sensor of {sensor.place_name}"
+    if sensor.drums:
+        tag = sensor.drums[0]
+        return f"the sensor of drum {tag}"
+    return "the sensor of a drum"
+
+
+def _named_all(sensor: SensorNow) -> str:
+    """Name all sensors of the spot of one."""
+    if sensor.place_name:
+        return f"the sensors of {sensor.place_name}"
+    if sensor.drums:
+        tag = sensor.drums[0]
+        return f"the sensors of drum {tag}"
+    return "the sensors of a drum"
 
 
 def _meanwhile(sensor: SensorNow, *, among: Sequence[SensorNow], now: datetime) -> str:
@@ -128,7 +142,7 @@ def _meanwhile(sensor: SensorNow, *, among: Sequence[SensorNow], now: datetime) 
     )
     if others:
         return "The other sensors there are believed meanwhile."
-    return "Its drums are not known meanwhile: dip before use."
+    return UNKNOWN_MEANWHILE
 
 
 def _finding(kind: AlarmKind, sensor: SensorNow, message: str) -> Finding:

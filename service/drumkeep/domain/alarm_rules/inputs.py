@@ -20,6 +20,8 @@ CREW: Final = "crew"
 DOUBTED_LATELY: Final = timedelta(hours=6)
 """A sensor that gave nonsense again and again within this is told of."""
 
+UNKNOWN_MEANWHILE: Final = "Its drums are not known meanwhile: dip before use."
+
 Told = Callable[[AlarmKind, str], bool]
 """Whether the cause of a kind has an open alarm."""
 

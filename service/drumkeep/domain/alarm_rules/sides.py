@@ -8,6 +8,8 @@ from drumkeep.domain.alarm_rules.inputs import CREW, MANAGER
 from drumkeep.domain.alarms import AlarmKind, Finding, Priority
 from drumkeep.domain.side_checks import CheckAnswer, CheckNow
 
+_LOOK: Final = "Look at both hoses, then check two drums that fit."
+
 CHECKED_LATELY: Final = timedelta(hours=24)
 """A mismatch that nobody settled by a check that fits is told of for a day; common practice, no
 source."""
@@ -45,8 +47,13 @@ def mismatched(checks: Sequence[CheckNow], *, now: datetime) -> list[Finding]:
 
 
 def _words(check: CheckNow) -> str:
-    drums = " and ".join(check.tags)
-    do = f"Do not hook up {drums} ({check.by} checked)."
+    first, *others = check.tags
     if check.rig is not None:
-        do = f"Do not hook up {drums} on {check.rig}."
-    return f"{do} {check.reason} Look at both hoses, then check two drums that fit."
+        do = f"Do not hook up {first} on {check.rig}."
+        if others:
+            do = f"Do not hook up {first} and {others[0]} on {check.rig}."
+    else:
+        do = f"Do not hook up {first} ({check.by} checked)."
+        if others:
+            do = f"Do not hook up {first} and {others[0]} ({check.by} checked)."
+    return f"{do} {check.reason} {_LOOK}"

@@ -7,6 +7,7 @@ from typing import Final
 from drumkeep.domain.alarm_rules.inputs import (
     CREW,
     MANAGER,
+    UNKNOWN_MEANWHILE,
     BatteryNow,
     DrumNow,
     GatewayNow,
@@ -75,7 +76,9 @@ def silent(
             last = max(last, resumed_at)
         if now - last <= silent_after(sensor.interval_s):
             continue
-        where = sensor.place_name or "a drum"
+        one = "the sensor of a drum"
+        if sensor.place_name:
+            one = f"the sensor of {sensor.place_name}"
         since = (
             f"nothing since {moment(sensor.last_at)}" if sensor.last_at else "nothing ever heard"
         )
@@ -87,10 +90,7 @@ def silent(
                 place=sensor.place,
                 priority=Priority.MEDIUM,
                 audience=(MANAGER,),
-                message=(
-                    f"Check the sensor of {where}: {since}. Its drums are not known meanwhile: "
-                    "dip before use."
-                ),
+                message=f"Check {one}: {since}. {UNKNOWN_MEANWHILE}",
                 drums=sensor.drums,
             )
         )

@@ -3,7 +3,6 @@
 import queue
 import signal
 import subprocess
-import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -14,11 +13,10 @@ import httpx
 import pytest
 
 from tests.builders import catalogue, stock
+from tests.end_to_end.whole_service import DRUMKEEP, PASSWORD, make_manager
 from tests.fixtures.ports import free_port
 from tests.fixtures.process import wait_until
 
-PASSWORD = "seven green ladders"
-DRUMKEEP = [sys.executable, "-m", "drumkeep"]
 TELLS_WITHIN_S = 15.0  # it takes one or two where nothing else runs
 ENDS_WITHIN_S = 15.0  # a stream that is not let go lasts as long as the page
 
@@ -27,12 +25,7 @@ ENDS_WITHIN_S = 15.0  # a stream that is not let go lasts as long as the page
 def service(tmp_path: Path) -> Iterator[tuple[subprocess.Popen[bytes], httpx.Client]]:
     """Give the running command, and a client that has signed in as its manager."""
     folder = ["--data-dir", str(tmp_path)]
-    subprocess.run(
-        [*DRUMKEEP, "account", "create", "anna", *folder, "--password-stdin"],
-        input=PASSWORD.encode(),
-        check=True,
-        capture_output=True,
-    )
+    make_manager(tmp_path)
     port = free_port()
     command = [*DRUMKEEP, "serve", *folder, "--port", str(port), "--only", "web"]
     with subprocess.Popen(command, stderr=subprocess.DEVNULL) as process:

@@ -3,11 +3,15 @@
 import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from subprocess import run
 from typing import Any, Final
 
 import httpx
 
+from drumkeep.app import make_engine
+from drumkeep.operations.accounts import create_account
+from drumkeep.settings import Settings
+from drumkeep.storage import schema
+from drumkeep.storage.transaction import transaction
 from tests.fixtures.ports import free_port
 from tests.fixtures.process import Process, wait_until
 
@@ -19,6 +23,20 @@ DRUMKEEP: Final = (sys.executable, "-m", "drumkeep")
 def z(moment: datetime) -> str:
     """Write a time as the API takes it."""
     return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def make_manager(folder: Path) -> None:
+    """Make the database of a folder with an account for anna, who is a manager."""
+    settings = Settings(data_dir=folder)
+    settings.prepare()
+    engine = make_engine(settings)
+    schema.upgrade(engine)
+    with transaction(engine) as tx:
+        now = datetime.now(UTC)  # noqa: TID251 - the service reads it
+        create_account(
+            tx, name="anna", display_name="Anna", role="manager", password=PASSWORD, now=now
+        )
+    engine.dispose()
 
 
 class WholeService(Process):
@@ -41,8 +59,7 @@ class WholeService(Process):
         super().__init__(
             [*DRUMKEEP, "serve", *data, "--port", str(port), *arguments], told=folder / "serve.log"
         )
-        create = [*DRUMKEEP, "account", "create", "anna", *data, "--password-stdin"]
-        run(create, input=PASSWORD.encode(), check=True)
+        make_manager(folder)
 
     def begin(self) -> None:
         """Start it, and wait until it is ready."""

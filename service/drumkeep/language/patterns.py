@@ -17,6 +17,7 @@ _LEAST_BETWEEN: Final = 5
 _LEAST_SIGNS: Final = 6
 """Letters, points and brackets that make a message out even with fewer letters."""
 
+_WORD: Final = re.compile(r"[^\W\d_]{4,}")
 _MARK: Final = re.compile(r"\{[tdmpw]:[^{}]*\}")
 """A quantity or a time that is filled in later (``domain.wording``): the same in any language."""
 
@@ -123,20 +124,23 @@ class Recogniser:
         at = text.index(bare)
         return f"{text[:at]}{said}{text[at + len(bare) :]}"
 
-    def _whole(self, text: str, depth: int) -> str | None:
-        """Return a text that is one message; sentences are joined with and without their stop."""
+    def _whole(self, text: str, depth: int, *, sure: bool = False) -> str | None:
+        """Return a text that is one message; sentences are joined with and without their stop.
+
+        Sure is one whose values are no words, or known themselves, or what people typed.
+        """
         if _MARK.fullmatch(text):
             return text
-        said = self._message(text, depth)
+        said = self._message(text, depth, sure=sure)
         if said is not None:
             return said
         if text.endswith("."):
-            said = self._message(text[:-1], depth)
+            said = self._message(text[:-1], depth, sure=sure)
             return None if said is None else f"{said}."
-        said = self._message(f"{text}.", depth)
+        said = self._message(f"{text}.", depth, sure=sure)
         return None if said is None else said.removesuffix(".")
 
-    def _message(self, text: str, depth: int) -> str | None:
+    def _message(self, text: str, depth: int, *, sure: bool) -> str | None:
         if not text:
             return None
         for form in _forms(text):
@@ -150,17 +154,21 @@ class Recogniser:
                     best = pattern.letters, pattern, found
             if best is not None:
                 _, pattern, found = best
-                values = {
-                    name: self._value(name, value, depth)
-                    for name, value in zip(pattern.names, found.groups(), strict=True)
-                }
+                values = {}
+                for name, value in zip(pattern.names, found.groups(), strict=True):
+                    said = self._value(name, value, depth, sure=sure)
+                    if said is None and sure and _WORD.search(value):
+                        return None
+                    values[name] = said or value
                 return _begun(pattern.string.format(**values), form=form, like=text)
         return None
 
-    def _value(self, name: str, value: str, depth: int) -> str:
+    def _value(self, name: str, value: str, depth: int, *, sure: bool) -> str | None:
         if name.rstrip("0123456789") in TYPED:
             return value
-        return self._known(value, depth + 1) or value
+        if sure:
+            return self._whole(value, depth + 1, sure=True)
+        return self._known(value, depth + 1)
 
     def _candidates(self, text: str) -> Iterator[_Pattern]:
         first = _FIRST_WORD.match(text)
@@ -173,7 +181,7 @@ class Recogniser:
         sentences = _SENTENCE_END.split(text)
         if len(sentences) < 2:  # noqa: PLR2004 - one is no more than the text
             return None
-        said = [self._whole(sentence, depth + 1) for sentence in sentences]
+        said = [self._whole(sentence, depth + 1, sure=True) for sentence in sentences]
         known = [sentence for sentence in said if sentence is not None]
         return " ".join(known) if len(known) == len(said) else None
 

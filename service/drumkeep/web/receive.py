@@ -204,7 +204,7 @@ def _looks(tx: Tx, form: Mapping[str, str]) -> dict[str, str]:
         mend = "Untick it, or clear what is off. Drums that differ are received apart."
         raise Invalid(
             "The looks do not go together.",
-            [Fault("fine", "nothing off", "is ticked, and something off is told", mend)],
+            [Fault("fine", None, "nothing off is ticked, and something off is told", mend)],
         )
     product = product_named(tx, code=form.get("product", ""))
     return {"bulge": "none", "ring": RINGS[Side(product.side)]}

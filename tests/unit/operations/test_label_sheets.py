@@ -12,6 +12,7 @@ from PIL import Image
 
 from drumkeep.domain.labels import LEAST_CAPITALS_MM, SIZES, DrumLabel, Label, PlaceLabel
 from drumkeep.domain.products import Side
+from drumkeep.language.tongue import tongue
 from drumkeep.operations.label_sheets import draw_sheets
 
 DPI = 300
@@ -169,6 +170,23 @@ def test_usual_facts_are_no_smaller_than_print_that_can_be_read(size):
     """5.5 points and more; package leaflets in the EU may be 8, labels of chemicals 1.2 mm x."""
     pdf = pdf_of(size, ISO)
     ems = [box[3] - box[1] for box in boxes(pdf, "Lot 2231")]
+    assert max(ems) / 0.73 >= 5.5 / 72 * 25.4
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("label", [ISO, RESIN], ids=["iso", "resin"])
+def test_a_label_says_all_of_it_in_spanish_as_large(size, label):
+    spanish = tongue("es")
+    pdf = pdf_of(size, label, language="es")
+    found = words(pdf)
+
+    assert ("RESINA" if label.side is Side.RESIN else "ISO") in found
+    for fact in (f"Lote {label.lot}", "4 mar 2026.", "1 sept 2026.", "11 dic 2026."):
+        assert fact in found
+    for line in (label.store, *label.cautions):
+        assert spanish.say(line) != line
+        assert " ".join(spanish.say(line).split()) in found
+    ems = [box[3] - box[1] for box in boxes(pdf, "Lote 2231")]
     assert max(ems) / 0.73 >= 5.5 / 72 * 25.4
 
 

@@ -46,6 +46,13 @@ class Gauge:
     high: float
 
 
+_MADE_OF: Final = {
+    "steel": "drum of steel",
+    "aluminium": "drum of aluminium",
+    "other metal": "drum of other metal",
+    "plastics": "drum of plastics",
+}
+_HEADS: Final = {"closed": "closed head", "open": "open head"}
 _RULES: Final = {
     "pressure": ("Mark: pressure", "Mark: pressure, not held"),
     "vapour": ("Mark: vapour", "Mark: vapour, not held"),
@@ -152,8 +159,10 @@ class PressureReport:
     def _hot_words(self) -> str:
         if self.hot_kpa is None:
             return f"Full of liquid from {temperature(self.filling.full_c)} on: keep it cool."
-        closed = "as it is filled and sealed" if self.sealed else "as it is filled, closed now"
-        return f"At {temperature(HOT_C)} {_against_air(self.hot_kpa)}, {closed}."
+        hot, against = temperature(HOT_C), _against_air(self.hot_kpa)
+        if self.sealed:
+            return f"At {hot} {against}, as it is filled and sealed."
+        return f"At {hot} {against}, as it is filled, closed now."
 
     def _fill_words(self) -> str:
         fill = self.filling
@@ -201,8 +210,8 @@ class PressureReport:
             )
         groups = " and ".join(mark.packing_groups)
         return (
-            f"{mark.text}: drum of {mark.material}, {mark.head} head, for packing groups {groups}, "
-            f"tested at {pressure(mark.test_kpa)}, its {mark.test_kpa:.0f}."
+            f"{mark.text}: {_MADE_OF[mark.material]}, {_HEADS[mark.head]}, for packing groups "
+            f"{groups}, tested at {pressure(mark.test_kpa)}, its {mark.test_kpa:.0f}."
         )
 
 

@@ -43,8 +43,9 @@ def best_words(best: Option | None, *, now: Width | None, write: Writer) -> str:
         return f"{_WAYS[best.way]} would make it known to within {either} either way."
     before, after = write.span(now.low_c, now.high_c), write.span(best.low_c, best.high_c)
     if before == after:
-        halves = f"{write.difference(now.half_k)} to {write.difference(best.half_k)}"
-        return f"{_WAYS[best.way]} would narrow {before} most, but only from {halves} either way."
+        half, then = write.difference(now.half_k), write.difference(best.half_k)
+        way = _WAYS[best.way]
+        return f"{way} would narrow {before} most, but only from {half} to {then} either way."
     return f"{_WAYS[best.way]} would narrow {before} most: to about {after}."
 
 

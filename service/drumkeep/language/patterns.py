@@ -18,8 +18,8 @@ _LEAST_SIGNS: Final = 6
 """Letters, points and brackets that make a message out even with fewer letters."""
 
 _WORD: Final = re.compile(r"[^\W\d_]{4,}")
-_MARK: Final = re.compile(r"\{[tdmpw]:[^{}]*\}")
-"""A quantity or a time that is filled in later (``domain.wording``): the same in any language."""
+_SAME: Final = re.compile(r"\{[tdmpw]:[^{}]*\}|[A-Z0-9][A-Z0-9./-]*")
+"""The same in any language: a code, and a quantity that is filled in later (domain/wording.py)."""
 
 TYPED: Final = frozenset(
     {
@@ -129,7 +129,7 @@ class Recogniser:
 
         Sure is one whose values are no words, or known themselves, or what people typed.
         """
-        if _MARK.fullmatch(text):
+        if _SAME.fullmatch(text):
             return text
         said = self._message(text, depth, sure=sure)
         if said is not None:
@@ -215,7 +215,9 @@ class Recogniser:
 
     def _joined(self, parts: list[str], between: str, depth: int) -> str | None:
         said = [self._known(part, depth + 1) for part in parts]
-        if all(one is None for one in said):
+        unknown = said.count(None)
+        # A name may have an "and" in it; between parts that are all known it is ours.
+        if unknown == len(said) or (unknown and between.strip() in (_AND, self._plain.get(_AND))):
             return None
         return between.join(one or part for one, part in zip(said, parts, strict=True))
 

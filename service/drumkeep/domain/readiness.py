@@ -415,10 +415,11 @@ def _advise_warming(
     if ahead.never_note is not None:
         words.advice.append(ahead.never_note)
     if may_mix and ahead.mixed_at is not None and ahead.mixed_at != ahead.ready_at:
-        verb = "Or mix" if words.advice else "Mix"
-        words.advice.append(
-            f"{verb} it {MIX_MINUTES} minutes, from {moment(ahead.mixed_at)} on: then it is ready."
-        )
+        at = moment(ahead.mixed_at)
+        mix = f"Mix it {MIX_MINUTES} minutes, from {at} on: then it is ready."
+        if words.advice:
+            mix = f"Or mix it {MIX_MINUTES} minutes, from {at} on: then it is ready."
+        words.advice.append(mix)
 
 
 def _agitation(

@@ -8,8 +8,8 @@ from string import Formatter
 from typing import Final
 
 _SENTENCE_END: Final = re.compile(r"(?<=[.!?…])\s+(?=[^\W\d_]|\d)")
-_AND: Final = "and"
-_JOINTS: Final = ("; ", ": ", ", ", f" {_AND} ")
+_WORDS: Final = ("and", "or")
+_JOINTS: Final = ("; ", ": ", ", ", *(f" {word} " for word in _WORDS))
 _FIRST_WORD: Final = re.compile(r"\s*([^\W\d_]+)(?=[\s,.:;]|$)")
 _LEAST_LETTERS: Final = 3
 _LEAST_BETWEEN: Final = 5
@@ -59,6 +59,17 @@ class _Pattern:
     string: str
     letters: int
     """How many letters of the message are fixed: the message that fixes most is meant."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    string: str
+    values: Mapping[str, str]
+    letters: int
+    form: str
+    """As which the text was found, and the text."""
+
+    like: str
 
 
 class Recogniser:
@@ -131,37 +142,45 @@ class Recogniser:
         """
         if _SAME.fullmatch(text):
             return text
-        said = self._message(text, depth, sure=sure)
-        if said is not None:
-            return said
-        if text.endswith("."):
-            said = self._message(text[:-1], depth, sure=sure)
-            return None if said is None else f"{said}."
-        said = self._message(f"{text}.", depth, sure=sure)
-        return None if said is None else said.removesuffix(".")
+        stopped = text.endswith(".")
+        found = self._found(text)
+        other = self._found(text[:-1] if stopped else f"{text}.")
+        if found is not None and (other is None or found.letters >= other.letters):
+            return self._filled(found, depth, sure=sure)
+        said = None if other is None else self._filled(other, depth, sure=sure)
+        if said is None:
+            return None
+        return f"{said}." if stopped else said.removesuffix(".")
 
-    def _message(self, text: str, depth: int, *, sure: bool) -> str | None:
+    def _found(self, text: str) -> _Found | None:
+        """Return the message that a text is: one without values, or that which fixes most."""
         if not text:
             return None
         for form in _forms(text):
             if form in self._plain:
-                return _begun(self._plain[form], form=form, like=text)
+                return _Found(self._plain[form], {}, len(text), form, text)
         for form in _forms(text):
-            best: tuple[int, _Pattern, re.Match[str]] | None = None
+            best: tuple[_Pattern, re.Match[str]] | None = None
             for pattern in self._candidates(form):
                 found = pattern.regex.fullmatch(form)
-                if found and (best is None or pattern.letters > best[0]):
-                    best = pattern.letters, pattern, found
+                if found and (best is None or pattern.letters > best[0].letters):
+                    best = pattern, found
             if best is not None:
-                _, pattern, found = best
-                values = {}
-                for name, value in zip(pattern.names, found.groups(), strict=True):
-                    said = self._value(name, value, depth, sure=sure)
-                    if said is None and sure and _WORD.search(value):
-                        return None
-                    values[name] = said or value
-                return _begun(pattern.string.format(**values), form=form, like=text)
+                pattern, match = best
+                values = dict(zip(pattern.names, match.groups(), strict=True))
+                return _Found(pattern.string, values, pattern.letters, form, text)
         return None
+
+    def _filled(self, found: _Found, depth: int, *, sure: bool) -> str | None:
+        """Put the values of a message into it, each said if it can be."""
+        values = {}
+        for name, value in found.values.items():
+            said = self._value(name, value, depth, sure=sure)
+            if said is None and sure and _WORD.search(value):
+                return None
+            values[name] = said or value
+        said = found.string.format(**values) if values else found.string
+        return _begun(said, form=found.form, like=found.like)
 
     def _value(self, name: str, value: str, depth: int, *, sure: bool) -> str | None:
         if name.rstrip("0123456789") in TYPED:
@@ -192,8 +211,9 @@ class Recogniser:
         for joint in _JOINTS:
             parts = text.split(joint)
             if len(parts) > 1:
-                between = joint.replace(_AND, self._plain.get(_AND, _AND))
-                said = self._joined(parts, between, depth)
+                word = joint.strip()
+                between = joint.replace(word, self._plain.get(word, word))
+                said = self._joined(parts, between, depth, all_known=word in _WORDS)
                 if said is not None:
                     return said
         return None
@@ -213,11 +233,11 @@ class Recogniser:
             found, i = found or known is not None, j
         return " ".join(said) if found else None
 
-    def _joined(self, parts: list[str], between: str, depth: int) -> str | None:
+    def _joined(self, parts: list[str], between: str, depth: int, *, all_known: bool) -> str | None:
+        """Return parts together; a name may have an "and" in it that is none of ours."""
         said = [self._known(part, depth + 1) for part in parts]
         unknown = said.count(None)
-        # A name may have an "and" in it; between parts that are all known it is ours.
-        if unknown == len(said) or (unknown and between.strip() in (_AND, self._plain.get(_AND))):
+        if unknown == len(said) or (unknown and all_known):
             return None
         return between.join(one or part for one, part in zip(said, parts, strict=True))
 

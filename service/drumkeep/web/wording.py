@@ -158,7 +158,7 @@ ACTION: Final[Mapping[str, tuple[str, str]]] = {
 }
 """What each form is called, and what its button says."""
 
-_TALLY: Final[Mapping[str, tuple[str, str]]] = {
+TALLY: Final[Mapping[str, tuple[str, str]]] = {
     "on_hold": ("1 on hold", "{number} on hold"),
     "unknown": ("1 not known", "{number} not known"),
     "too_warm": ("1 too warm", "{number} too warm"),
@@ -176,6 +176,7 @@ _FULL: Final = 0.95
 _WIDEST: Final = 7
 """Letters of the verdict's phrase that fit a narrow phone beside each other at full size."""
 AND: Final = "and"
+OR: Final = "or"
 _WAITING: Final = ("too_cold", "too_warm")
 
 
@@ -196,7 +197,7 @@ def tally(counts: Mapping[str, int] | Iterable[tuple[str, int]]) -> str:
     """Return numbers of drums by readiness, the usable first: ``3 ready, 9 too cold``."""
     numbers = dict(counts)
     order = ("ready", *(name for name in GRAVITY if name != "ready"))
-    said = [_numbered(_TALLY[n], numbers[n]) for n in order if n in _TALLY and numbers.get(n)]
+    said = [_numbered(TALLY[n], numbers[n]) for n in order if n in TALLY and numbers.get(n)]
     return ", ".join(said) or "no drums"
 
 

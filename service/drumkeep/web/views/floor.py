@@ -29,7 +29,7 @@ from drumkeep.web.views.glimpses import Stock, by_group
 from drumkeep.web.views.notices import unheard_words
 from drumkeep.web.views.rig_checks import never_checked
 from drumkeep.web.views.sentences import said
-from drumkeep.web.wording import PLACE_KIND, READINESS, output_words
+from drumkeep.web.wording import PLACE_KIND, READINESS, TALLY, output_words
 
 _KIND_ORDER: Final = [
     PlaceKind.VEHICLE,
@@ -375,6 +375,11 @@ def _words(
     parts += [words("of lot {lot}", lot=sift.lot)] if sift.lot else []
     if sift.place or sift.site:
         parts.append(words("in {place}", place=word("place") if sift.place else sift.site))
-    parts += [word(name) for name in ("readiness", "by") if getattr(sift, name)]
+    if sift.readiness in TALLY:  # of several drums, which Spanish says otherwise than of one
+        _, many = TALLY[sift.readiness]
+        parts.append(words(many, number="").strip())
+    elif sift.readiness:
+        parts.append(sift.readiness)
+    parts += [word("by")] if sift.by else []
     parts += [words("for {output}", output=word("output"))] if sift.output else []
     return " ".join(parts)

@@ -6,7 +6,7 @@ from datetime import timedelta
 from typing import Final
 
 from drumkeep.domain.alarms import Priority
-from drumkeep.domain.notices import NoticeState, Occasion
+from drumkeep.domain.notices import Channel, NoticeState, Occasion
 from drumkeep.operations.notices import untold
 from drumkeep.storage import notices as rows
 from drumkeep.storage.tables.accounts import Account
@@ -15,6 +15,7 @@ from drumkeep.storage.tables.notices import Notice, NoticeAddress
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.formats import Formats
 from drumkeep.web.view_models import NoticeView
+from drumkeep.web.wording import OR
 
 LEAST_WORDS: Final[Mapping[str, str]] = {
     Priority.CRITICAL: "critical alarms only",
@@ -24,13 +25,22 @@ LEAST_WORDS: Final[Mapping[str, str]] = {
 }
 """Which alarms an address takes, by the least."""
 
-_OCCASIONS: Final[Mapping[str, str]] = {
-    Occasion.FIRST: "To",
-    Occasion.GRAVER: "That it is graver, to",
-    Occasion.AGAIN: "That it is back, to",
-    Occasion.AMENDED: "Amended, to",
-    Occasion.OVER: "That it is over, to",
-    Occasion.TEST: "A test to",
+CHANNEL_WORDS: Final[Mapping[str, str]] = {
+    Channel.MAIL: "mail",
+    Channel.TEXT: "text message",
+    Channel.CHAT: "chat",
+    Channel.PUSH: "push message",
+    Channel.ON_CALL: "on-call service",
+    Channel.WEBHOOK: "webhook",
+}
+
+_TOLD: Final[Mapping[str, str]] = {
+    Occasion.FIRST: "To {person}, {channel}",
+    Occasion.GRAVER: "That it is graver, to {person}, {channel}",
+    Occasion.AGAIN: "That it is back, to {person}, {channel}",
+    Occasion.AMENDED: "Amended, to {person}, {channel}",
+    Occasion.OVER: "That it is over, to {person}, {channel}",
+    Occasion.TEST: "A test to {person}, {channel}",
 }
 
 
@@ -78,11 +88,20 @@ def unheard_words(tx: Tx, alarms: Sequence[Alarm]) -> str:
     if not unheard:
         return ""
     roles = dict.fromkeys(role for alarm in unheard for role in alarm.audience)
-    count = len(unheard)
-    what = "this alarm" if count == 1 == len(alarms) else f"{count} alarm{'s' * (count != 1)}"
+    any_role = f" {OR} ".join(roles)
+    if len(unheard) == 1 == len(alarms):
+        return (
+            f"Nobody hears of this alarm away from these pages: no {any_role} has an address for "
+            "notices that takes it."
+        )
+    if len(unheard) == 1:
+        return (
+            f"Nobody hears of 1 alarm away from these pages: no {any_role} has an address for "
+            "notices that takes it."
+        )
     return (
-        f"Nobody hears of {what} away from these pages: no {' or '.join(roles)} has an address "
-        "for notices that takes it."
+        f"Nobody hears of {len(unheard)} alarms away from these pages: no {any_role} has an "
+        "address for notices that takes it."
     )
 
 
@@ -111,7 +130,7 @@ def _address_view(
     return AddressView(
         id=address.id,
         shown=address.shown,
-        channel=address.channel,
+        channel=CHANNEL_WORDS[address.channel],
         least=address.least,
         least_words=LEAST_WORDS[address.least],
         tests=tuple(_view(test, address, account, formats=formats) for test in tests),
@@ -122,7 +141,11 @@ def _view(
     notice: Notice, address: NoticeAddress, account: Account, *, formats: Formats
 ) -> NoticeView:
     return NoticeView(
-        told=f"{_OCCASIONS[notice.occasion]} {account.display_name}, {address.channel}",
+        told=formats.words(
+            _TOLD[notice.occasion],
+            person=account.display_name,
+            channel=formats.words(CHANNEL_WORDS[address.channel]),
+        ),
         fate=_fate(notice, formats),
         state=notice.state,
         at=notice.ended_at or notice.queued_at,
@@ -132,20 +155,28 @@ def _view(
 
 
 def _fate(notice: Notice, formats: Formats) -> str:
-    tries = f"{notice.tries} {'try' if notice.tries == 1 else 'tries'}"
-    at = formats.when(notice.ended_at)
+    words = formats.words
+    soon = notice.due_at - formats.now < timedelta(minutes=1)
     match NoticeState(notice.state):
+        case NoticeState.SENT if notice.tries > 1:
+            message = "sent {at}, after {tries}"
         case NoticeState.SENT:
-            return f"sent {at}" + (f", after {tries}" if notice.tries > 1 else "")
+            message = "sent {at}"
         case NoticeState.FAILED:
-            return f"gave up after {tries} {at}: {notice.reason}"
+            message = "gave up after {tries} {at}: {reason}"
         case NoticeState.DROPPED:
-            return f"not sent: {notice.reason}"
+            message = "not sent: {reason}"
         case NoticeState.SENDING:
-            return "being sent"
+            message = "being sent"
         case NoticeState.WAITING if notice.tries:
-            soon = notice.due_at - formats.now < timedelta(minutes=1)
-            again = "within a minute" if soon else formats.when(notice.due_at)
-            return f"not yet: {notice.reason}, trying again {again} ({tries} so far)"
+            message = "not yet: {reason}, trying again {again} ({tries} so far)"
         case _:
-            return "waiting to be sent"
+            message = "waiting to be sent"
+    number = f"{notice.tries}"
+    return words(
+        message,
+        at=formats.when(notice.ended_at),
+        tries=words("1 try") if notice.tries == 1 else words("{number} tries", number=number),
+        reason=formats.tongue.say(notice.reason),
+        again=words("within a minute") if soon else formats.when(notice.due_at),
+    )

@@ -88,3 +88,26 @@ def test_two_drums_of_a_side_are_answered_loudly_and_kept_with_who_asked(
         kept = tx.session.get(SideCheck, int(answer.headers["Location"].rsplit("/", 1)[1]))
         assert kept is not None
         assert kept.account_id is not None
+
+
+def test_a_crew_that_reads_spanish_is_refused_in_spanish(crew, pulling: Pulling, monkeypatch):
+    iso, resin = pulling.warm(), pulling.warm("resin")
+    where = made(crew, pulling, sets="1")
+    other = pulling.warm()
+    monkeypatch.setitem(crew.client.headers, "Accept-Language", "es-MX")
+
+    wrong = Page(crew.send(crew.fill(where, f"{where}/take", tag=other)).text).words
+    assert "TAMBOR EQUIVOCADO" in wrong
+    assert f"es iso, y no está en esta lista. Llévese {iso}, lote " in wrong
+    pulling.yard.record(resin, "held", reason="a dent")
+    held = Page(crew.send(crew.fill(where, f"{where}/take", tag=resin)).text).words
+    assert "NO SE LO LLEVE" in held
+    assert "no estará listo a tiempo." in held
+    mistyped = Page(crew.send(crew.fill(where, f"{where}/take", tag="K7Q")).text).words
+    assert "tiene 3 símbolos, una clave tiene 6." in mistyped
+
+    form = crew.get(f"/hookup?first={iso}").form("/hookup", first=iso)
+    form.fields["second"] = other
+    answer = crew.get(crew.send(form).headers["Location"]).words
+    assert "NO LOS CONECTE" in answer
+    assert f"Los dos son A, iso: {iso} y {other}." in answer

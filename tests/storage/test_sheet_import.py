@@ -193,6 +193,12 @@ def test_a_file_twice_is_no_second_deed(depot):
     assert (again.count("there"), again.count("new")) == (2, 0)
 
 
+def test_more_rows_than_are_taken_at_once_are_refused_whole(depot):
+    content = file(drum() + ",1", drum() + ",2", head=HEAD + ",number")
+    with pytest.raises(Invalid, match="has 2 rows, too many at once"):
+        of(depot, content, most=1)
+
+
 def test_two_rows_alike_are_not_taken_for_two_drums(depot):
     report = of(depot, file(drum(), drum()))
     assert report.rows[1].faults[0].problem == "stands in row 2 too"

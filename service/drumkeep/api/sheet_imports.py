@@ -18,7 +18,7 @@ from drumkeep.asgi.authentication import Caller
 from drumkeep.asgi.dependencies import Now, require, services
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.asgi.problems import shown
-from drumkeep.asgi.sheets import bring_in_sheet
+from drumkeep.asgi.sheets import MOST_ROWS, bring_in_sheet
 from drumkeep.domain.roles import Action
 
 router = APIRouter(prefix="/imports", tags=["imports"])
@@ -74,6 +74,7 @@ async def _bring_in(
             content=await request.body(),
             by=by_caller(caller),
             now=now,
+            most=MOST_ROWS,
             check=query.check,
             take_good=query.take_good,
             day_first=query.day_first,

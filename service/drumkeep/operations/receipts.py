@@ -79,6 +79,21 @@ def receive_drums(tx: Tx, *, receipts: Sequence[Receipt], by: By, now: datetime)
     Refused
         The role may not record.
     """
+    made, fresh = log_receipts(tx, receipts=receipts, by=by, now=now)
+    refresh_drums(tx, since=dict.fromkeys(fresh, 0), now=now)
+    return made
+
+
+def log_receipts(
+    tx: Tx, *, receipts: Sequence[Receipt], by: By, now: datetime
+) -> tuple[list[Drum], list[int]]:
+    """Do the same as :func:`receive_drums` and leave the computing to others.
+
+    Returns
+    -------
+    tuple
+        The drums, and the ids of those that came now and are to be computed from their receipt.
+    """
     refuse_unless_may(by, EventKind.RECEIVED)
     _refuse_twins(receipts)
     made: list[Drum] = []
@@ -92,8 +107,7 @@ def receive_drums(tx: Tx, *, receipts: Sequence[Receipt], by: By, now: datetime)
             drum = _receive(tx, receipt, by=by, now=now)
         made.append(drum)
         fresh.append(drum.id)
-    refresh_drums(tx, since=dict.fromkeys(fresh, 0), now=now)
-    return made
+    return made, fresh
 
 
 def _receive(tx: Tx, receipt: Receipt, *, by: By, now: datetime) -> Drum:

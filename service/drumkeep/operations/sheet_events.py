@@ -22,7 +22,6 @@ from drumkeep.domain.spreadsheet_cells import (
 from drumkeep.domain.spreadsheets import Column, SheetRow
 from drumkeep.errors import DrumkeepError, Refused
 from drumkeep.operations.drums import log_happening
-from drumkeep.operations.estimates import refresh_drums
 from drumkeep.operations.places import refuse_beyond_capacity
 from drumkeep.operations.sheet_reader import IDS, Deed, Reader, json_object
 from drumkeep.operations.twins import told_by, twin_ids
@@ -117,7 +116,6 @@ class EventRows:
     def __init__(self, reader: Reader) -> None:
         self._reader = reader
         self._recorded_at: dict[int, datetime] = {}
-        self._changed: dict[int, int] = {}
         self._receipts: dict[str, str] = {}
 
     def ordered(self) -> Sequence[SheetRow]:
@@ -156,10 +154,6 @@ class EventRows:
         self._log(row, drum, sent)
         return Deed("new" if known is None else "there", thing)
 
-    def finish(self) -> None:
-        """Compute the drums anew of which something was recorded."""
-        refresh_drums(self._reader.tx, since=self._changed, now=self._reader.now)
-
     def _log(self, row: SheetRow, drum: Drum, sent: Mapping[str, Any]) -> None:
         reader = self._reader
         happening = reader.sent(reader.tx, sent)
@@ -177,8 +171,7 @@ class EventRows:
         to = happening.data.get("to")
         if happening.kind is EventKind.MOVED and logged.changed and drum.place_id == to:
             refuse_beyond_capacity(reader.tx, place_id=drum.place_id)
-        for drum_id, since in logged.changed.items():
-            self._changed[drum_id] = min(since, self._changed.get(drum_id, since))
+        reader.compute(logged.changed)
 
     def _drum(self, row: SheetRow) -> Drum:
         text = self._reader.needed(row, "tag")

@@ -7,9 +7,10 @@ from functools import partial
 from typing import Final, Protocol
 
 from drumkeep.domain.roles import Action, may
-from drumkeep.domain.spreadsheets import Column, SheetRow, read_sheet
+from drumkeep.domain.spreadsheets import TITLE, Column, SheetRow, read_sheet
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound, Refused
 from drumkeep.operations.drums import By
+from drumkeep.operations.estimates import refresh_drums
 from drumkeep.operations.sheet_events import EVENT_COLUMNS, EventRows
 from drumkeep.operations.sheet_reader import Deed, Fate, Reader, Sent
 from drumkeep.operations.sheet_rows import (
@@ -33,9 +34,6 @@ class Rows(Protocol):
     def put(self, row: SheetRow) -> Deed:
         """Do what a row asks for."""
 
-    def finish(self) -> None:
-        """Do what is better done once, when all rows that are to be stored are."""
-
 
 class _PlainRows:
     """Rows that are put as they stand in the file, each by itself."""
@@ -49,9 +47,6 @@ class _PlainRows:
 
     def put(self, row: SheetRow) -> Deed:
         return self._how(self._reader, row)
-
-    def finish(self) -> None:
-        pass
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +104,7 @@ def import_sheet(
     by: By,
     now: datetime,
     sent: Sent,
+    most: int | None = None,
     check: bool = False,
     take_good: bool = False,
     day_first: bool | None = None,
@@ -119,6 +115,8 @@ def import_sheet(
     ----------
     sent
         Reads an event as it is sent by programs.
+    most
+        Rows that are taken at once; None for any number.
     check
         Only say what would become of it.
     take_good
@@ -137,19 +135,22 @@ def import_sheet(
     if not may(by.role, wanted.action):
         raise Refused(f"The role {by.role} may not {wanted.action}.")
     sheet = read_sheet(content, columns=wanted.columns)
+    if most is not None and len(sheet.rows) > most:
+        mend = f"Split it into files of at most {most} rows, or use the command drumkeep import."
+        fault = Fault("file", None, f"has {len(sheet.rows)} rows, too many at once", mend)
+        raise Invalid(TITLE, [fault])
 
-    def go_through() -> tuple[tuple[RowFate, ...], Rows]:
+    def go_through() -> tuple[tuple[RowFate, ...], Mapping[int, int]]:
         reader = Reader(tx, sheet, by=by, now=now, day_first=day_first, sent=sent)
-        rows = wanted.begin(reader)
-        return _fates(tx, rows, reader=reader), rows
+        return _fates(tx, wanted.begin(reader), reader=reader), reader.changed
 
     with undone(tx):
         fates, _ = go_through()
     refused = any(row.fate == "refused" for row in fates)
     if check or (refused and not take_good):
         return SheetReport(fates, sheet.totals, sheet.unused, stored=False)
-    fates, rows = go_through()
-    rows.finish()
+    fates, changed = go_through()
+    refresh_drums(tx, since=changed, now=now)
     return SheetReport(fates, sheet.totals, sheet.unused, stored=True)
 
 

@@ -82,6 +82,8 @@ class Reader:
             if name in sheet.headers
         }
         self._seen: dict[str, int] = {}
+        self.changed: dict[int, int] = {}
+        """From when on (epoch ms) which drums are to be computed anew, once all rows are put."""
 
     @property
     def rows(self) -> Sequence[SheetRow]:
@@ -139,6 +141,11 @@ class Reader:
         return self.read(
             row, name, lambda day: days.moment(f"{day} {hour}" if hour else day, zone=zone)
         )
+
+    def compute(self, since: Mapping[int, int]) -> None:
+        """Have drums computed anew in the end: by id, from when on."""
+        for drum_id, from_ms in since.items():
+            self.changed[drum_id] = min(from_ms, self.changed.get(drum_id, from_ms))
 
     def has(self, name: str) -> bool:
         """Whether the sheet has the column."""

@@ -13,7 +13,7 @@ from drumkeep.domain.spreadsheets import Column, SheetRow
 from drumkeep.errors import Conflict, Fault
 from drumkeep.operations.lots import change_lot, create_lot
 from drumkeep.operations.products import change_product, create_product
-from drumkeep.operations.receipts import Receipt, receive_drums
+from drumkeep.operations.receipts import Receipt, log_receipts
 from drumkeep.operations.sheet_reader import IDS, TITLE, Deed, Reader, json_object
 from drumkeep.storage import catalogue
 from drumkeep.storage import drums as drum_rows
@@ -213,6 +213,6 @@ def put_drum(reader: Reader, row: SheetRow) -> Deed:
                 )
             ],
         )
-    before = drum_rows.event_by_id(reader.tx, event_id=receipt.event_id)
-    made = receive_drums(reader.tx, receipts=[receipt], by=reader.by, now=reader.now)[0]
-    return Deed("new" if before is None else "there", made.tag)
+    (made,), fresh = log_receipts(reader.tx, receipts=[receipt], by=reader.by, now=reader.now)
+    reader.compute(dict.fromkeys(fresh, 0))
+    return Deed("new" if fresh else "there", made.tag)

@@ -14,7 +14,7 @@ from fastapi.responses import HTMLResponse, Response
 from drumkeep.asgi.dependencies import ReadingDep, refuse_unless_may, services
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.asgi.middleware import MAX_BODY
-from drumkeep.asgi.sheets import bring_in_sheet
+from drumkeep.asgi.sheets import MOST_ROWS, bring_in_sheet
 from drumkeep.domain.roles import Action, may
 from drumkeep.domain.spreadsheets import TITLE
 from drumkeep.errors import Fault, Invalid
@@ -65,6 +65,7 @@ async def check_or_store(request: Request, shell: ShellDep) -> Response:
                 content=content,
                 by=by_caller(shell.caller),
                 now=shell.now,
+                most=MOST_ROWS,
                 check=deed not in {"store", "good"},
                 take_good=deed == "good",
                 day_first={"day": True, "month": False}.get(fields.get("order", "")),

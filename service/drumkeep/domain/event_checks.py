@@ -4,7 +4,7 @@ What has happened is recorded whatever stands here (an earlier time, the API): t
 before somebody does it. Common practice, no source; the safety data sheet comes first.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -37,6 +37,16 @@ OFFERED: Final = (
     EventKind.RATIO_OFF,
 )
 """In the order in which they are shown; a receipt has its own page, a correction its own button."""
+
+ALREADY: Final[Mapping[EventKind, Mapping[EventKind, str]]] = {
+    EventKind.OPENED: {EventKind.OPENED: "was opened"},
+    EventKind.VENTED: {EventKind.OPENED: "was opened"},
+    EventKind.RESEALED: {EventKind.RESEALED: "was resealed", EventKind.VENTED: "was vented"},
+    EventKind.HELD: {EventKind.HELD: "was put on hold"},
+    EventKind.RELEASED: {EventKind.RELEASED: "was released"},
+    EventKind.RATIO_OFF: {EventKind.RATIO_OFF: "was put up to be looked at"},
+}
+"""What may have happened where something makes no sense any more, though a page offered it."""
 
 _FROM_AFAR: Final = frozenset(
     {

@@ -10,6 +10,7 @@ from uuid import UUID
 from drumkeep.domain import tags
 from drumkeep.domain.drum_past import first_measurement
 from drumkeep.domain.drums import DrumFacts, check_time, fold
+from drumkeep.domain.event_checks import ALREADY
 from drumkeep.domain.events import MEASURING, DrumEvent, EventKind, effective
 from drumkeep.domain.grid import to_ms
 from drumkeep.domain.products import Product
@@ -138,6 +139,19 @@ def moved_meanwhile(tx: Tx, *, drum: Drum, log: Sequence[DrumEvent]) -> Conflict
     problem = f"went to {where} at {last.at:%Y-%m-%dT%H:%M:%SZ} meanwhile, by {by}"
     mend = "Look where it stands; if it is to go on from there, move it from there."
     return Conflict("Somebody moved it meanwhile.", [Fault("drum", drum.tag, problem, mend)])
+
+
+def done_already(tx: Tx, *, drum: Drum, kind: EventKind) -> Conflict | None:
+    """Return the refusal of what somebody else did since a page offered it; None if nobody did."""
+    before = effective(rows.events_of(tx, drum_ids=[drum.id])[drum.id])
+    words = ALREADY.get(kind, {})
+    last = next((e for e in reversed(before) if e.kind in words), None)
+    row = None if last is None else rows.event_by_id(tx, event_id=last.id)
+    if last is None or row is None:
+        return None
+    problem = f"{words[last.kind]} at {last.at:%Y-%m-%dT%H:%M:%SZ} by {row.by}"
+    mend = "Look at the drum before you go on; nothing more was recorded."
+    return Conflict("That is done already.", [Fault("drum", drum.tag, problem, mend)])
 
 
 def _take(

@@ -13,7 +13,7 @@ from fastapi.responses import HTMLResponse, Response
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may
 from drumkeep.asgi.happenings import by_caller, event_of, happening_of
 from drumkeep.domain.drums import DrumFacts, fold
-from drumkeep.domain.event_checks import OFFERED, Standing, refusal, to_confirm
+from drumkeep.domain.event_checks import OFFERED, Standing, makes_sense, refusal, to_confirm
 from drumkeep.domain.events import EventKind, effective
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import Side
@@ -265,6 +265,10 @@ def _check_now(tx: Tx, row: StockRow, form: Mapping[str, str], *, now: datetime)
     facts = drums.facts_of(tx, drum=row.drum)
     local = Formats(units="us", timezone=UTC, now=now)
     drum = standing_of(row, drum_view(row, formats=local, worded=False), facts)
+    if facts.ended is None and not makes_sense(kind, drum):
+        done = drums.done_already(tx, drum=row.drum, kind=kind)
+        if done is not None:
+            raise done
     stands = refusal(kind, drum)
     if stands is not None and facts.ended is None:
         mend = "Do not do it. If it was done already, say when, and tell the manager."

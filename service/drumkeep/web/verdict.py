@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse
 from drumkeep.asgi.dependencies import ReadingDep
 from drumkeep.domain.grid import step_at
 from drumkeep.domain.pulls import FRESH
+from drumkeep.domain.roles import Action, may
 from drumkeep.operations import drums
 from drumkeep.storage import drums as rows
 from drumkeep.storage.drums import StockRow
@@ -34,6 +35,7 @@ def verdict_page(tx: ReadingDep, shell: ShellDep, tag: str) -> HTMLResponse:
     row = rows.list_drums(tx, tag=drum.tag, present=False)[0]
     formats = shell.formats.at(row.site.timezone)
     view = verdict_view(tx, row, formats=formats)
+    view = replace(view, may_record=may(shell.caller.role, Action.RECORD))
     html = render("verdict.html", verdict=view, formats=formats, nonce=shell.request.state.nonce)
     return HTMLResponse(html)
 

@@ -7,6 +7,7 @@ from typing import Final
 from uuid import uuid4
 
 from drumkeep.domain.events import DrumEvent, EventKind
+from drumkeep.domain.photos import Shows
 from drumkeep.domain.roles import Action, Role, may
 from drumkeep.operations.claims import offer_of
 from drumkeep.storage import photos as rows
@@ -15,6 +16,7 @@ from drumkeep.storage.transaction import Tx
 from drumkeep.web.views.claims import finding_words
 from drumkeep.web.views.photos import SHOWS_WORDS, PhotoView, photo_views
 
+_FINDINGS: Final = (Shows.SOLIDS, Shows.SKIN, Shows.BULGE)
 _LATELY: Final = timedelta(days=1)
 
 
@@ -31,6 +33,8 @@ class PapersView:
     may_claim: bool = False
     look: str = ""
     """The event of a look of the last day that found something; empty if there was none."""
+    look_found: str = ""
+    """What that look found first, as a photo says what it shows."""
 
 
 def papers_view(
@@ -48,8 +52,9 @@ def papers_view(
         others=() if offer is None else offer.others,
         may_claim=may(role, Action.RECORD),
         look="" if last is None else str(last.id),
+        look_found="" if last is None else _found(last)[0].value,
     )
 
 
-def _found(event: DrumEvent) -> bool:
-    return any(event.data.get(name) == "seen" for name in ("solids", "skin", "bulge"))
+def _found(event: DrumEvent) -> list[Shows]:
+    return [what for what in _FINDINGS if event.data.get(what.value) == "seen"]

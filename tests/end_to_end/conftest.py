@@ -10,6 +10,7 @@ LONGEST_FIRST: Final = (
     "test_three_days_away",
     "test_disk_full",
     "test_in_a_browser",
+    "test_tasks_in_a_browser",
     "test_killed",
     "test_notices",
     "test_cold_night",

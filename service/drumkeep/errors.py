@@ -6,7 +6,7 @@ it. The seam that turns kinds into status codes and ``application/problem+json``
 ``drumkeep.asgi.problems``; the command line has its own.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Final
@@ -39,11 +39,15 @@ class Fault:
 
     def __str__(self) -> str:
         """Tell the fault in one line: field, value, problem, mend."""
+        return self.told(str)
+
+    def told(self, say: Callable[[str], str]) -> str:
+        """Tell the fault in one line in the language in which ``say`` says a sentence of ours."""
         # A name is the asker's too, when nothing here goes by it.
-        name = self.field if self.field.isprintable() else repr(self.field)
+        name = say(self.field) if self.field.isprintable() else repr(self.field)
         value = "" if self.value is None else repr(self.value)
-        named = " ".join(_short(part) for part in (name, value) if part) or "What was given"
-        return f"{named} {self.problem}. {self.mend}"
+        named = " ".join(_short(part) for part in (name, value) if part) or say("What was given")
+        return f"{named} {say(self.problem)}. {say(self.mend)}"
 
 
 def _short(text: str) -> str:

@@ -10,12 +10,14 @@ from drumkeep.domain.wording import moment
 _DAY_S: Final = 86_400.0
 _YEAR_S: Final = 365.25 * _DAY_S
 _SPANS: Final = (
-    (_YEAR_S, "year"),
-    (30.0 * _DAY_S, "month"),
-    (_DAY_S, "day"),
-    (3600.0, "hour"),
-    (60.0, "minute"),
+    (_YEAR_S, "about a year", "about {number} years"),
+    (30.0 * _DAY_S, "about a month", "about {number} months"),
+    (_DAY_S, "about a day", "about {number} days"),
+    (3600.0, "about an hour", "about {number} hours"),
+    (60.0, "about a minute", "about {number} minutes"),
 )
+"""Length of each unit in seconds, what one is called, and several."""
+
 _NEARLY: Final = 0.9
 """Eleven months are told as a year: people look for the digit that is wrong."""
 _NEVER_SET_S: Final = 20.0 * _YEAR_S
@@ -49,12 +51,11 @@ def clock_off(
 
 def about(seconds: float) -> str:
     """Say a span in its largest unit: ``about a year``, ``about 11 minutes``."""
-    for length, unit in _SPANS:
+    for length, one, several in _SPANS:
         count = abs(seconds) / length
         if count >= _NEARLY:
             whole = max(round(count), 1)
-            article = "an" if unit == "hour" else "a"
-            return f"about {article} {unit}" if whole == 1 else f"about {whole} {unit}s"
+            return one if whole == 1 else several.format(number=whole)
     return "less than a minute"
 
 

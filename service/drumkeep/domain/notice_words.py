@@ -7,8 +7,8 @@ of which 160 characters go into one; any other symbol would leave room for 70.
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
-from typing import Final
+from datetime import date, datetime, timedelta
+from typing import Final, Protocol
 from zoneinfo import ZoneInfo
 
 from drumkeep.domain import cautions
@@ -76,12 +76,29 @@ _PLAINER: Final[Mapping[str, str]] = {
 }
 
 
+class Speech(Protocol):
+    """A language: says what is written in English here."""
+
+    def say(self, text: str) -> str:
+        """Say a sentence that was composed in English."""
+
+    def words(self, message: str, /, **values: object) -> str:
+        """Say a message with its values in it."""
+
+    def weekday(self, day: date) -> str:
+        """Return the short name of a day of the week."""
+
+    def month(self, day: date) -> str:
+        """Return the short name of a month."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reader:
-    """Who reads a notice and how: units ``us`` or ``si``, and what takes it."""
+    """Who reads a notice and how: units ``us`` or ``si``, what takes it, and in which language."""
 
     units: str
     channel: Channel
+    speech: Speech
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,50 +169,61 @@ def notice_text(
     now
         The present.
     """
-    clock = _Clock(reader.units, ZoneInfo(cause.timezone), now)
+    speech = reader.speech
+    clock = _Clock(reader.units, ZoneInfo(cause.timezone), now, speech)
     said, left = _first_line(cause, occasion=occasion, clock=clock)
     first = f"{said}{left}"
     over = occasion is Occasion.OVER
-    told = () if over else _CAUTIONS.get(cause.kind, ())
-    had = ("You may have had this message already.",) if maybe_had else ()
+    told = () if over else tuple(map(speech.say, _CAUTIONS.get(cause.kind, ())))
+    had = (speech.words("You may have had this message already."),) if maybe_had else ()
     if reader.channel is Channel.TEXT:
-        caution = f"{gsm(told[0])} {_SHEET_IN_SHORT}" if told else ""
+        caution = gsm(f"{told[0]} {speech.say(_SHEET_IN_SHORT)}") if told else ""
         # Of a long sentence the end goes, never the time that is left.
-        first = f"{clipped(gsm(said), longest=ONE_TEXT - len(left))}{left}"
-        lines = (first, *had, caution, link or "")
+        first = f"{clipped(gsm(said), longest=ONE_TEXT - len(left))}{gsm(left)}"
+        lines = (first, *map(gsm, had), caution, link or "")
         return Text("", "\n".join(line for line in lines if line))
     lines = (
         first,
         *had,
         _what(cause, occasion=occasion, clock=clock),
-        _drums(cause.drums),
-        " ".join((*told, cautions.CAUTION_SHEET)) if told else "",
+        _drums(cause.drums, speech),
+        " ".join((*told, speech.say(cautions.CAUTION_SHEET))) if told else "",
         link or "",
     )
     return Text(
-        title_of(cause, occasion=occasion, channel=reader.channel, first=first),
+        title_of(cause, occasion=occasion, reader=reader, first=first),
         "\n".join(line for line in lines if line),
     )
 
 
 def test_text(reader: Reader, *, name: str, link: str | None) -> Text:
     """Write a notice that says that notices arrive."""
-    first = f"Nothing to do: this is a test. Notices of drumkeep for {name} arrive here."
+    first = reader.speech.words(
+        "Nothing to do: this is a test. Notices of drumkeep for {name} arrive here.", name=name
+    )
     if reader.channel is Channel.TEXT:
         first = clipped(gsm(first))
         return Text("", first if link is None else f"{first}\n{link}")
-    title = "" if reader.channel is Channel.CHAT else "drumkeep: test notice"
+    chat = reader.channel is Channel.CHAT
+    title = "" if chat else reader.speech.words("drumkeep: test notice")
     return Text(title, first if link is None else f"{first}\n{link}")
 
 
-def title_of(cause: Cause, *, occasion: Occasion, channel: Channel, first: str) -> str:
+def title_of(cause: Cause, *, occasion: Occasion, reader: Reader, first: str) -> str:
     """Return the title: of a mail what to do, as a locked phone shows that; else what it is."""
-    if channel is Channel.CHAT:
+    speech = reader.speech
+    if reader.channel is Channel.CHAT:
         return ""
-    if channel is Channel.MAIL:
+    if reader.channel is Channel.MAIL:
         return clipped(first, longest=TITLE_LENGTH)
-    words = "Over" if occasion is Occasion.OVER else f"{cause.priority.capitalize()} alarm"
-    return clipped(f"drumkeep: {words}, {cause.site}", longest=TITLE_LENGTH)
+    if occasion is Occasion.OVER:
+        title = speech.words("drumkeep: Over, {site}", site=cause.site)
+    else:
+        priority = speech.say(cause.priority).capitalize()
+        title = speech.words(
+            "drumkeep: {priority} alarm, {site}", priority=priority, site=cause.site
+        )
+    return clipped(title, longest=TITLE_LENGTH)
 
 
 def gsm(text: str) -> str:
@@ -236,16 +264,17 @@ class _Clock:
     units: str
     zone: ZoneInfo
     now: datetime
+    speech: Speech
 
     def sentence(self, text: str) -> str:
-        """Fill the marks of a sentence."""
+        """Say a sentence and fill its marks."""
         degrees = [self._degrees(c) for c in set(temperatures(text))]
         # two temperatures that are not the same never read as if they were
         digits = 1 if self.units == "si" or len({round(d) for d in degrees}) < len(degrees) else 0
         unit = "°F" if self.units == "us" else "°C"
         us = self.units == "us"
         return filled(
-            text,
+            self.speech.say(text),
             quantity={
                 "t": lambda c: f"{_figure(self._degrees(c), digits)} {unit}",
                 "d": lambda k: f"{_figure(k * _KELVIN_TO_F if us else k, digits)} {unit}",
@@ -259,12 +288,15 @@ class _Clock:
         """Return a time as people say it: ``2:40 am``, ``tomorrow 6:00 am``, ``Fri 6:00 am``."""
         local, today = at.astimezone(self.zone), self.now.astimezone(self.zone)
         days = (local.date() - today.date()).days
-        named = {0: "", 1: "tomorrow ", -1: "yesterday "}.get(days)
-        if named is None:
-            named = (
-                f"{local:%a} " if 1 < days <= _DAYS_NAMED else f"{local:%a} {local.day} {local:%b} "
-            )
-        return named + self.time(local)
+        if days == 0:
+            return self.time(local)
+        if days in (1, -1):
+            named = self.speech.words("tomorrow" if days == 1 else "yesterday")
+        else:
+            named = self.speech.weekday(local)
+            if not 1 < days <= _DAYS_NAMED:
+                named = f"{named} {local.day} {self.speech.month(local)}"
+        return f"{named} {self.time(local)}"
 
     def time(self, local: datetime) -> str:
         """Return the time of day of a time in the site's zone."""
@@ -284,48 +316,64 @@ class _Clock:
 
 def _first_line(cause: Cause, *, occasion: Occasion, clock: _Clock) -> tuple[str, str]:
     said = clock.sentence(cause.message)
+    words = clock.speech.words
+    if occasion is Occasion.OVER and cause.returned_at is None:
+        return words("It is over. It was: {said}", said=said), ""
     if occasion is Occasion.OVER:
-        since = "" if cause.returned_at is None else f" since {clock.when(cause.returned_at)}"
-        return f"It is over{since}. It was: {said}", ""
-    critical = "CRITICAL: " if cause.priority is Priority.CRITICAL else ""
-    return f"{critical}{said}", _left(cause.deadline, clock.now)
+        at = clock.when(cause.returned_at)
+        return words("It is over since {at}. It was: {said}", at=at, said=said), ""
+    if cause.priority is Priority.CRITICAL:
+        said = words("CRITICAL: {said}", said=said)
+    return said, _left(cause.deadline, clock)
 
 
 def _what(cause: Cause, *, occasion: Occasion, clock: _Clock) -> str:
-    to = " and ".join(cause.audience)
-    parts = [f"{cause.priority.capitalize()}, for {to}. {cause.site}, {clock.here()}."]
+    say, words = clock.speech.say, clock.speech.words
+    parts = [
+        words(
+            "{priority}, for {roles}. {site}, {now}.",
+            priority=say(cause.priority).capitalize(),
+            roles=say(" and ".join(cause.audience)),
+            site=cause.site,
+            now=clock.here(),
+        )
+    ]
     match occasion:
         case Occasion.GRAVER:
-            parts.append("It is graver than you were told.")
+            parts.append(words("It is graver than you were told."))
         case Occasion.AMENDED:
-            parts.append("This amends what you were told.")
+            parts.append(words("This amends what you were told."))
         case Occasion.AGAIN:
-            parts.append("It is back.")
+            parts.append(words("It is back."))
     if cause.acknowledged_by is not None and occasion is not Occasion.OVER:
-        parts.append(f"Acknowledged by {cause.acknowledged_by}.")
+        parts.append(words("Acknowledged by {name}.", name=cause.acknowledged_by))
     return " ".join(parts)
 
 
-def _drums(tags: tuple[str, ...]) -> str:
+def _drums(tags: tuple[str, ...], speech: Speech) -> str:
     if not tags:
         return ""
-    more = len(tags) - _TAGS_TOLD
-    return f"Drums: {', '.join(tags[:_TAGS_TOLD])}{f' and {more} more' if more > 0 else ''}."
+    named, more = ", ".join(tags[:_TAGS_TOLD]), len(tags) - _TAGS_TOLD
+    if more > 0:
+        return speech.words("Drums: {tags} and {more} more.", tags=named, more=more)
+    return speech.words("Drums: {tags}.", tags=named)
 
 
-def _left(deadline: datetime | None, now: datetime) -> str:
+def _left(deadline: datetime | None, clock: _Clock) -> str:
     if deadline is None:
         return ""
-    left = deadline - now
-    return f" {span(left)} left." if left >= timedelta(minutes=1) else " No time left."
+    left, words = deadline - clock.now, clock.speech.words
+    if left < timedelta(minutes=1):
+        return f" {words('No time left.')}"
+    return f" {words('{span} left.', span=span(left, clock.speech))}"
 
 
-def span(left: timedelta) -> str:
+def span(left: timedelta, speech: Speech) -> str:
     """Return a span in its two largest parts: ``40 min``, ``3 h 20 min``, ``2 days 5 h``."""
     minutes = int(left.total_seconds() // 60)
     days, rest = divmod(minutes, 24 * 60)
     hours, minutes = divmod(rest, 60)
-    parts = [f"{days} {'day' if days == 1 else 'days'}"] if days else []
+    parts = [f"{days} {speech.words('day' if days == 1 else 'days')}"] if days else []
     parts += [f"{hours} h"] if hours else []
     parts += [f"{minutes} min"] if minutes and not days else []
     return " ".join(parts)

@@ -26,6 +26,7 @@ from drumkeep.domain.notices import (
     pause_after,
     wants,
 )
+from drumkeep.language.tongue import ENGLISH, tongue
 from drumkeep.notify.apprise_sender import Letter
 from drumkeep.storage import alarms as alarm_rows
 from drumkeep.storage import catalogue
@@ -195,7 +196,8 @@ def _claimed(
     now: datetime,
 ) -> Letter:
     maybe_had = notice.state == NoticeState.SENDING
-    reader = Reader(units=account.units, channel=Channel(address.channel))
+    speech = tongue(account.language or ENGLISH)
+    reader = Reader(units=account.units, channel=Channel(address.channel), speech=speech)
     if alarm is None:
         link = None if link_base is None else f"{link_base}/notices"
         text = test_text(reader, name=account.display_name, link=link)

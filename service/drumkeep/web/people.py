@@ -26,7 +26,7 @@ from drumkeep.web.views.people import PhoneCode, person_lines, phone_code
 router = APIRouter()
 
 _PAGE: Final = "/people"
-_NOTHING_TYPED: Final = {"name": "", "display_name": "", "role": "crew"}
+_NOTHING_TYPED: Final = {"name": "", "display_name": "", "role": "crew", "language": ""}
 Text = Annotated[str, Form(max_length=400)]
 
 
@@ -44,6 +44,7 @@ def add(
     name: Text = "",
     display_name: Text = "",
     role: Text = "",
+    language: Text = "",
     password: Text = "",
 ) -> Response:
     """Let somebody in."""
@@ -54,12 +55,13 @@ def add(
             name=name.strip().lower(),
             display_name=display_name.strip(),
             role=role,
+            language=language,
             password=password or None,
             temporary=True,
             now=shell.now,
         )
     except (Invalid, Conflict) as error:
-        typed = {"name": name, "display_name": display_name, "role": role}
+        typed = {"name": name, "display_name": display_name, "role": role, "language": language}
         return _page(tx, shell, faults=error.faults, typed=typed, status=error)
     return see(f"{_PAGE}#{account.name}")
 
@@ -77,7 +79,7 @@ def show_code(
     made, secret = sessions.make_pass(
         tx, account=account, made_by=shell.caller.account_id, now=shell.now
     )
-    code = phone_code(account, made=made, secret=secret, address=address)
+    code = phone_code(account, made=made, secret=secret, address=address, formats=shell.formats)
     return _page(tx, shell, code=code)
 
 
@@ -88,15 +90,18 @@ def change(
     shell: ShellDep,
     name: str,
     role: Text = "",
+    language: Text | None = None,
     password: Text = "",
     disabled: Text = "",
 ) -> Response:
-    """Give a person another role or password, shut the account, or open it again."""
+    """Give a person another role, language or password, shut the account, or open it again."""
     refuse_unless_may(shell.caller, Action.CHANGE_ACCOUNTS)
     account = accounts.account_named(tx, name=name)
     changes: accounts.AccountChanges = {}
     if role:
         changes["role"] = role
+    if language is not None:
+        changes["language"] = language
     if password:
         changes["password"] = password
         changes["temporary"] = account.id != shell.caller.account_id

@@ -150,7 +150,11 @@ def _as_written(
             if fault.field == path or fault.field.startswith(f"{path}.")
         ),
         source_problems=tuple(
-            f"It {fault.problem}. {fault.mend}"
+            formats.words(
+                "It {problem}. {mend}",
+                problem=formats.tongue.say(fault.problem),
+                mend=formats.tongue.say(fault.mend),
+            )
             for fault in faults
             if fault.field == f"origins.{field.key}"
         ),
@@ -160,5 +164,7 @@ def _as_written(
 def _problem(fault: Fault, *, path: str, name: str, text: str, formats: Formats) -> str:
     """Say what is wrong; of a line, as it was written."""
     number = fault.field.removeprefix(path).removeprefix(".")
-    subject = f"“{written_lines(text)[int(number)]}”" if number else name
-    return in_units(f"{subject} {fault.problem}. {fault.mend}", formats=formats)
+    subject = f"“{written_lines(text)[int(number)]}”" if number else formats.tongue.say(name)
+    # In units first: how figures are rounded hangs on the English words beside them.
+    problem, mend = in_units(f"{fault.problem}\n{fault.mend}", formats=formats).split("\n")
+    return f"{subject} {formats.tongue.say(problem)}. {formats.tongue.say(mend)}"

@@ -12,6 +12,7 @@ from drumkeep.domain.alarms import AlarmKind, Priority
 from drumkeep.domain.notice_words import Cause, Reader, clipped, gsm, gsm_length, notice_text, span
 from drumkeep.domain.notices import Channel, Occasion
 from drumkeep.domain.wording import moment, temperature
+from drumkeep.language.tongue import ENGLISH, tongue
 
 NOW = datetime(2026, 2, 4, 8, 0, tzinfo=UTC)  # 2:00 am in Chicago
 DEADLINE = NOW + timedelta(minutes=40)
@@ -41,7 +42,7 @@ def cause(**changes):
 def written(
     what, *, occasion=Occasion.FIRST, channel=Channel.MAIL, units="us", link=None, maybe_had=False
 ):
-    reader = Reader(units=units, channel=channel)
+    reader = Reader(units=units, channel=channel, speech=tongue(ENGLISH))
     return notice_text(
         what, occasion=occasion, reader=reader, link=link, maybe_had=maybe_had, now=NOW
     )
@@ -177,7 +178,7 @@ def test_what_people_typed_is_no_mark_and_no_other_line():
 
 
 def test_spans_are_told_in_two_parts():
-    assert [span(timedelta(minutes=m)) for m in (40, 200, 60, 3000)] == [
+    assert [span(timedelta(minutes=m), tongue(ENGLISH)) for m in (40, 200, 60, 3000)] == [
         "40 min",
         "3 h 20 min",
         "1 h",

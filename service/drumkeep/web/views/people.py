@@ -13,6 +13,7 @@ from drumkeep.operations import sessions
 from drumkeep.storage import accounts as rows
 from drumkeep.storage.tables.accounts import Account, PhonePass, SignedIn
 from drumkeep.storage.transaction import Tx
+from drumkeep.web.formats import Formats
 from drumkeep.web.qr import drawn
 
 _MOST: Final = 1000
@@ -43,11 +44,12 @@ class DeviceLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PersonLine:
-    """Somebody who may sign in, or might."""
+    """Somebody who may sign in, or might; ``language`` is empty where nobody chose one."""
 
     name: str
     display_name: str
     role: str
+    language: str
     disabled_at: datetime | None
     devices: Sequence[DeviceLine]
 
@@ -74,6 +76,7 @@ def person_lines(tx: Tx, *, caller: Caller, now: datetime) -> list[PersonLine]:
             name=account.name,
             display_name=account.display_name,
             role=account.role,
+            language=account.language,
             disabled_at=account.disabled_at,
             devices=_devices(held[account.id], caller=caller),
         )
@@ -89,10 +92,12 @@ def own_devices(tx: Tx, *, caller: Caller, now: datetime) -> list[DeviceLine]:
     return _devices(held, caller=caller)
 
 
-def phone_code(account: Account, *, made: PhonePass, secret: str, address: str) -> PhoneCode:
+def phone_code(
+    account: Account, *, made: PhonePass, secret: str, address: str, formats: Formats
+) -> PhoneCode:
     """Return a code as the page shows it."""
     link = f"{address}/sign-in/once/{secret}"
-    title = f"Signs a phone in as {account.display_name}"
+    title = formats.words("Signs a phone in as {person}", person=account.display_name)
     return PhoneCode(
         person=account.display_name,
         picture=Markup(drawn(link, title=title)),  # noqa: S704 - drawn by segno, title escaped

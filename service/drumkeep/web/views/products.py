@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from drumkeep.domain.limits_used import properties_used
-from drumkeep.domain.products import Limits, Points, Product, Side
+from drumkeep.domain.products import Cell, Limits, Points, Product, Side
 from drumkeep.domain.quantities import fahrenheit
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.catalogue import Product as ProductRow
@@ -51,6 +51,7 @@ _LIMITS: Final[Mapping[str, str]] = {
     "shelf_life_days": "Shelf life",
     "agent_loss_allowance": "Blowing agent that may be lost",
 }
+_FOAM: Final = {Cell.OPEN: "for open-cell foam", Cell.CLOSED: "for closed-cell foam"}
 _OF_THE_OTHER: Final = {
     Side.ISO: frozenset({"gassing_c", "agent_loss_allowance"}),
     Side.RESIN: frozenset({"seed_c", "deep_seed_c", "redissolve_c"}),
@@ -176,7 +177,7 @@ def points_text(points: Points | Sequence[Sequence[float]], *, formats: Formats)
 
 
 def _kind(product: Product) -> str:
-    return "" if product.cell is None else f"for {product.cell.value}-cell foam"
+    return "" if product.cell is None else _FOAM[product.cell]
 
 
 def _limit(product: Product, name: str, *, formats: Formats) -> str:
@@ -185,8 +186,11 @@ def _limit(product: Product, name: str, *, formats: Formats) -> str:
         return formats.temp(value)
     if name == "agent_loss_allowance":
         return formats.share(value)
-    unit = "min" if name.endswith("_min") else "days"
-    return f"{value:g} {unit}" if value else "not asked for"
+    if not value:
+        return formats.words("not asked for")
+    if name.endswith("_min"):
+        return f"{value:g} min"
+    return formats.words("{number} days", number=f"{value:g}")
 
 
 def _figure(value: float) -> str:

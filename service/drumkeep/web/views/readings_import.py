@@ -34,7 +34,7 @@ class ColumnView:
 
     key: str
     name: str
-    samples: str
+    samples: tuple[str, ...]
     is_time: bool
     sensor: str
     unit: str
@@ -63,7 +63,7 @@ def column_views(content: bytes, *, given: Mapping[str, str]) -> tuple[ColumnVie
         ColumnView(
             key=str(number),
             name=name,
-            samples=" · ".join(text or "(empty)" for text in _first(table, number - 1)),
+            samples=tuple(_first(table, number - 1)),
             is_time=any(map(looks_like_time, _first(table, number - 1))),
             sensor=given.get(f"sensor-{number}", ""),
             unit=given.get(f"unit-{number}", ""),

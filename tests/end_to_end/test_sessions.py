@@ -23,7 +23,8 @@ from drumkeep.storage.engine import Engine
 from drumkeep.storage.tables.catalogue import Gateway, Sensor, Site
 from drumkeep.storage.transaction import transaction
 from tests.end_to_end.ingest_runs import is_kept, publish, publisher
-from tests.end_to_end.test_live import PASSWORD, receive_a_drum, wait_until_ready
+from tests.end_to_end.test_live import receive_a_drum, wait_until_ready
+from tests.end_to_end.whole_service import PASSWORD
 from tests.fixtures.broker import Mosquitto
 from tests.fixtures.ports import free_port
 from tests.fixtures.postgres import Postgres

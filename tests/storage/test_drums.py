@@ -1,5 +1,8 @@
 """Queries on drums, their events and their stays."""
 
+from collections.abc import Sequence
+from datetime import datetime
+
 import pytest
 from sqlmodel import delete
 
@@ -82,6 +85,10 @@ def test_events_come_in_the_order_of_recording(depot):
     assert found[drum_id + 1] == []
 
 
+def begun(stays: Sequence[Stay]) -> list[tuple[int, datetime]]:
+    return sorted((stay.drum_id, stay.since) for stay in stays)
+
+
 @pytest.mark.parametrize(
     ("since", "touched"),
     [(-1.0, True), (1.9, True), (2.0, True), (2.1, False)],
@@ -95,8 +102,8 @@ def test_a_stay_is_touched_by_what_changes_up_to_its_end(depot, since, touched):
         hall = rows.stays_touching(tx, place_ids=[depot.places["hall"]], since=at(since))
         van = rows.stays_touching(tx, place_ids=[depot.places["van"]], since=at(since))
 
-    assert hall == ([(drum_id, at(0.0))] if touched else [])
-    assert van == [(drum_id, at(2.0))]  # goes on
+    assert begun(hall) == ([(drum_id, at(0.0))] if touched else [])
+    assert begun(van) == [(drum_id, at(2.0))]  # goes on
 
 
 def test_air_at_the_very_moment_of_a_receipt_reaches_the_drum(depot):
@@ -130,4 +137,4 @@ def test_a_projection_replaces_the_one_before_and_counts(depot):
     assert drum.revision == before + 1
     with depot.looking() as tx:
         found = rows.stays_touching(tx, place_ids=list(depot.places.values()), since=at(-9.0))
-    assert sorted(found) == [(drum.id, at(0.0)), (drum.id, at(1.0))]
+    assert begun(found) == [(drum.id, at(0.0)), (drum.id, at(1.0))]

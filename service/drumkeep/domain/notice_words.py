@@ -317,9 +317,9 @@ class _Clock:
 def _first_line(cause: Cause, *, occasion: Occasion, clock: _Clock) -> tuple[str, str]:
     said = clock.sentence(cause.message)
     words = clock.speech.words
-    if occasion is Occasion.OVER and cause.returned_at is None:
-        return words("It is over. It was: {said}", said=said), ""
     if occasion is Occasion.OVER:
+        if cause.returned_at is None:
+            return words("It is over. It was: {said}", said=said), ""
         at = clock.when(cause.returned_at)
         return words("It is over since {at}. It was: {said}", at=at, said=said), ""
     if cause.priority is Priority.CRITICAL:

@@ -39,7 +39,7 @@ _READS_LIKE_WORDS: Final = re.compile(r"(?<![\w/{<])[A-Za-z]?[a-z]{2,}(?![\w/>=]
 _NOT_FOR_PEOPLE: Final = re.compile(
     r"^[<%/#.(\[?]|^\{(?!\w+\})|^[a-z_]+[=(]|[{}]{2}|\\|^SELECT |__|;\w"
 )
-_LOGS: Final = ("log", "logger", "_LOG")
+_LOGS: Final = ("_log", "_LOG")
 _ASIDE: Final = frozenset(
     {"alias", "description", "examples", "pattern", "regex", "summary", "title", "default_factory"}
 )

@@ -4,7 +4,6 @@ Loading and storing are transactions; computing is between them and touches no d
 long computation holds nobody up. What changed meanwhile keeps its mark and is computed next time.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -105,16 +104,19 @@ def due(tx: Tx, *, now: datetime) -> tuple[dict[int, int | None], list[Mark]]:
     for drum in drum_rows.marked(tx):
         since[drum.id] = drum.from_ms
     if marks:
-        ground = read_ground(tx, around=[mark.place_id for mark in marks])
-        for mark in marks:
-            moment = from_ms(mark.from_ms)
-            places = swayed_by(
-                tx, ground=ground, place_id=mark.place_id, from_ms=mark.from_ms, to_ms=to_ms(now)
-            )
-            for drum_id, stay_since in drum_rows.stays_touching(tx, place_ids=places, since=moment):
-                start = max(mark.from_ms, to_ms(stay_since))
-                before = since.get(drum_id)
-                since[drum_id] = start if before is None else min(before, start)
+        places = swayed_by(
+            tx,
+            ground=read_ground(tx, around=[mark.place_id for mark in marks]),
+            from_ms={mark.place_id: mark.from_ms for mark in marks},
+            to_ms=to_ms(now),
+        )
+        earliest = from_ms(min(places.values()))
+        for stay in drum_rows.stays_touching(tx, place_ids=list(places), since=earliest):
+            changed = places[stay.place_id]
+            if stay.until is None or to_ms(stay.until) >= changed:
+                start = max(changed, to_ms(stay.since))
+                before = since.get(stay.drum_id)
+                since[stay.drum_id] = start if before is None else min(before, start)
     return with_poured_on(tx, since=since), marks
 
 
@@ -383,11 +385,13 @@ def refresh_drums(tx: Tx, *, since: Mapping[int, int | None], now: datetime) -> 
 
 
 def portions(since: Mapping[int, int | None]) -> Iterable[dict[int, int | None]]:
-    """Split what is due into computations of bounded size, those of like start together."""
-    grouped: dict[bool, list[int]] = defaultdict(list)
-    for drum_id, changed in since.items():
-        grouped[changed is not None].append(drum_id)
-    for ids in grouped.values():
-        ids.sort(key=lambda d: since[d] or 0)
+    """Split what is due into computations of bounded size.
+
+    First what changed, which people wait for, those of like start together; then what only goes
+    onward, in the order given.
+    """
+    changed = {drum_id: start for drum_id, start in since.items() if start is not None}
+    onward = [drum_id for drum_id, start in since.items() if start is None]
+    for ids in (sorted(changed, key=changed.__getitem__), onward):
         for i in range(0, len(ids), AT_ONCE):
             yield {drum_id: since[drum_id] for drum_id in ids[i : i + AT_ONCE]}

@@ -1,5 +1,6 @@
 """Places as the liquid feels them, from what is stored: air on the grid, films, warm rooms."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -195,28 +196,46 @@ def _ahead_s(zone: ZoneInfo, hour: int) -> float:
     return 0.0 if offset is None else offset.total_seconds()
 
 
-def swayed_by(tx: Tx, *, ground: Ground, place_id: int, from_ms: int, to_ms: int) -> list[int]:
-    """Return the places of which the readings of one place in a span may tell.
+def swayed_by(tx: Tx, *, ground: Ground, from_ms: Mapping[int, int], to_ms: int) -> dict[int, int]:
+    """Return the places of which new readings may tell, and from when on (epoch ms).
 
-    Its own and those inside; and where a sensor of the site stands still, what moves elsewhere
-    tells whether it is stuck.
+    Those where they were made and those inside; and where a sensor of the site stands still, what
+    moves elsewhere tells whether it is stuck.
+
+    Parameters
+    ----------
+    tx
+        Any transaction.
+    ground
+        The sites of these places.
+    from_ms
+        From when on readings are new (epoch ms), by place id.
+    to_ms
+        The present, epoch ms.
     """
-    site = ground.places[place_id].site_id
-    others = [
-        mount
-        for hung in (ground.air_mounts, ground.floor_mounts)
-        for place, mounts in hung.items()
-        if place != place_id and ground.places[place].site_id == site
-        for mount in mounts
-    ]
-    still = readings.unchanging(
-        tx,
-        sensor_ids=[mount.sensor_id for mount in others],
-        from_ms=from_ms - SOONEST_MS,
-        to_ms=to_ms,
-    )
-    told = {place_id} | {m.place_id for m in others if m.sensor_id in still and m.place_id}
-    return sorted({fed for place in told for fed in ground.fed_by(place)})
+    told: dict[int, int] = {}
+    by_site: dict[int, dict[int, int]] = defaultdict(dict)
+    for place_id, since in from_ms.items():
+        by_site[ground.places[place_id].site_id][place_id] = since
+    for site, places in by_site.items():
+        first = min(places.values())
+        mounts = [
+            mount
+            for place in ground.of_site[site]
+            for hung in (ground.air_mounts, ground.floor_mounts)
+            for mount in hung.get(place.id, ())
+        ]
+        still = readings.unchanging(
+            tx,
+            sensor_ids=[mount.sensor_id for mount in mounts],
+            from_ms=first - SOONEST_MS,
+            to_ms=to_ms,
+        )
+        doubtful = {m.place_id: first for m in mounts if m.sensor_id in still and m.place_id}
+        for place_id, since in (*doubtful.items(), *places.items()):
+            for fed in ground.fed_by(place_id):
+                told[fed] = min(since, told.get(fed, since))
+    return told
 
 
 def _nearest_air(heard: _Heard, place_id: int) -> PlaceAir:

@@ -13,6 +13,7 @@ from sqlmodel import col, delete, func, or_, select
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.events import DrumEvent, EventKind
 from drumkeep.storage import glances
+from drumkeep.storage.bulk import keyed
 from drumkeep.storage.tables.catalogue import Lot, Place, Product, Site
 from drumkeep.storage.tables.drums import Drum, Event, Pour, Stay
 from drumkeep.storage.tables.estimates import Estimate
@@ -184,17 +185,14 @@ def pours_since(tx: Tx, *, since: datetime) -> Sequence[Pour]:
     return tx.session.exec(select(Pour).where(col(Pour.at) >= since)).all()
 
 
-def stays_touching(
-    tx: Tx, *, place_ids: Sequence[int], since: datetime
-) -> Sequence[tuple[int, datetime]]:
-    """Return (drum id, start) of every stay in these places that lasts up to a time or past it."""
-    rows = tx.session.exec(
-        select(Stay.drum_id, Stay.since).where(
-            col(Stay.place_id).in_(place_ids),
+def stays_touching(tx: Tx, *, place_ids: Sequence[int], since: datetime) -> Sequence[Stay]:
+    """Return every stay in these places that lasts up to a time or past it."""
+    return tx.session.exec(
+        select(Stay).where(
+            keyed(tx.session.connection(), col(Stay.place_id), place_ids),
             or_(col(Stay.until).is_(None), col(Stay.until) >= since),
         )
     ).all()
-    return [(drum_id, start) for drum_id, start in rows]
 
 
 def stays_of(tx: Tx, *, drum_ids: Sequence[int]) -> Sequence[Stay]:
@@ -234,8 +232,10 @@ def standing_in(tx: Tx, *, place_ids: Sequence[int]) -> dict[int, int]:
 
 
 def present_ids(tx: Tx) -> Sequence[int]:
-    """Return the ids of drums that have neither been emptied nor disposed of."""
-    return tx.session.exec(select(Drum.id).where(col(Drum.ended).is_(None))).all()
+    """Return the ids of drums that have neither been emptied nor disposed of, place by place."""
+    return tx.session.exec(
+        select(Drum.id).where(col(Drum.ended).is_(None)).order_by(col(Drum.place_id), col(Drum.id))
+    ).all()
 
 
 def marked(tx: Tx) -> Sequence[Drum]:

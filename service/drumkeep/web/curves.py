@@ -222,15 +222,17 @@ def _days(shown: figure, curves: Curves, *, formats: Formats) -> None:
         return
     first, last = formats.local(min(times)), formats.local(max(times))
     apart = -(-((last - first).days + 1) // _MOST_DAYS)
-    names = {}
+    ticks: list[float] = []
+    names: list[str] = []
     for number in range(1, (last.date() - first.date()).days + 1, apart):
         day = first.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=number)
         named = formats.tongue.weekday(day)
         if curves.hours:
             named = f"{day.day} {formats.tongue.month(day)}"
-        names[_local_ms(day, formats)] = named
-    shown.xaxis.ticker = FixedTicker(ticks=list(names))
-    shown.xaxis.major_label_overrides = names
+        ticks.append(_local_ms(day, formats))
+        names.append(named)
+    shown.xaxis.ticker = FixedTicker(ticks=ticks)
+    shown.xaxis.major_label_overrides = dict(zip(ticks, names, strict=True))
 
 
 def _bands(shown: figure, curves: Curves, *, inks: dict[str, str], formats: Formats) -> None:

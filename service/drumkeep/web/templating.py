@@ -214,7 +214,8 @@ def _script_words(spoken: Tongue) -> dict[str, str]:
     return {
         message.id: str(message.string)
         for message in catalogue(spoken.code)
-        if any(place.startswith(_SCRIPTS) for place, _ in message.locations)
+        if isinstance(message.id, str)
+        and any(place.startswith(_SCRIPTS) for place, _ in message.locations)
     }
 
 

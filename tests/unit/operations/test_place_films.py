@@ -3,6 +3,7 @@
 The truth is the same model with another film: it tells what thermometers would read there.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -30,28 +31,31 @@ DIPS_H = (8.0, 16.0, 24.0, 36.0)
 NOISE_K = 0.2
 
 
-def truth(depot: Depot, tag: str, *, factor: float, hours: float) -> float:
-    """Temperature at mid-depth of a drum in the hall, had the hall this film all along."""
+def truth(depot: Depot, tags: Sequence[str], *, factor: float, hours: float) -> list[float]:
+    """Temperatures at mid-depth of drums in the hall, had the hall this film all along."""
     with depot.looking() as tx:
-        work = load(tx, since={depot.drum(tag).id: 0}, marks=(), now=at(hours))
-    past = work.tasks[0].past
-    untouched = replace(past, events=[e for e in past.events if e.kind != "dipped"])
+        work = load(tx, since={depot.drum(tag).id: 0 for tag in tags}, marks=(), now=at(hours))
+    pasts = {task.drum.tag: task.past for task in work.tasks}
+    untouched = [
+        replace(past, events=[e for e in past.events if e.kind != "dipped"])
+        for past in map(pasts.__getitem__, tags)
+    ]
     hall = depot.places["hall"]
-    film = (FilmInForce(step=past.start, factor=factor),)
+    film = (FilmInForce(step=min(past.start for past in untouched), factor=factor),)
     places = {**work.places, hall: replace(work.places[hall], film=film)}
-    states = advance_drums([untouched], places=places, until=step_at(at(hours))).states
-    return float(states["layers"][0, LIKELY, LAYERS // 2 - 1 : LAYERS // 2 + 1].mean())
+    states = advance_drums(untouched, places=places, until=step_at(at(hours))).states
+    middle = states["layers"][:, LIKELY, LAYERS // 2 - 1 : LAYERS // 2 + 1]
+    return [float(c) for c in middle.mean(axis=1)]
 
 
 def dipped(depot: Depot, *, factor: float, first_h: float, seed: int) -> None:
     """Let drums of several temperatures come into the hall and be dipped there for two days."""
     noise = np.random.default_rng(seed)
-    for start in STARTS_C:
-        tag = depot.receive("hall", first_h, liquid_c=start)
-        for hours in DIPS_H:
-            when = first_h + hours
-            c = truth(depot, tag, factor=factor, hours=when) + noise.normal(0.0, NOISE_K)
-            depot.record(tag, "dipped", when, c=round(c, 2), sigma_k=NOISE_K)
+    tags = [depot.receive("hall", first_h, liquid_c=start) for start in STARTS_C]
+    for when in (first_h + hours for hours in DIPS_H):
+        for tag, c in zip(tags, truth(depot, tags, factor=factor, hours=when), strict=True):
+            measured = c + noise.normal(0.0, NOISE_K)
+            depot.record(tag, "dipped", when, c=round(measured, 2), sigma_k=NOISE_K)
 
 
 def film(depot: Depot, hours: float, place: str = "hall") -> FilmInForce:
@@ -127,8 +131,9 @@ def test_a_pinned_film_holds_from_the_next_step_on_and_nothing_is_learned_over_i
 
     hall.advance(20.0)
     hall.check_all(20.0)
-    as_named = truth(hall, tag, factor=1.0, hours=20.0)
-    assert as_named + 0.5 < hall.estimate(tag).mean_c < truth(hall, tag, factor=2.0, hours=20.0)
+    (as_named,) = truth(hall, [tag], factor=1.0, hours=20.0)
+    (as_pinned,) = truth(hall, [tag], factor=2.0, hours=20.0)
+    assert as_named + 0.5 < hall.estimate(tag).mean_c < as_pinned
 
     dipped(hall, factor=1.0, first_h=20.0, seed=3)
     jobs.learn_films(hall.engine, at(68.0))

@@ -180,13 +180,13 @@ def _deed_words(  # noqa: C901, PLR0911, PLR0912 - one arm a kind
 def _received_words(data: Mapping[str, Any], *, places: Mapping[int, str], formats: Formats) -> str:
     words, origin, warm = formats.words, data.get("from"), data.get("liquid_c")
     place = places.get(data["place"], "?")
-    temp = None if warm is None else formats.temp(warm)
-    if origin is None and temp is None:
+    temp = "" if warm is None else formats.temp(warm)
+    if origin is None and not temp:
         return words("Received in {place}, not dipped.", place=place)
     if origin is None:
         return words("Received in {place}, liquid at {temp}.", place=place, temp=temp)
     start = places.get(origin, words("elsewhere"))
-    if temp is None:
+    if not temp:
         return words("Received in {place} from {origin}, not dipped.", place=place, origin=start)
     dipped = "Received in {place} from {origin}, liquid at {temp}."
     return words(dipped, place=place, origin=start, temp=temp)

@@ -19,7 +19,7 @@ SPEAKING: Final = ("domain", "operations", "notify", "asgi", "web")
 """Packages whose Python modules say something to people."""
 
 TABLES: Final = re.compile(
-    r"^(web/(wording|moments|cautions|figure|views/\w+)"
+    r"^(web/(wording|moments|cautions|figure|mappings|readings_import|views/\w+)"
     r"|domain/(\w*words|pressure_report|alarm_rules/rig_checks))\.py$"
 )
 """Modules whose single words are said to people too."""
@@ -41,7 +41,7 @@ _NOT_FOR_PEOPLE: Final = re.compile(
 )
 _LOGS: Final = ("_log", "_LOG")
 _ASIDE: Final = frozenset(
-    {"alias", "description", "examples", "pattern", "regex", "summary", "title", "default_factory"}
+    {"alias", "description", "examples", "pattern", "regex", "summary", "default_factory"}
 )
 
 

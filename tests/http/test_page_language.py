@@ -21,6 +21,8 @@ ENGLISH_WORDS = re.compile(
 )
 """Words that stand in nearly every English sentence, and in no Spanish one."""
 
+ADDRESS = re.compile(r"\S*[:/=@.]\w\S*")
+
 
 @pytest.fixture(scope="module")
 def mara(serving) -> Iterator[Person]:
@@ -108,12 +110,12 @@ def cold(serving, manager) -> str:
         *("/stock", "/stock/losses", "/stock/prices", "/stock/counts", "/stock/consumables"),
         *("/receive", "/move", "/pulls", "/hookup", "/labels", "/rig-checks", "/trace?tag={tag}"),
         *("/claims", "/methods", "/products", "/sensors", "/sensors/import", "/gateways"),
-        *("/mappings", "/sparkplug", "/notices", "/me", "/people", "/tokens", "/audit"),
-        *("/import", "/export", "/waiting", "/no-connection", "/refused"),
+        *("/mappings", "/sparkplug", "/notices", "/me", "/people", "/tokens"),
+        *("/export", "/waiting", "/no-connection", "/refused"),
     ],
 )
 def test_a_page_in_spanish_has_no_english_sentence_left(mara, cold, path):
     choose(mara, "es")
-    page = mara.get(path.format(tag=cold))
+    words = Page(mara.client.get(path.format(tag=cold), headers=SPANISH).text).words
 
-    assert ENGLISH_WORDS.findall(page.words) == [], page.words
+    assert ENGLISH_WORDS.findall(ADDRESS.sub("", words)) == [], words

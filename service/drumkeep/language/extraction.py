@@ -139,6 +139,13 @@ def _heard(node: ast.AST) -> Iterator[ast.AST]:
         yield from _heard(child)
 
 
+def _reads_like_words(key: ast.expr) -> bool:
+    """Whether a key is shown to people: it has a space in it, as no name of a thing has."""
+    return isinstance(key, ast.JoinedStr) or (
+        isinstance(key, ast.Constant) and isinstance(key.value, str) and " " in key.value
+    )
+
+
 def _children(node: ast.AST) -> Iterable[ast.AST]:  # noqa: C901, PLR0911, PLR0912 - one arm a kind
     match node:
         case ast.Expr(value=ast.Constant()) | ast.Assert() | ast.Import() | ast.ImportFrom():
@@ -146,7 +153,8 @@ def _children(node: ast.AST) -> Iterable[ast.AST]:  # noqa: C901, PLR0911, PLR09
         case ast.Compare():
             return [node.left] if not isinstance(node.left, ast.Constant) else ()
         case ast.Dict():
-            return node.values
+            shown = (key for key in node.keys if key is not None and _reads_like_words(key))
+            return [*shown, *node.values]
         case ast.Subscript():
             return [node.value]
         case ast.Raise(exc=ast.Call(func=ast.Name(id=name))) if hasattr(builtins, name):

@@ -61,7 +61,7 @@ SERVICES: Final[Mapping[Channel, Mapping[str, tuple[str, ...]]]] = {
         "Google Chat": ("gchat",),
         "Matrix": ("matrixs", "matrix"),
         "Mattermost": ("mmosts", "mmost"),
-        "Microsoft Teams, by a workflow": ("workflows", "workflow"),
+        "Microsoft Teams (workflows)": ("workflows", "workflow"),
         "Nextcloud Talk": ("nctalks", "nctalk"),
         "Rocket.Chat": ("rockets", "rocket"),
         "Signal, by a gateway of one's own": ("signals", "signal"),

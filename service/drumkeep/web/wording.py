@@ -1,7 +1,9 @@
 """Every word of the interface that is not in a template: states, answers, cautions, sentences.
 
 The words are the trade's and the standards' own. Texts that carry a temperature, a mass or a time
-take a ``Formats``, so that they read in the viewer's units.
+take a ``Formats``, so that they read in the viewer's units and language.
+
+Over 400 lines because a word is looked for in one place, and half of it is tables of words.
 """
 
 from collections.abc import Iterable, Mapping, Sequence

@@ -463,7 +463,7 @@ def pages(
             "spots": (change(SPOT),),
             "loose": (change("urn:dev:os:32473-spare:temp"),),
             "devices": DeviceViews(every=(SAYS,), of_gateway={}, beside={}),
-            "clocks": (("pine/north", "Its clock is a year behind."),),
+            "clocks": (("pine/north", change("Its clock is a year behind.")),),
             "strays": (change(stray(NOW)),),
             "places": (("north/hall", change("Long hall")),),
             "may_change": True,

@@ -18,11 +18,11 @@ TYPED = "9·9"
 """Stands for whatever a page is given: only the template's own words have letters."""
 
 READ_OUT = frozenset({"alt", "aria-label", "placeholder", "title", "data-old", "content"})
-SILENT = frozenset({"script", "style", "math"})
+SILENT = frozenset({"script", "style", "math", "code"})
 SAME_IN_EVERY_LANGUAGE = re.compile(
     r"drumkeep|Español|English|\b(?:UUID|CSV|JSON|PDF|ISO|QR|GS1|GTIN|SSCC|IBC|UN|kPa|psi|kg|lb|min|"
     r"mph|MQTT|TLS|OPC|XLSX|JMESPath|SenML|Sparkplug|Modbus|Tmax|A iso|B|K7Q|DataMatrix|am|pm|id"
-    r"|URL)\b|^in$"
+    r"|URL|cP|H[CFO]+-\w+)\b|^in$|\([EZ]\)|\w*[/:*]\S+"
 )
 _SPANISH = Locale("es")
 DAYS = re.compile(
@@ -38,6 +38,11 @@ DAYS = re.compile(
 """What stands in times, in the language whose code the strange one has."""
 
 
+WITHOUT_SAMPLES = frozenset(
+    {"base.html", "product.html", "products.html", "readings_import.html"}
+)  # every page of a service is looked at in tests/http/test_page_language.py
+
+
 class Texts(HTMLParser):
     """Collects what people see or hear of a page."""
 
@@ -45,17 +50,18 @@ class Texts(HTMLParser):
         super().__init__()
         self.read_out: list[str] = []
         self.shown: list[str] = []
-        self._silent = 0
-        self._void = frozenset({"meta", "link", "input", "br", "img", "hr", "path", "source"})
+        self._silent: list[str] = []
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self._silent += tag in SILENT
+        if tag in SILENT or dict(attrs).get("translate") == "no" or tag in self._silent[:1]:
+            self._silent.append(tag)
         for name, value in attrs:
             if name in READ_OUT and value and tag not in ("meta", "link"):
                 self.read_out.append(value)
 
     def handle_endtag(self, tag: str) -> None:
-        self._silent -= tag in SILENT
+        if self._silent and self._silent[0] == tag:
+            self._silent.pop()
 
     def handle_data(self, data: str) -> None:
         if not self._silent:
@@ -105,4 +111,4 @@ def test_a_page_says_nothing_that_is_not_in_the_catalogue(strange_pages, name):
     if name in strange_pages:
         assert untranslated(strange_pages[name]) == []
     else:
-        assert name == "base.html"
+        assert name in WITHOUT_SAMPLES

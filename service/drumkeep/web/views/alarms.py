@@ -46,6 +46,13 @@ OF_A_SENSOR: Final = frozenset(
 """Kinds whose cause is a sensor, named by what it is called."""
 
 _WAITING: Final = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED)
+_HAPPENED: Final = {
+    "raised": "raised: {message}",
+    "graver": "graver: {message}",
+    "active again": "active again: {message}",
+    "amended": "amended: {message}",
+}
+"""What operations/alarms.py writes before the message of an alarm."""
 
 
 def can_acknowledge(alarm: Alarm, *, role: Role) -> bool:
@@ -133,13 +140,21 @@ def _alarm_view(
         acknowledged_at=alarm.acknowledged_at,
         returned_at=alarm.returned_at,
         history=tuple(
-            AlarmEntry(at=entry.at, words=said(entry.words, local), by=entry.by)
+            AlarmEntry(at=entry.at, words=_entry_words(entry.words, local), by=entry.by)
             for entry in entries
         ),
         notices=notices,
         timezone=zone,
         can_acknowledge=can_acknowledge(alarm, role=role),
     )
+
+
+def _entry_words(text: str, formats: Formats) -> str:
+    """Return a line of an alarm's log; what was said of it then is a message of its own."""
+    happened, _, message = text.partition(": ")
+    if message and happened in _HAPPENED:
+        return formats.words(_HAPPENED[happened], message=said(message, formats))
+    return said(text, formats)
 
 
 def _cause(alarm: Alarm, *, site: Site, place: str | None, formats: Formats) -> str:

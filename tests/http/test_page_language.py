@@ -32,7 +32,7 @@ def mara(serving) -> Iterator[Person]:
 
 def lang(
     person: Person,
-    path: str = "/floor",
+    path: str = "/alarms",
     status: int = 200,
     *,
     headers: dict[str, str] | None = None,
@@ -106,7 +106,7 @@ def cold(serving, manager) -> str:
 @pytest.mark.parametrize(
     "path",
     [
-        *("/floor", "/floor/table", "/drums/{tag}", "/drums/{tag}/why", "/d/{tag}", "/alarms"),
+        *("/floor?view=shelves", "/floor/table", "/drums/{tag}", "/drums/{tag}/why", "/d/{tag}", "/alarms"),
         *("/stock", "/stock/losses", "/stock/prices", "/stock/counts", "/stock/consumables"),
         *("/receive", "/move", "/pulls", "/hookup", "/labels", "/rig-checks", "/trace?tag={tag}"),
         *("/claims", "/methods", "/products", "/sensors", "/sensors/import", "/gateways"),

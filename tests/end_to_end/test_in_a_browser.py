@@ -185,7 +185,9 @@ def test_somebody_signs_in_by_keyboard_alone(browser, serving, tags):
             tab.type(text)
         assert stops == ["#main", "/floor", "name", "password"]
         tab.press("Enter")
-        tab.wait_for("location.pathname === '/alarms'")
+        tab.wait_for(
+            "location.pathname === '/alarms' && document.querySelector('main h1') !== null"
+        )
         assert "Alarms" in tab.text()
         assert tab.faults == []
 

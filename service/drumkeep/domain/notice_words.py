@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 from drumkeep.domain import cautions
 from drumkeep.domain.alarms import AlarmKind, Priority
 from drumkeep.domain.notices import Channel, Occasion
-from drumkeep.domain.quantities import LB_KG, fahrenheit, pounds
+from drumkeep.domain.quantities import PSI_KPA, fahrenheit, pounds
 from drumkeep.domain.side_checks import CAUTION_CROSSOVER
 from drumkeep.domain.wording import filled, temperatures
 
@@ -26,7 +26,6 @@ _TAGS_TOLD: Final = 12
 _DAYS_NAMED: Final = 6
 _NOON: Final = 12
 _KELVIN_TO_F: Final = 1.8
-_PSI_KPA: Final = LB_KG * 9.80665 / 0.0254**2 / 1000.0
 
 _MOVING: Final = "Heavy: drum truck, two people. Bulged or hissing: do not move, do not open."
 _DIPPING: Final = "Before you dip: vent slowly by the small bung, face away."
@@ -279,7 +278,7 @@ class _Clock:
                 "t": lambda c: f"{_figure(self._degrees(c), digits)} {unit}",
                 "d": lambda k: f"{_figure(k * _KELVIN_TO_F if us else k, digits)} {unit}",
                 "m": lambda kg: f"{pounds(kg):.0f} lb" if us else f"{kg:.0f} kg",
-                "p": lambda p: f"{_figure(p / _PSI_KPA, 1)} psi" if us else f"{_figure(p, 0)} kPa",
+                "p": lambda p: f"{_figure(p / PSI_KPA, 1)} psi" if us else f"{_figure(p, 0)} kPa",
             },
             when=self.when,
         )

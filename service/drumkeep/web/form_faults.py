@@ -11,9 +11,9 @@ from typing import Final
 from fastapi.exceptions import RequestValidationError
 
 from drumkeep.asgi.faults import validation_faults
-from drumkeep.domain.quantities import fahrenheit, pounds
+from drumkeep.domain.quantities import INCH_M, PSI_KPA, fahrenheit, pounds
 from drumkeep.errors import DrumkeepError, Fault, Invalid
-from drumkeep.web.formats import INCH_M, PSI_KPA, Formats
+from drumkeep.web.formats import Formats
 from drumkeep.web.wording import ACTION
 
 # From the API's name of a field to the form's name and the label that stands above it.

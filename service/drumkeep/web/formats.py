@@ -9,16 +9,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-from drumkeep.domain.quantities import LB_KG, fahrenheit, pounds
+from drumkeep.domain.quantities import INCH_M, PSI_KPA, fahrenheit, pounds
 from drumkeep.web.moments import SPACE, Moments
 
 _MINUS: Final = "\N{MINUS SIGN}"
 _TO: Final = "\N{EN DASH}"
-INCH_M: Final = 0.0254
-"""Metres in one inch (exact)."""
-
-PSI_KPA: Final = LB_KG * 9.80665 / INCH_M**2 / 1000.0
-"""Kilopascals in one pound-force per square inch (standard gravity; exact in its parts)."""
 _NEAR_K: Final = 2.0
 _SPARE_DIGITS: Final = 1
 _WHOLE_FROM: Final = 100.0

@@ -8,10 +8,14 @@ from typing import Any, Final
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from drumkeep.domain.quantities import celsius_from_fahrenheit, kilograms_from_pounds
+from drumkeep.domain.quantities import (
+    INCH_M,
+    PSI_KPA,
+    celsius_from_fahrenheit,
+    kilograms_from_pounds,
+)
 from drumkeep.domain.scans import drum_read
 from drumkeep.errors import Fault, Invalid
-from drumkeep.web.formats import INCH_M, PSI_KPA
 
 # "61,5" is a comma for a point; "1,250" may be either, and so is neither.
 _NUMBER: Final = re.compile(r"[-+]?\d{1,9}(?:[.,]\d{1,2}|\.\d{0,9})?|[-+]?\.\d{1,9}", re.ASCII)

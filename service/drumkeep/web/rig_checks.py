@@ -7,11 +7,11 @@ from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may
 from drumkeep.asgi.happenings import by_caller
+from drumkeep.domain.quantities import PSI_KPA
 from drumkeep.domain.rig_checks import INTERVAL, RigFinding, RigPart
 from drumkeep.domain.roles import Action, may
 from drumkeep.operations.rig_checks import Look, record_checks
 from drumkeep.web.drums import posted
-from drumkeep.web.formats import PSI_KPA
 from drumkeep.web.forms import form_id, number_of, waited
 from drumkeep.web.shell import ShellDep, see
 from drumkeep.web.views.rig_checks import check_lines, rig_views

@@ -14,10 +14,10 @@ from drumkeep.domain import worked
 from drumkeep.domain.forecasts import Forecast
 from drumkeep.domain.liquid_pressure import pressure_inputs
 from drumkeep.domain.products import Cell, Product, Side, default_product
-from drumkeep.domain.quantities import celsius_from_fahrenheit
+from drumkeep.domain.quantities import PSI_KPA, celsius_from_fahrenheit
 from drumkeep.thermal.stratified import EIGHTHS
 from drumkeep.thermal.vapour import AGENTS
-from drumkeep.web.formats import PSI_KPA, Formats
+from drumkeep.web.formats import Formats
 from drumkeep.web.plot import Area, Curve, Plot, Stroke, table
 from drumkeep.web.view_models import Units
 from drumkeep.web.wording import MOTION

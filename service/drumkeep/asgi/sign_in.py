@@ -129,10 +129,7 @@ async def sign_in_by_chit(request: Request, *, chit: str, password: str, now: da
     Refused
         The request came from a page of another site.
     """
-    authentication.refuse_other_sites(request)
-    shared = services(request)
-    near = neighbourhood(address_of(request))
-    shared.throttle_hosts.check(near, now=now)
+    shared, near = services(request), _let_near(request, now=now)
     name = authentication.name_on(chit)
     account = await shared.database.read(lambda tx: stored.account_by_name(tx, name=name))
     if (
@@ -157,10 +154,7 @@ async def sign_in_by_pass(request: Request, *, secret: str, now: datetime) -> Si
     Refused
         The request came from a page of another site.
     """
-    authentication.refuse_other_sites(request)
-    shared = services(request)
-    near = neighbourhood(address_of(request))
-    shared.throttle_hosts.check(near, now=now)
+    shared, near = services(request), _let_near(request, now=now)
     try:
         holder = await shared.database.read(
             lambda tx: sessions.holder_of(tx, secret=secret, now=now)
@@ -180,6 +174,14 @@ async def sign_in_by_pass(request: Request, *, secret: str, now: datetime) -> Si
         await note_failure(request, name="", words="sign-in by a phone code failed", now=now)
         raise
     return _signed_in(request, account, session_id=session.id, lifetime=sessions.PHONE_LIFETIME)
+
+
+def _let_near(request: Request, *, now: datetime) -> str:
+    """Return where somebody signs in from without a name, unless too many failed there lately."""
+    authentication.refuse_other_sites(request)
+    near = neighbourhood(address_of(request))
+    services(request).throttle_hosts.check(near, now=now)
+    return near
 
 
 async def change_own_account(

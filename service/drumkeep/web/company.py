@@ -23,7 +23,7 @@ from drumkeep.operations import company_sign_in as company
 from drumkeep.operations.company_sign_in import Sent
 from drumkeep.storage.tables.accounts import Account, SignInAttempt
 from drumkeep.web import me, sign_in
-from drumkeep.web.shell import ShellDep, safe_next, see
+from drumkeep.web.shell import ShellDep, go_on, safe_next, see
 
 router = APIRouter()
 
@@ -166,9 +166,7 @@ async def _let_in(
         words="signed in with the company's account",
         lifetime=company.LIFETIME,
     )
-    response = see(safe_next(attempt.next))
-    signed_in.keep(response)
-    return response
+    return go_on(signed_in, safe_next(attempt.next))
 
 
 async def _address(provider: Provider, sent: Sent, *, now: datetime) -> str:

@@ -11,7 +11,7 @@ from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, services
 from drumkeep.errors import Conflict, Fault, Invalid, Unauthenticated
 from drumkeep.operations import tokens
 from drumkeep.storage.transaction import Tx
-from drumkeep.web.shell import Shell, ShellDep, safe_next, see
+from drumkeep.web.shell import Shell, ShellDep, go_on, safe_next, see
 from drumkeep.web.views.people import own_devices
 from drumkeep.web.views.tokens import (
     LASTING,
@@ -55,9 +55,7 @@ async def change_password(
         mend = "Write the one that holds until now; a manager can set a new one."
         faults = (Fault("current", None, "is not your password", mend),)
     else:
-        response = see("/me")
-        signed_in.keep(response)
-        return response
+        return go_on(signed_in, "/me")
     database = services(request).database
     answer = await database.read(lambda tx: own_page(tx, shell=shell, faults=faults))
     answer.status_code = _UNUSABLE

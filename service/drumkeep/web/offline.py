@@ -1,6 +1,5 @@
 """What lets a phone go on without a connection: worker, manifest, and the list of what waits."""
 
-from datetime import UTC, datetime
 from typing import Final
 
 from fastapi import APIRouter, Request
@@ -8,9 +7,9 @@ from fastapi.responses import FileResponse, HTMLResponse, JSONResponse
 
 from drumkeep.language.tongue import tongue
 from drumkeep.web.form_faults import LABELS
-from drumkeep.web.formats import Formats
 from drumkeep.web.language import language_of
-from drumkeep.web.templating import STATIC, render, static_address
+from drumkeep.web.shell import answer_anybody
+from drumkeep.web.templating import STATIC, static_address
 from drumkeep.web.wording import ACTION
 
 router = APIRouter()
@@ -53,7 +52,7 @@ async def manifest() -> JSONResponse:
 async def waiting(request: Request) -> HTMLResponse:
     """Show what waits on this device; the same for everybody, so that a phone can keep it."""
     say = tongue(language_of(request)).say
-    return _for_everybody(
+    return answer_anybody(
         request,
         "waiting.html",
         titles={kind: say(title) for kind, (title, _) in ACTION.items()},
@@ -64,20 +63,10 @@ async def waiting(request: Request) -> HTMLResponse:
 @router.get("/no-connection")
 async def no_connection(request: Request) -> HTMLResponse:
     """Say that a page needs the service; kept by phones, to be shown in its place."""
-    return _for_everybody(request, "no_connection.html", hookup=False)
+    return answer_anybody(request, "no_connection.html", hookup=False)
 
 
 @router.get("/no-connection/hookup")
 async def not_checked(request: Request) -> HTMLResponse:
     """Say that two drums were not checked; kept by phones, to be shown in the answer's place."""
-    return _for_everybody(request, "no_connection.html", hookup=True)
-
-
-def _for_everybody(request: Request, name: str, **context: object) -> HTMLResponse:
-    formats = Formats(
-        units="us",
-        timezone=UTC,
-        now=datetime.fromtimestamp(0, tz=UTC),
-        language=language_of(request),
-    )
-    return HTMLResponse(render(name, formats=formats, nonce=request.state.nonce, **context))
+    return answer_anybody(request, "no_connection.html", hookup=True)

@@ -17,10 +17,8 @@ from drumkeep.domain.roles import Action
 from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid
 from drumkeep.operations import accounts, sessions
 from drumkeep.storage.transaction import Tx
-from drumkeep.web.language import language_of
 from drumkeep.web.qr import public_address
-from drumkeep.web.shell import Shell, ShellDep, see
-from drumkeep.web.templating import render
+from drumkeep.web.shell import Shell, ShellDep, answer_anybody, go_on, see
 from drumkeep.web.views.people import PhoneCode, person_lines, phone_code
 
 router = APIRouter()
@@ -130,24 +128,21 @@ async def ask_phone(request: Request, secret: str, now: Now) -> HTMLResponse:
     """Ask whether to sign this phone in: merely looking at the address must not use it up."""
     database = services(request).database
     account = await database.read(lambda tx: sessions.holder_of(tx, secret=secret, now=now))
-    html = render(
+    return answer_anybody(
+        request,
         "phone.html",
-        language=account.language or language_of(request),
-        nonce=request.state.nonce,
+        language=account.language,
         csrf="",
         person=account.display_name,
         secret=secret,
     )
-    return HTMLResponse(html)
 
 
 @router.post("/sign-in/once/{secret}")
 async def sign_phone_in(request: Request, secret: str, now: Now) -> Response:
     """Sign this phone in, once."""
     signed_in = await access.sign_in_by_pass(request, secret=secret, now=now)
-    response = see("/floor")
-    signed_in.keep(response)
-    return response
+    return go_on(signed_in, "/floor")
 
 
 def _page(

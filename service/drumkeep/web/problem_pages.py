@@ -1,16 +1,11 @@
 """Problems at addresses meant for people, as pages."""
 
-from datetime import UTC, datetime
-
 from fastapi import Request, Response
-from fastapi.responses import HTMLResponse
 
 from drumkeep.asgi.problems import Problem, shown
 from drumkeep.language.tongue import Tongue, tongue
-from drumkeep.web.formats import Formats
 from drumkeep.web.language import language_of
-from drumkeep.web.shell import sign_in_first
-from drumkeep.web.templating import render
+from drumkeep.web.shell import answer_anybody, sign_in_first
 from drumkeep.web.view_models import FaultView, ProblemView
 
 _MACHINES = ("/api/", "/health", "/ready", "/metrics", "/openapi.json", "/live")
@@ -28,8 +23,7 @@ def problem_page(request: Request, problem: Problem) -> Response | None:
         return None
     if problem.status == _UNAUTHENTICATED:
         return sign_in_first(request)
-    language = getattr(request.state, "language", None) or language_of(request)
-    spoken = tongue(language)
+    spoken = tongue(language_of(request))
     view = ProblemView(
         status=problem.status,
         title=problem.title if problem.faults else _TITLES.get(problem.status, problem.title),
@@ -45,18 +39,9 @@ def problem_page(request: Request, problem: Problem) -> Response | None:
         back=_back(request),
         back_words="Go back" if _back(request) != "/floor" else "Go to the floor",
     )
-    html = render(
-        "problem.html",
-        problem=view,
-        formats=Formats(
-            units="us",
-            timezone=UTC,
-            now=datetime.fromtimestamp(0, tz=UTC),
-            language=language,
-        ),
-        nonce=getattr(request.state, "nonce", ""),
-    )
-    return HTMLResponse(html, status_code=problem.status, headers=problem.headers)
+    answer = answer_anybody(request, "problem.html", status=problem.status, problem=view)
+    answer.headers.update(problem.headers)
+    return answer
 
 
 def _problem(problem: str, spoken: Tongue) -> str:

@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 
 from drumkeep.asgi.authentication import SAFE_METHODS, Caller
 from drumkeep.asgi.dependencies import CurrentAccount, Now, services
+from drumkeep.asgi.sign_in import SignedIn
 from drumkeep.domain.alarms import AlarmState
 from drumkeep.errors import Refused
 from drumkeep.storage import alarms, room
@@ -27,6 +28,7 @@ class Shell:
     request: Request
     caller: Caller
     now: datetime
+    language: str
 
     @property
     def formats(self) -> Formats:
@@ -35,7 +37,7 @@ class Shell:
             units=cast("Units", self.caller.units),
             timezone=UTC,
             now=self.now,
-            language=self.request.state.language,
+            language=self.language,
         )
 
     @property
@@ -107,11 +109,40 @@ def shell(request: Request, caller: CurrentAccount, now: Now) -> Shell:
     """
     if caller.session_id is None and request.method not in SAFE_METHODS:
         raise Refused("Forms are for people who have signed in; programs use /api/v1.")
-    request.state.language = language_of(request, caller)  # for the page of a problem
-    return Shell(request=request, caller=caller, now=now)
+    return Shell(request=request, caller=caller, now=now, language=language_of(request, caller))
 
 
 ShellDep = Annotated[Shell, Depends(shell)]
+
+
+def answer_anybody(
+    request: Request, name: str, /, *, language: str = "", status: int = 200, **context: object
+) -> HTMLResponse:
+    """Render a page that is the same for everybody, signed in or not, but for its language.
+
+    Parameters
+    ----------
+    request
+        Of a person who was refused a page, or has not signed in: it then has no token, and forms
+        are known by the request's origin.
+    name
+        Template.
+    language
+        ISO 639-1 code; empty for the reader's.
+    status
+        Of the answer.
+    context
+        What the template lists.
+    """
+    formats = Formats(
+        units="us",
+        timezone=UTC,
+        now=datetime.fromtimestamp(0, tz=UTC),
+        language=language or language_of(request),
+    )
+    nonce = getattr(request.state, "nonce", "")
+    html = render(name, formats=formats, nonce=nonce, **context)
+    return HTMLResponse(html, status_code=status)
 
 
 def safe_next(text: str, *, otherwise: str = "/floor") -> str:
@@ -124,6 +155,13 @@ def safe_next(text: str, *, otherwise: str = "/floor") -> str:
 def see(address: str) -> RedirectResponse:
     """Send the browser to a page after a form."""
     return RedirectResponse(address, status_code=303)
+
+
+def go_on(signed_in: SignedIn, address: str) -> RedirectResponse:
+    """Send a browser on in the session that has just begun."""
+    response = see(address)
+    signed_in.keep(response)
+    return response
 
 
 def sign_in_first(request: Request) -> RedirectResponse:

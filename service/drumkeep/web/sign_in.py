@@ -12,9 +12,7 @@ from drumkeep.asgi.problems import TooOften
 from drumkeep.errors import Fault, Invalid, Unauthenticated
 from drumkeep.operations import sessions
 from drumkeep.operations.accounts import SHORTEST_PASSWORD
-from drumkeep.web.language import language_of
-from drumkeep.web.shell import ShellDep, safe_next, see
-from drumkeep.web.templating import render
+from drumkeep.web.shell import ShellDep, answer_anybody, go_on, safe_next, see
 
 router = APIRouter()
 
@@ -46,9 +44,7 @@ async def sign_in(
         return shown
     except access.OwnPasswordFirst as first:
         return _own_password(request, next=next, chit=first.chit, person=first.person)
-    response = see(safe_next(next))
-    signed_in.keep(response)
-    return response
+    return go_on(signed_in, safe_next(next))
 
 
 @router.post("/sign-in/own-password")
@@ -68,9 +64,7 @@ async def choose_password(
         return page(request, next=next, name=name_on(chit), error=error.title, status=401)
     except Invalid as error:
         return _own_password(request, next=next, chit=chit, person=person, faults=error.faults)
-    response = see(safe_next(next))
-    signed_in.keep(response)
-    return response
+    return go_on(signed_in, safe_next(next))
 
 
 @router.post("/sign-out")
@@ -92,18 +86,16 @@ def page(
     status: int = 200,
 ) -> HTMLResponse:
     """Show the form, with what went wrong."""
-    # no session yet, so no token: the request's origin is checked instead
-    html = render(
+    return answer_anybody(
+        request,
         "sign_in.html",
-        language=language_of(request),
-        nonce=request.state.nonce,
+        status=status,
         csrf="",
         next=safe_next(next),
         name=name,
         error=error,
         company=services(request).provider is not None,
     )
-    return HTMLResponse(html, status_code=status)
 
 
 def _own_password(
@@ -114,10 +106,10 @@ def _own_password(
     person: str,
     faults: tuple[Fault, ...] = (),
 ) -> HTMLResponse:
-    html = render(
+    return answer_anybody(
+        request,
         "own_password.html",
-        language=language_of(request),
-        nonce=request.state.nonce,
+        status=422 if faults else 200,
         csrf="",
         next=safe_next(next),
         chit=chit,
@@ -126,4 +118,3 @@ def _own_password(
         faults=faults,
         shortest=SHORTEST_PASSWORD,
     )
-    return HTMLResponse(html, status_code=422 if faults else 200)

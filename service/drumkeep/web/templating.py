@@ -154,16 +154,16 @@ def render(name: str, /, **context: object) -> str:
     name
         File in ``templates``, such as ``floor.html``.
     context
-        What the module's docstring lists for it. The page is in the language of ``formats``, or in
-        the ``language`` (ISO 639-1 code) of a page that has none; else in English.
+        What the module's docstring lists for it. The page is in the language of ``formats``; one
+        without is in English.
 
     Raises
     ------
     jinja2.UndefinedError
         A name that the template needs was not given.
     """
-    formats, otherwise = context.get("formats"), context.get("language", ENGLISH)
-    language = formats.language if isinstance(formats, Formats) else str(otherwise)
+    formats = context.get("formats")
+    language = formats.language if isinstance(formats, Formats) else ENGLISH
     return environment(language).get_template(name).render({**_EVERYWHERE, **context})
 
 

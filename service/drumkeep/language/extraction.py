@@ -113,15 +113,17 @@ def _spoken(tree: ast.AST, *, singles: bool) -> Iterator[str]:
     """Give the messages of a piece of Python."""
     for node in _heard(tree):
         if isinstance(node, ast.JoinedStr):
-            message = message_of(node)
             fixed = "".join(str(v.value) for v in node.values if isinstance(v, ast.Constant))
-            if len(_READS_LIKE_WORDS.findall(fixed)) > 0 and not _NOT_FOR_PEOPLE.search(fixed):
-                yield message
+            if _is_for_people(fixed):
+                yield message_of(node)
         elif isinstance(node, ast.Constant) and isinstance(node.value, str):
             text = node.value
-            words = _READS_LIKE_WORDS.findall(text)
-            if words and not _NOT_FOR_PEOPLE.search(text) and (singles or " " in text.strip()):
+            if _is_for_people(text) and (singles or " " in text.strip()):
                 yield text
+
+
+def _is_for_people(text: str) -> bool:
+    return bool(_READS_LIKE_WORDS.search(text)) and not _NOT_FOR_PEOPLE.search(text)
 
 
 def _heard(node: ast.AST) -> Iterator[ast.AST]:

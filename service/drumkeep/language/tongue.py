@@ -34,7 +34,7 @@ class Tongue:
 
     def __init__(self, code: str) -> None:
         self.code = code
-        self._said: dict[str, str] = {}
+        self._recognised = lru_cache(maxsize=_KEPT)(self._recognise)
 
     @cached_property
     def translations(self) -> NullTranslations:
@@ -53,6 +53,10 @@ class Tongue:
     def month(self, day: date) -> str:
         """Return the short name of a month: ``Nov``, ``nov``."""
         return str(self._locale.months["format"]["abbreviated"][day.month])
+
+    def date(self, day: date) -> str:
+        """Return a date, its month in letters: ``14 Nov 2026``; no two countries read figures."""
+        return f"{day.day} {self.month(day)} {day.year}"
 
     @cached_property
     def _locale(self) -> Locale:
@@ -81,18 +85,10 @@ class Tongue:
         found again by its words, and the values between them are carried over, so that what was
         stored last year can be read in any language. What people typed is left as they typed it.
         """
-        if self.code == ENGLISH or not text:
-            return text
-        known = self._said.get(text)
-        if known is None:
-            if len(self._said) >= _KEPT:
-                self._said.clear()
-            known = self._said[text] = self._recogniser.say(text)
-        return known
+        return text if self.code == ENGLISH or not text else self._recognised(text)
 
-    def said(self, text: object) -> object:
-        """Return what a template shows, said in this language; markup and numbers stay."""
-        return self.say(text) if type(text) is str else text
+    def _recognise(self, text: str) -> str:
+        return self._recogniser.say(text)
 
 
 @lru_cache
@@ -108,6 +104,7 @@ def catalogue(code: str) -> Catalog:
         return read_po(file, locale=code, abort_invalid=True)
 
 
+@lru_cache(maxsize=256)
 def preferred(accepted: str) -> str:
     """Return the language that a browser asks for in ``Accept-Language`` (RFC 9110 §12.5.4)."""
     weighed: list[tuple[float, int, str]] = []

@@ -6,7 +6,6 @@ Lengths are mm from the upper left corner of the label until they reach the canv
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
 from functools import lru_cache
 from io import BytesIO
 from typing import Any, Final
@@ -207,18 +206,14 @@ def _draw_drum(area: _Area, label: DrumLabel, spoken: Tongue) -> None:
 
 
 def _dates(label: DrumLabel, spoken: Tongue) -> str:
-    """Return a drum's three dates, months in letters: no two countries read them apart."""
+    """Return a drum's three dates."""
     told = (
         ("Made {day}.", label.made),
         ("Expires {day}.", label.expires),
         ("Received {day}.", label.received),
     )
-    dates = (spoken.words(words, day=_day(day, spoken)) for words, day in told)
+    dates = (spoken.words(words, day=spoken.date(day)) for words, day in told)
     return " ".join(words.replace(" ", "\N{NO-BREAK SPACE}") for words in dates)
-
-
-def _day(day: date, spoken: Tongue) -> str:
-    return f"{day.day} {spoken.month(day)} {day.year}"
 
 
 def _draw_place(area: _Area, label: PlaceLabel, spoken: Tongue) -> None:

@@ -74,8 +74,8 @@ class Moments:
         if days in (1, -1):
             return self.words("tomorrow" if days == 1 else "yesterday")
         if 1 < days <= _DAYS_NAMED:
-            return self._weekday(local)
-        named = f"{self._weekday(local)} {local.day} {self._month(local)}"
+            return self.tongue.weekday(local)
+        named = f"{self.tongue.weekday(local)} {local.day} {self.tongue.month(local)}"
         return named if local.year == today.year else f"{named} {local.year}"
 
     def when(self, at: datetime | None) -> str:
@@ -139,8 +139,7 @@ class Moments:
         """Return a date: ``14 Nov 2026``."""
         if at is None:
             return self.not_known
-        local = self.local(at)
-        return f"{local.day} {self._month(local)} {local.year}"
+        return self.tongue.date(self.local(at))
 
     def exact(self, at: datetime) -> str:
         """Return a time that leaves no doubt: ``Wed 25 Nov 2026, 2:40:05 am CST``."""
@@ -148,7 +147,7 @@ class Moments:
         clock = f"{local:%H:%M:%S}"
         if self.units == "us":
             clock = f"{local.hour % 12 or 12}:{local:%M:%S}{SPACE}{_half(local)}"
-        day = f"{self._weekday(local)} {self.date(at)}"
+        day = f"{self.tongue.weekday(local)} {self.date(at)}"
         return f"{day}, {clock} {local.tzname() or ''}".strip()
 
     def ago(self, at: datetime | None) -> str:
@@ -211,12 +210,6 @@ class Moments:
     def not_known(self) -> str:
         """What stands for a value that nobody has."""
         return self.words(NOT_KNOWN)
-
-    def _weekday(self, local: datetime) -> str:
-        return self.tongue.weekday(local)
-
-    def _month(self, local: datetime) -> str:
-        return self.tongue.month(local)
 
 
 def _half_hour_before(local: datetime) -> datetime:

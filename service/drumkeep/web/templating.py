@@ -221,7 +221,9 @@ def _script_words(spoken: Tongue) -> dict[str, str]:
 
 def _said(spoken: Tongue, shown: object) -> object:
     """Say what a template shows; a fault part by part, since its value is the asker's own."""
-    return shown.told(spoken.say) if isinstance(shown, Fault) else spoken.said(shown)
+    if isinstance(shown, Fault):
+        return shown.told(spoken.say)
+    return spoken.say(shown) if type(shown) is str else shown  # markup and numbers stay
 
 
 @lru_cache(maxsize=4096)

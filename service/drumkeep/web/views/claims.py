@@ -319,7 +319,7 @@ def _day(text: str | None, formats: Formats) -> str:
     if text is None:
         return formats.words("by its shelf life")
     day = date.fromisoformat(text)
-    return f"{day.day} {formats.tongue.month(day)} {day.year}"
+    return formats.tongue.date(day)
 
 
 def _maybe(text: str | None) -> datetime | None:

@@ -177,8 +177,8 @@ def receipt_view(
     facts = [
         ("Product", product.name),
         ("Lot", lot.code),
-        ("Made", _day(lot.made_on, formats)),
-        ("Expires", _day(expires, formats)),
+        ("Made", formats.tongue.date(lot.made_on)),
+        ("Expires", formats.tongue.date(expires)),
         ("Into", place.name),
         ("Liquid in each", formats.mass(event.data.get("net_kg", rules.properties.net_kg))),
         ("Temperature", came),
@@ -233,10 +233,6 @@ def _label_facts(label: Mapping[str, Any], *, formats: Formats) -> list[tuple[st
 
 def _iso(day: date | None) -> str | None:
     return None if day is None else day.isoformat()
-
-
-def _day(day: date, formats: Formats) -> str:
-    return f"{day.day} {formats.tongue.month(day)} {day.year}"
 
 
 def _mass(kg: float, formats: Formats) -> str:

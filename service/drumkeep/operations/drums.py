@@ -354,8 +354,9 @@ def _changed_since(
 
 def origin_stay(tx: Tx, *, drum: Drum, facts: DrumFacts) -> Stay | None:
     """Mark the air that set a drum's start, so that late readings of it reach the drum."""
-    premises = read_premises(tx, around=[facts.stays[0].place])
-    place = origin_of(premises, facts)
+    place = facts.origin
+    if place is None:  # else no places need be read: the drum says itself where it came from
+        place = origin_of(read_premises(tx, around=[facts.stays[0].place]), facts)
     if place is None:
         return None
     return Stay(

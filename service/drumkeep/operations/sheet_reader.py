@@ -123,11 +123,11 @@ class Reader:
 
     def mass(self, row: SheetRow, name: str) -> float | None:
         """Return a mass in kg."""
-        return self.read(row, name, lambda text: mass_kg(text, unit=self._sheet.units[name]))
+        return self.read(row, name, lambda text: mass_kg(text, unit=self.unit(name)))
 
     def temperature(self, row: SheetRow, name: str) -> float | None:
         """Return a temperature in °C."""
-        return self.read(row, name, lambda text: temperature_c(text, unit=self._sheet.units[name]))
+        return self.read(row, name, lambda text: temperature_c(text, unit=self.unit(name)))
 
     def moment(self, row: SheetRow, name: str, *, place: Place, clock: str = "") -> datetime | None:
         """Return a time; one that names no zone is of the clock of a place's site.
@@ -137,7 +137,7 @@ class Reader:
         sites = catalogue.sites_by_id(self.tx, ids=[place.site_id])
         zone = ZoneInfo(sites[place.site_id].timezone)
         hour = self.text(row, clock)
-        days = self._days[name]
+        days = self.days(name)
         return self.read(
             row, name, lambda day: days.moment(f"{day} {hour}" if hour else day, zone=zone)
         )

@@ -115,11 +115,8 @@ class _Heard:
         """Tell at which grid steps some sensor hangs there, whether it is heard of or not."""
         times = np.arange(self.first, self.last + 1, dtype=np.int64) * STEP_MS
         found = np.zeros(len(times), dtype=np.bool_)
-        for mount in mounts:
-            here = times >= to_ms(mount.since)
-            if mount.until is not None:
-                here &= times < to_ms(mount.until)
-            found |= here
+        for one in self.ground.hung(mounts):
+            found |= one.during(times)
         return found
 
 

@@ -95,10 +95,9 @@ def _copy(source: Engine, target: Engine, table: Table, told: Told) -> None:
                 "holds rows in the target that the source has not",
                 "Name an empty database, or the one into which this store was being moved.",
             )
-        while rows := whole_tables.after(connection, table, last):
+        for rows in whole_tables.portions(connection, table, last=last):
             with transaction(target) as writing:
                 whole_tables.store(writing, table, [dict(row._mapping) for row in rows])  # noqa: SLF001 - its public view
-            last = whole_tables.key_of(table, rows[-1])
             there += len(rows)
             told(table.name, there)
 

@@ -47,12 +47,9 @@ def bound(table: Table, key: Sequence[object]) -> list[ColumnElement[Any]]:
     return [literal(value, column.type) for column, value in zip(columns, key, strict=True)]
 
 
-def key_of(table: Table, row: Row[Any]) -> tuple[Any, ...]:
-    """Return the key of a row."""
-    return tuple(row._mapping[column.name] for column in table.primary_key)  # noqa: SLF001 - its public view
-
-
-def after(connection: Connection, table: Table, last: tuple[Any, ...] | None) -> Sequence[Row[Any]]:
+def _after(
+    connection: Connection, table: Table, last: tuple[Any, ...] | None
+) -> Sequence[Row[Any]]:
     """Return the rows that follow a key, or the first, as many as are well taken at once."""
     ordered = keys(connection, table)
     statement = select(table).order_by(*ordered).limit(at_once(table))
@@ -61,12 +58,13 @@ def after(connection: Connection, table: Table, last: tuple[Any, ...] | None) ->
     return connection.execute(statement).all()
 
 
-def portions(connection: Connection, table: Table) -> Iterator[Sequence[Row[Any]]]:
-    """Yield all rows of a table, a portion at a time."""
-    last = None
-    while rows := after(connection, table, last):
+def portions(
+    connection: Connection, table: Table, *, last: tuple[Any, ...] | None = None
+) -> Iterator[Sequence[Row[Any]]]:
+    """Yield the rows of a table that follow a key, or all, a portion at a time."""
+    while rows := _after(connection, table, last):
         yield rows
-        last = key_of(table, rows[-1])
+        last = tuple(rows[-1]._mapping[column.name] for column in table.primary_key)  # noqa: SLF001 - its public view
 
 
 def at_once(table: Table) -> int:

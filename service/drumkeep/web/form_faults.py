@@ -13,6 +13,7 @@ from fastapi.exceptions import RequestValidationError
 from drumkeep.asgi.faults import validation_faults
 from drumkeep.domain.quantities import INCH_M, PSI_KPA, fahrenheit, pounds
 from drumkeep.errors import DrumkeepError, Fault, Invalid
+from drumkeep.language.tongue import Tongue
 from drumkeep.web.formats import Formats
 from drumkeep.web.wording import ACTION
 
@@ -87,6 +88,12 @@ def in_words_of_form(
         faults = [told.fault(fault) for fault in validation_faults(error)]
         return Invalid("That cannot be recorded as it is.", faults)
     return type(error)(error.title, [told.fault(fault) for fault in error.faults])
+
+
+def about_it(fault: Fault, tongue: Tongue) -> str:
+    """Say what is wrong with something that stands beside it, and the mend."""
+    problem, mend = tongue.say(fault.problem), tongue.say(fault.mend)
+    return tongue.words("It {problem}. {mend}", problem=problem, mend=mend)
 
 
 @contextmanager

@@ -3,7 +3,8 @@
 from fastapi import Request, Response
 
 from drumkeep.asgi.problems import Problem, shown
-from drumkeep.language.tongue import Tongue, tongue
+from drumkeep.language.tongue import tongue
+from drumkeep.web.form_faults import about_it
 from drumkeep.web.language import language_of
 from drumkeep.web.shell import answer_anybody, sign_in_first
 from drumkeep.web.view_models import FaultView, ProblemView
@@ -32,7 +33,7 @@ def problem_page(request: Request, problem: Problem) -> Response | None:
             FaultView(
                 name=_name(fault.field),
                 value="" if fault.value is None else str(shown(fault.value)),
-                mend=" ".join((_problem(fault.problem, spoken), spoken.say(fault.mend))),
+                mend=about_it(fault, spoken),
             )
             for fault in problem.faults
         ),
@@ -42,10 +43,6 @@ def problem_page(request: Request, problem: Problem) -> Response | None:
     answer = answer_anybody(request, "problem.html", status=problem.status, problem=view)
     answer.headers.update(problem.headers)
     return answer
-
-
-def _problem(problem: str, spoken: Tongue) -> str:
-    return spoken.words("It {problem}.", problem=spoken.say(problem))
 
 
 def _name(field: str) -> str:

@@ -16,7 +16,7 @@ from drumkeep.storage.savepoint import savepoint
 from drumkeep.storage.tables.catalogue import Product
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.drums import posted
-from drumkeep.web.form_faults import in_units
+from drumkeep.web.form_faults import about_it, in_units
 from drumkeep.web.formats import Formats
 from drumkeep.web.forms import points_of, written_lines
 from drumkeep.web.shell import Shell, ShellDep, see
@@ -150,11 +150,7 @@ def _as_written(
             if fault.field == path or fault.field.startswith(f"{path}.")
         ),
         source_problems=tuple(
-            formats.words(
-                "It {problem}. {mend}",
-                problem=formats.tongue.say(fault.problem),
-                mend=formats.tongue.say(fault.mend),
-            )
+            about_it(fault, formats.tongue)
             for fault in faults
             if fault.field == f"origins.{field.key}"
         ),

@@ -59,6 +59,9 @@ class Priority(StrEnum):
 
 RANK: Final = {priority: rank for rank, priority in enumerate(Priority)}
 
+WAITING: Final = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED})
+"""States in which nobody has said yet that they saw it."""
+
 PHASES: Final = ("forecast", "now", "done")
 """A cause grows graver in this order; when it does, it is announced again."""
 

@@ -10,6 +10,7 @@ from drumkeep.domain.alarm_rules import findings
 from drumkeep.domain.alarms import (
     PHASES,
     RANK,
+    WAITING,
     AlarmKind,
     AlarmState,
     Finding,
@@ -309,8 +310,7 @@ def _enter(tx: Tx, alarm: Alarm, *, now: datetime, words: str, by: str | None = 
 
 def open_first(alarms: Sequence[Alarm]) -> list[Alarm]:
     """Order alarms as a person takes them: unacknowledged first, then by priority and age."""
-    waiting = {AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED}
     return sorted(
         alarms,
-        key=lambda a: (AlarmState(a.state) not in waiting, RANK[Priority(a.priority)], a.raised_at),
+        key=lambda a: (a.state not in WAITING, RANK[Priority(a.priority)], a.raised_at),
     )

@@ -2,8 +2,9 @@
 
 from collections.abc import Sequence
 
-from sqlmodel import col, select
+from sqlmodel import col, func, select
 
+from drumkeep.domain.alarms import WAITING
 from drumkeep.storage.tables.alarms import Alarm, AlarmEntry
 from drumkeep.storage.transaction import Tx
 
@@ -13,6 +14,12 @@ def open_alarms(tx: Tx) -> Sequence[Alarm]:
     return tx.session.exec(
         select(Alarm).where(col(Alarm.open_cause).is_not(None)).order_by(col(Alarm.raised_at))
     ).all()
+
+
+def count_waiting(tx: Tx) -> int:
+    """Count the alarms that nobody has acknowledged."""
+    waiting = select(func.count()).select_from(Alarm).where(col(Alarm.state).in_(WAITING))
+    return tx.session.exec(waiting).one()
 
 
 def alarm(tx: Tx, *, alarm_id: str) -> Alarm | None:

@@ -11,7 +11,6 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from drumkeep.asgi.authentication import SAFE_METHODS, Caller
 from drumkeep.asgi.dependencies import CurrentAccount, Now, services
 from drumkeep.asgi.sign_in import SignedIn
-from drumkeep.domain.alarms import AlarmState
 from drumkeep.errors import Refused
 from drumkeep.storage import alarms, room
 from drumkeep.storage.transaction import Tx
@@ -82,8 +81,6 @@ class Shell:
         context
             What the template lists.
         """
-        waiting = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED)
-        count = sum(AlarmState(alarm.state) in waiting for alarm in alarms.open_alarms(tx))
         return HTMLResponse(
             render(
                 name,
@@ -91,7 +88,7 @@ class Shell:
                 formats=formats or self.formats,
                 nonce=self.request.state.nonce,
                 page=page,
-                alarm_count=count or None,
+                alarm_count=alarms.count_waiting(tx) or None,
                 here=self.here,
                 disk_full=room.is_full(services(self.request).database.engine),
                 **context,

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from drumkeep.domain.alarms import AlarmKind, AlarmState
+from drumkeep.domain.alarms import WAITING, AlarmKind, AlarmState
 from drumkeep.domain.roles import Role, may_acknowledge
 from drumkeep.storage import alarms as rows
 from drumkeep.storage import catalogue
@@ -45,7 +45,6 @@ OF_A_SENSOR: Final = frozenset(
 )
 """Kinds whose cause is a sensor, named by what it is called."""
 
-_WAITING: Final = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED)
 _HAPPENED: Final = {
     "raised": "raised: {message}",
     "graver": "graver: {message}",
@@ -57,8 +56,9 @@ _HAPPENED: Final = {
 
 def can_acknowledge(alarm: Alarm, *, role: Role) -> bool:
     """Tell whether there is something to acknowledge and the role may."""
-    waiting = AlarmState(alarm.state) in _WAITING
-    return waiting and may_acknowledge(role, addressed=[Role(to) for to in alarm.audience])
+    return alarm.state in WAITING and may_acknowledge(
+        role, addressed=[Role(to) for to in alarm.audience]
+    )
 
 
 def task_views(

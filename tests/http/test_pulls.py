@@ -3,6 +3,7 @@
 import pytest
 
 from drumkeep.domain.grid import STEP_SECONDS
+from drumkeep.domain.pulls import MOST_LOOKED_AT
 from drumkeep.domain.roles import Role
 from drumkeep.storage.drums import drum_by_tag
 from drumkeep.storage.tables.estimates import Estimate
@@ -107,6 +108,45 @@ def test_lots_are_mixed_on_a_side_only_where_no_lot_has_enough(pulling: Pulling)
     three = pulling.pull(sets=3)
     assert set(tags(three, "iso")) == {old, *young}
     assert three["mixed_lots"] == ["iso"]
+
+
+def test_the_right_drum_is_found_behind_hundreds_whose_turn_comes_first(pulling: Pulling):
+    yard = pulling.yard
+    yard.lot(yard.iso, "L-2")
+    # In the hall of 18 °C drums are ready now and cool below 70 °F; what was received cold is not.
+    cold = pulling.warm(liquid_c=15.0, place=yard.place("hall"), net_kg=200.0)
+    leaves = pulling.warm(place=yard.place("hall"), net_kg=201.0)
+    right = pulling.warm(lot="L-2")
+    pulling.warm("resin")
+    pulling.copy(cold, times=250)
+    now = pulling.pull()
+    assert tags(now, "iso") == [leaves]
+    pulling.do(now, "close", closed_as="dropped")
+    pulling.copy(leaves, times=220)
+    for _ in range(2):
+        pulling.warm("resin")
+    later = pulling.pull(wanted_at=ago(-40.0))
+    assert tags(later, "iso") == [right]
+
+    # what is missing is told of all of them
+    (missing,) = (m for m in pulling.pull(wanted_at=ago(-40.0))["missing"] if m["side"] == "iso")
+    assert (missing["count"], missing["ready"], missing["unlooked"]) == (1, 0, 0)
+    assert {r["why"]: r["drums"] for r in missing["reasons"]} == {
+        "too_cold": 251,
+        "leaves": 221,
+        "listed": 1,
+    }
+
+
+def test_of_more_drums_than_can_be_computed_ahead_it_is_said_how_many(pulling: Pulling):
+    leaves = pulling.warm(place=pulling.yard.place("hall"), net_kg=201.0)
+    pulling.warm("resin")
+    pulling.copy(leaves, times=MOST_LOOKED_AT + 4)
+    pull = pulling.pull(wanted_at=ago(-40.0))
+    (missing,) = (m for m in pull["missing"] if m["side"] == "iso")
+    assert missing["unlooked"] == 5
+    page = pulling.yard.client.get(f"/pulls/{pull['id']}").text
+    assert "too many to compute ahead: 5 drums" in page
 
 
 @pytest.mark.parametrize(

@@ -172,4 +172,5 @@ def _missing(name: str, side: SideNow) -> MissingOut:
         could_at=missing.could_at,
         warm_room=missing.warm_room,
         reasons=[ReasonOut(why=why, drums=drums) for why, drums in missing.reasons],
+        unlooked=missing.unlooked,
     )

@@ -1,6 +1,6 @@
 """Which drums a crew takes: oldest lot first, partials first, one lot a side where it can be."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from enum import StrEnum
@@ -10,6 +10,9 @@ from typing import Final
 MOST_SETS: Final = 40
 LATEST: Final = timedelta(hours=96)
 """So far ahead the outlook is computed; of later times nothing can be promised."""
+
+MOST_LOOKED_AT: Final = 500
+"""Drums of a side that are computed ahead for one choice: it bounds the time that it takes."""
 
 FRESH: Final = timedelta(minutes=30)
 """A drum that was computed longer ago than this is not known: the computing has stopped."""
@@ -63,9 +66,21 @@ class Candidate:
         return self.made_on, self.lot, self.fill, self.tag
 
 
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """A drum that might be ready in time, by its id and its lot's; sorted by whose turn it is."""
+
+    drum_id: int
+    lot_id: int
+
+
+Ready = Callable[[Sequence[int], int], Sequence[Candidate]]
+"""Gives of drums (ids in turn) the first so many that are ready; it asks no more than it needs."""
+
+
 def pick(
-    ready: Iterable[Candidate], *, count: int, lots: Iterable[int] = ()
-) -> tuple[Candidate, ...]:
+    turns: Sequence[Turn], *, count: int, ready: Ready, lots: Iterable[int] = ()
+) -> Sequence[Candidate]:
     """Pick drums of one product.
 
     The oldest lot that has enough by itself, so that a side holds one lot; where none has, lots
@@ -73,19 +88,24 @@ def pick(
 
     Parameters
     ----------
-    ready
-        Drums that are ready in time.
+    turns
+        Drums that might be ready in time.
     count
         How many are wanted.
+    ready
+        Tells which are.
     lots
         Lots that are on the list already: of these first.
     """
     kept = set(lots)
-    drums = sorted(ready, key=lambda drum: (drum.lot_id not in kept, drum.turn))
     if not kept:
-        by_lot = (list(some) for _, some in groupby(drums, key=lambda drum: drum.lot_id))
-        drums = next((some for some in by_lot if len(some) >= count), drums)
-    return tuple(drums[:count])
+        for _, some in groupby(turns, key=lambda turn: turn.lot_id):
+            own = [turn.drum_id for turn in some]
+            chosen = ready(own, count) if len(own) >= count else ()
+            if len(chosen) == count:
+                return chosen
+    mixed = sorted(turns, key=lambda turn: turn.lot_id not in kept)
+    return ready([turn.drum_id for turn in mixed], count)
 
 
 def nearest(ready: Iterable[Candidate], *, lot_id: int, place_id: int | None) -> Candidate | None:
@@ -114,7 +134,7 @@ class Missing:
     count
         Drums that are missing.
     ready
-        Others that are ready by now, and not on the list yet.
+        How many of these are ready by now, and not on the list yet.
     waiting
         Drums that could be ready later, the missing ones or fewer.
     could_at
@@ -123,6 +143,8 @@ class Missing:
         Where they must be brought at once for that; None: where they stand.
     reasons
         Why the others are not ready, each with the number of drums.
+    unlooked
+        Drums that might be ready then and were not looked at, since there are too many.
     """
 
     count: int
@@ -131,6 +153,7 @@ class Missing:
     could_at: datetime | None = None
     warm_room: str | None = None
     reasons: tuple[tuple[Hindrance, int], ...] = field(default=())
+    unlooked: int = 0
 
 
 def could_be(

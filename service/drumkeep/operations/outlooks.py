@@ -1,7 +1,7 @@
 """What lies ahead of drums where they are, in their warm room, and for when they are wanted."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any, Final, Protocol
@@ -124,17 +124,21 @@ def look_ahead(
         and np.isfinite(states["layers"][i]).all()
         and states["mass_kg"][i] > 0
     ]
-    # Drums that are alike and stand together have one future: it is computed once.
-    coarse = _coarse(states)
-    alike: dict[object, list[int]] = defaultdict(list)
-    told = repack_fields(coarse[_TELLING])
-    for i in live:
-        facts = drums[i].facts
-        wish = (facts.wanted_at, facts.wanted_output)
-        own = (id(drums[i].product), drums[i].share, facts.place, *wish)
-        alike[told[i].tobytes(), own].append(i)
+    coarse, groups = alike(
+        states,
+        among=live,
+        apart=[
+            (
+                id(drum.product),
+                drum.share,
+                drum.facts.place,
+                drum.facts.wanted_at,
+                drum.facts.wanted_output,
+            )
+            for drum in drums
+        ],
+    )
     outlooks = [DrumOutlook() for _ in drums]
-    groups = list(alike.values())
     for some in (groups[n : n + AT_ONCE] for n in range(0, len(groups), AT_ONCE)):
         first = [group[0] for group in some]
         look = _Look([drums[i] for i in first], coarse[first], step, places, premises, now)
@@ -142,6 +146,28 @@ def look_ahead(
             for i in group:
                 outlooks[i] = outlook
     return outlooks
+
+
+def alike(
+    states: LiquidStates, *, among: Iterable[int], apart: Sequence[Hashable]
+) -> tuple[LiquidStates, list[list[int]]]:
+    """Return records made coarse, and which of them have one future, so that it is computed once.
+
+    Parameters
+    ----------
+    states
+        Records of drums.
+    among
+        Which of them are looked ahead for.
+    apart
+        For each, what its future hangs on beside its record: product, place, share of its side.
+    """
+    coarse = _coarse(states)
+    told = repack_fields(coarse[_TELLING])
+    groups: dict[Hashable, list[int]] = defaultdict(list)
+    for i in among:
+        groups[told[i].tobytes(), apart[i]].append(i)
+    return coarse, list(groups.values())
 
 
 def _coarse(states: LiquidStates) -> LiquidStates:
@@ -178,6 +204,7 @@ class _Look:
         self.share = np.array([d.share for d in drums])
         self.rooms = [premises.warm_room_for(d.facts.place) for d in drums]
         self._ahead: dict[int, AirAhead] = {}
+        self._later: dict[tuple[int, int], AirAhead] = {}
 
     def outlooks(self) -> list[DrumOutlook]:
         """Return every drum's outlook."""
@@ -203,6 +230,7 @@ class _Look:
         lowest = likely.band.bottom_low.min(axis=0)
         rows = [*range(count), *moved]
         ready = {output: self._ready(slow.band, rows, output=output) for output in OutputClass}
+        start_by = self._start_by(slow, moved=moved)
         return [
             DrumOutlook(
                 ahead={
@@ -213,7 +241,7 @@ class _Look:
                 cold_hours=float(cold[i]),
                 lowest_c=float(lowest[i]),
                 maybe_seeds_at=self._moment(int(maybe[i])),
-                **self._wanted(i, slow=slow, ready=ready),
+                **self._wanted(i, ready=ready, start_by=start_by),
             )
             for i in range(count)
         ]
@@ -259,6 +287,11 @@ class _Look:
             )
         return self._ahead[place.id]
 
+    def _air_after(self, place: Place, start: int) -> AirAhead:
+        if (place.id, start) not in self._later:
+            self._later[place.id, start] = self._air(place).later(start)
+        return self._later[place.id, start]
+
     def _moment(self, index: int) -> datetime | None:
         """Time of a forecast index; None for "never"."""
         return None if index < 0 else moment_of(self.step + index * STRIDE)
@@ -296,82 +329,93 @@ class _Look:
         )
 
     def _wanted(
-        self, i: int, *, slow: Course, ready: Mapping[OutputClass, "_Ready"]
+        self,
+        i: int,
+        *,
+        ready: Mapping[OutputClass, "_Ready"],
+        start_by: Mapping[int, int],
     ) -> dict[str, Any]:
         drum = self.drums[i]
         wanted = drum.facts.wanted_at
         if wanted is None or wanted <= self.now:
             return {"wanted_at": wanted}
-        site = self.premises.sites[self.premises.places[drum.facts.place].site_id]
-        output = drum.facts.wanted_output or OutputClass(site.output_class)
-        low, high = drum.product.limits.use_band(output)
         room = self.rooms[i]
-        start_by = None
-        if room is not None and room.id != drum.facts.place:
-            start_by = self._start_by(i, room=room, wanted=wanted, slow=slow, band=(low, high))
         return {
             "wanted_at": wanted,
-            "slow_ready_at": self._moment(int(ready[output].slow[i])),
-            "start_by": start_by,
+            "slow_ready_at": self._moment(int(ready[self._output(i)].slow[i])),
+            "start_by": self._moment(start_by.get(i, -1)),
             "warm_room_place": room.id if room is not None else None,
         }
 
-    def _start_by(
-        self,
-        i: int,
-        *,
-        room: Place,
-        wanted: datetime,
-        slow: Course,
-        band: tuple[float, float],
-    ) -> datetime | None:
-        """Latest time to bring it into the warm room and have it ready before it is wanted.
+    def _output(self, i: int) -> OutputClass:
+        """Return the output class for which a drum is wanted."""
+        facts = self.drums[i].facts
+        site = self.premises.sites[self.premises.places[facts.place].site_id]
+        return facts.wanted_output or OutputClass(site.output_class)
 
-        Every sixth hour until then is tried at once, each as a drum of its own, then the hours from
-        the last that would do, then its quarters. Where a later start would do again after one that
-        does not, the earlier is told.
+    def _start_by(self, slow: Course, *, moved: Mapping[int, Place]) -> dict[int, int]:
+        """Return the last forecast step at which each wanted drum may go into its warm room.
+
+        Drums that are in it, are not wanted, or cannot be ready in time have no entry. Every sixth
+        hour until then is tried, then the hours from the last that would do, then its quarters:
+        each try is a drum of its own, and all of them march together. Where a later start would do
+        again after one that does not, the earlier is told.
         """
-        present = moment_of(self.step)
-        last = int((wanted - READY_BEFORE - present) / timedelta(hours=1) * PER_HOUR)
-        last = min(last, READY_HOURS * PER_HOUR)
-        if last < 0:
-            return None
-
-        found, end = 0, last + 1
+        latest = {row: self._latest_ready(row) for row in moved}
+        found = {row: 0 for row, last in latest.items() if last >= 0}
+        past = {row: latest[row] + 1 for row in found}
         for stride in (6 * PER_HOUR, PER_HOUR, 1):
-            starts = np.arange(found, end, stride)
-            in_time = self._in_time(i, room=room, slow=slow, band=band, starts=starts, last=last)
-            if not in_time.any():
-                return None
-            found = int(starts[in_time].max())
-            end = min(found + stride, last + 1)
-        return self._moment(found)
+            tries = [
+                _Try(row, start=start, last=latest[row])
+                for row, begin in found.items()
+                for start in range(begin, past[row], stride)
+            ]
+            found = {}
+            for some in (tries[n : n + AT_ONCE] for n in range(0, len(tries), AT_ONCE)):
+                in_time = self._in_time(some, slow=slow, moved=moved)
+                for one in (one for one, does in zip(some, in_time, strict=True) if does):
+                    found[one.row] = max(one.start, found.get(one.row, 0))
+            past = {row: min(start + stride, latest[row] + 1) for row, start in found.items()}
+        return found
+
+    def _latest_ready(self, row: int) -> int:
+        """Return the forecast step by which a drum is to be ready; −1 for one that need not be."""
+        wanted = self.drums[row].facts.wanted_at
+        if wanted is None or wanted <= self.now:
+            return -1
+        left = wanted - READY_BEFORE - moment_of(self.step)
+        return max(min(int(left / timedelta(hours=1) * PER_HOUR), READY_HOURS * PER_HOUR), -1)
 
     def _in_time(
-        self,
-        i: int,
-        *,
-        room: Place,
-        slow: Course,
-        band: tuple[float, float],
-        starts: NDArray[np.intp],
-        last: int,
+        self, tries: Sequence["_Try"], *, slow: Course, moved: Mapping[int, Place]
     ) -> NDArray[np.bool_]:
-        """Tell which starts (forecast steps from now) have the drum ready by the step ``last``."""
-        states = np.repeat(self.states[i : i + 1], len(starts))
-        states["layers"] = slow.layers_c[starts, :, i]
-        here = self._prospect([i], [self.premises.places[self.drums[i].facts.place]])
-        states["doubt_k"] = here.doubt_after(np.asarray(starts * STEP_S, dtype=np.float64))[:, 0]
+        """Tell which tries have their drum ready in time."""
+        rows = [one.row for one in tries]
+        starts = np.array([one.start for one in tries], dtype=np.intp)
+        last = np.array([one.last for one in tries], dtype=np.intp)
+        here = self._prospect(rows, [self.premises.places[self.drums[i].facts.place] for i in rows])
+        states = here.states.copy()
+        states["layers"] = slow.layers_c[starts, :, rows]
+        states["doubt_k"] = here.doubt_after(starts * STEP_S).diagonal()
         course = self._prospect(
-            [i] * len(starts),
-            [room] * len(starts),
+            rows,
+            [moved[row] for row in rows],
             states=states,
-            ahead=[self._air(room).later(int(start)) for start in starts],
+            ahead=[self._air_after(moved[one.row], one.start) for one in tries],
             delay=starts,
-        ).course(hours=min((last - int(starts[0])) // PER_HOUR + 1, READY_HOURS), pessimist=True)
-        low, high = np.full(len(starts), band[0]), np.full(len(starts), band[1])
-        ready = first_within(course.band, low_c=low, high_c=high)
+        ).course(hours=min(int((last - starts).max()) // PER_HOUR + 1, READY_HOURS), pessimist=True)
+        use = np.array([self.drums[i].product.limits.use_band(self._output(i)) for i in rows])
+        ready = first_within(course.band, low_c=use[:, 0], high_c=use[:, 1])
         return np.asarray((ready >= 0) & (starts + ready <= last), dtype=np.bool_)
+
+
+@dataclass(frozen=True)
+class _Try:
+    """A drum (row) that goes into its warm room at a forecast step, to be ready by the last."""
+
+    row: int
+    start: int
+    last: int
 
 
 @dataclass(frozen=True)

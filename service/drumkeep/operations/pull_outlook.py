@@ -22,6 +22,7 @@ from drumkeep.domain.readiness import Answer, Readiness
 from drumkeep.domain.wording import moment
 from drumkeep.operations.estimates import DAY_STEPS
 from drumkeep.operations.ground import read_ground
+from drumkeep.operations.outlooks import alike
 from drumkeep.operations.surroundings import read_places
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.products import as_product
@@ -201,14 +202,21 @@ def _inside_from(
         )
         for place in places
     }
-    products = [as_product(row.product) for row in rows]
+    coarse, groups = alike(
+        states_from_bytes([row.estimate.state for row in rows if row.estimate]),
+        among=range(len(rows)),
+        apart=[(row.product.id, row.place.id, row.drum.share) for row in rows],
+    )
+    firsts = [group[0] for group in groups]
+    some = [rows[i] for i in firsts]
+    products = [as_product(row.product) for row in some]
     band = (
         Prospect(
-            states=states_from_bytes([row.estimate.state for row in rows if row.estimate]),
+            states=coarse[firsts],
             products=products,
-            heats=[heats[row.place.id] for row in rows],
-            ahead=[airs[row.place.id] for row in rows],
-            share=np.array([row.drum.share for row in rows]),
+            heats=[heats[row.place.id] for row in some],
+            ahead=[airs[row.place.id] for row in some],
+            share=np.array([row.drum.share for row in some]),
             step=step,
         )
         .course(hours=hours, pessimist=True)
@@ -219,4 +227,4 @@ def _inside_from(
     about = slice(first, first + 2)  # the two times of the outlook between which it lies
     inside = (band.low[about] >= use[:, 0]) & (band.high[about] <= use[:, 1])
     fits = np.asarray(inside.all(axis=0))
-    return {row.drum.id for row, fit in zip(rows, fits, strict=True) if fit}
+    return {rows[i].drum.id for group, fit in zip(groups, fits, strict=True) if fit for i in group}

@@ -9,16 +9,16 @@ from uuid import UUID
 from drumkeep.domain.products import OutputClass, Side
 from drumkeep.domain.pulls import (
     LATEST,
+    MOST_LOOKED_AT,
     MOST_SETS,
     Candidate,
     Missing,
     nearest,
-    pick,
 )
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound
 from drumkeep.operations.drums import By, drum_tagged
 from drumkeep.operations.products import product_named
-from drumkeep.operations.pull_choices import instead_of, missing_of, others_of, stand
+from drumkeep.operations.pull_choices import Search, instead_of, missing_of, stand
 from drumkeep.operations.pull_outlook import Standing
 from drumkeep.operations.sites import site_named
 from drumkeep.storage import catalogue
@@ -31,6 +31,14 @@ from drumkeep.storage.tables.pulls import Pull, PullDrum
 from drumkeep.storage.transaction import Tx
 
 _NO_OTHER: Final = "No other drum of this product is ready in time: leave it, and tell the manager."
+_NONE_OF_MANY: Final = (
+    f"None of the {MOST_LOOKED_AT} drums that were looked at is ready in time: leave it, and tell"
+    " the manager."
+)
+_LOOK_AT_STOCK: Final = "Look at the stock: when drums will be ready, and on which list they are."
+_ASK_SOONER: Final = (
+    f"Only {MOST_LOOKED_AT} drums of a side are computed ahead: ask for drums that are ready now."
+)
 _IS: Final = {"iso": "is iso", "resin": "is resin"}
 
 DONE: Final = "done"
@@ -132,8 +140,9 @@ def make_pull(tx: Tx, *, order: Order, by: By, now: datetime) -> Pull:
             by=by.name,
         ),
     )
-    if not _fill(tx, pull, now=now):
-        mend = "Look at the stock: when drums will be ready, and on which list they are."
+    picked, unlooked = _fill(tx, pull, now=now)
+    if not picked:
+        mend = _ASK_SOONER if unlooked else _LOOK_AT_STOCK
         fault = Fault("sets", order.sets, "of which no drum of either side is ready in time", mend)
         raise Conflict("There is no drum to take.", [fault])
     return pull
@@ -175,8 +184,12 @@ def take_drum(tx: Tx, *, pull_id: int, tag: str, by: By, now: datetime) -> PullD
         return line
     (standing,) = stand(tx, pull, [drum.id], now=now)
     if standing.hindrance is not None:
-        instead = instead_of(tx, pull, standing, now=now)
-        mend = _NO_OTHER if instead is None else f"Swap it for {instead.tag}, lot {instead.lot}."
+        instead, unlooked = instead_of(tx, pull, standing, now=now)
+        mend = (
+            _no_other(unlooked)
+            if instead is None
+            else f"Swap it for {instead.tag}, lot {instead.lot}."
+        )
         fault = Fault("tag", drum.tag, "is not ready in time", f"{standing.reason} {mend}".strip())
         raise WrongDrum("Do not take this drum.", fault, instead=instead, swaps=instead is not None)
     line.taken_at, line.taken_by = now, by.name
@@ -214,9 +227,10 @@ def swap_drum(tx: Tx, *, pull_id: int, tag: str, by: By, now: datetime) -> PullD
         fault = Fault("tag", tag, "was ticked off", "Put it back first.")
         raise Conflict("It was taken already.", [fault])
     (standing,) = stand(tx, pull, [line.drum_id], now=now)
-    instead = instead_of(tx, pull, standing, now=now)
+    instead, unlooked = instead_of(tx, pull, standing, now=now)
     if instead is None:
-        fault = Fault("tag", tag, "has no ready drum to take its place", _NO_OTHER)
+        mend = _no_other(unlooked)
+        fault = Fault("tag", tag, "has no ready drum to take its place", mend)
         raise Conflict("There is no other drum.", [fault])
     line.left_at, line.left_by = now, by.name
     add(tx, line)
@@ -262,7 +276,9 @@ def pull_now(tx: Tx, *, pull_id: int, now: datetime) -> PullNow:
         ]
         missing = None
         if pull.closed_at is None and len(own) < pull.sets:
-            missing = missing_of(tx, pull, product_id, count=pull.sets - len(own), now=now)
+            lots = [line.candidate.lot_id for line in own]
+            count = pull.sets - len(own)
+            missing = missing_of(tx, pull, product_id, count=count, lots=lots, now=now)
         sides[side] = SideNow(product=products[product_id], lines=own, missing=missing)
     site = catalogue.sites_by_id(tx, ids=[pull.site_id])[pull.site_id]
     return PullNow(pull=pull, site=site, sides=sides)
@@ -336,25 +352,25 @@ def _line(tx: Tx, pull: Pull, tag: str) -> PullDrum:
     return line
 
 
-def _fill(tx: Tx, pull: Pull, *, now: datetime) -> int:
-    """Put ready drums onto a list until it is full; return how many."""
+def _fill(tx: Tx, pull: Pull, *, now: datetime) -> tuple[int, int]:
+    """Put ready drums onto a list until it is full.
+
+    Return how many, and how many that may be ready were not looked at.
+    """
     there = stand(tx, pull, [line.drum_id for line in _drums(tx, pull)], now=now)
-    picked = 0
+    picked = unlooked = 0
     for product_id in _sides(pull).values():
         own = [one for one in there if one.row.product.id == product_id]
         count = pull.sets - len(own)
         if count <= 0:
             continue
-        others, _ = others_of(tx, pull, product_id, now=now)
-        chosen = pick(
-            [one.candidate for one in others if one.hindrance is None],
-            count=count,
-            lots=[one.candidate.lot_id for one in own],
-        )
+        search = Search(tx, pull, product_id, now)
+        chosen = search.pick(count=count, lots=[one.candidate.lot_id for one in own])
+        unlooked += search.unlooked
         for drum in chosen:
             add(tx, PullDrum(pull_id=pull.id, drum_id=drum.drum_id, picked_at=now))
         picked += len(chosen)
-    return picked
+    return picked, unlooked
 
 
 def _not_listed(tx: Tx, pull: Pull, drum: Drum, *, now: datetime) -> WrongDrum:
@@ -374,3 +390,7 @@ def _not_listed(tx: Tx, pull: Pull, drum: Drum, *, now: datetime) -> WrongDrum:
     else:
         mend = f"Take {instead.tag}, lot {instead.lot}."
     return WrongDrum("Wrong drum.", Fault("tag", drum.tag, problem, mend), instead=instead)
+
+
+def _no_other(unlooked: int) -> str:
+    return _NONE_OF_MANY if unlooked else _NO_OTHER

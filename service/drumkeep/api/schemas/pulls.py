@@ -78,8 +78,9 @@ class ReasonOut(Answer):
 class MissingOut(Answer):
     """What a side lacks.
 
-    ``ready``: others that are ready by now; ``waiting``: how many of the missing ones could be
-    ready, the last at ``could_at``, in ``warm_room`` if they are brought there at once.
+    ``ready``: how many of the missing ones are ready by now; ``waiting``: how many could be ready,
+    the last at ``could_at``, in ``warm_room`` if they are brought there at once. ``unlooked``:
+    drums that might be ready then and were not looked at, since there are too many.
     """
 
     side: str
@@ -89,6 +90,7 @@ class MissingOut(Answer):
     could_at: MomentOut | None
     warm_room: str | None
     reasons: list[ReasonOut]
+    unlooked: int
 
 
 class PullOut(PullHeadOut):

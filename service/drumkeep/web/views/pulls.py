@@ -222,7 +222,12 @@ def _lacks(missing: Missing, *, formats: Formats) -> tuple[str, ...]:
                 f"{missing.waiting}."
             )
     never = left - missing.waiting
-    if never > 0:
+    if missing.unlooked:
+        said_so.append(
+            f"Not looked at, because they are too many to compute ahead: {missing.unlooked} drums "
+            "that may be ready then. Ask for what is ready now."
+        )
+    elif never > 0:
         said_so.append(
             f"No drum of this product here could be ready within four days for: {never}."
         )

@@ -3,6 +3,7 @@
 import threading
 import time
 
+import psycopg
 import pytest
 
 from drumkeep.errors import Unavailable
@@ -57,6 +58,29 @@ def test_one_engine_outlives_a_server_that_is_ended_and_started_again(cluster):
 
         put(engine, 3)
         assert stored(engine) == [0.0, 3.0]
+        engine.dispose()
+
+
+def test_readings_that_must_wait_too_long_are_an_outage_few_or_many(cluster):
+    with cluster.database() as name:
+        engine = create(cluster.url(name))
+        schema.upgrade(engine)
+        put(engine, 0)
+        many = [(1, T0 + second * 1000, 1.0) for second in range(1, 2001)]
+
+        def wait_in_vain(rows: list[readings.Row]) -> None:
+            with transaction(engine) as tx:
+                tx.session.connection().exec_driver_sql("SET LOCAL lock_timeout = '100ms'")
+                readings.insert_batch(tx, rows=rows)
+
+        with psycopg.connect(cluster.url(name).replace("+psycopg", "")) as other:
+            other.execute("LOCK TABLE reading IN SHARE MODE")
+            for rows in (many[:1], many):
+                with pytest.raises(Unavailable):
+                    wait_in_vain(rows)
+
+        with transaction(engine) as tx:
+            assert readings.insert_batch(tx, rows=many) == len(many)
         engine.dispose()
 
 

@@ -40,6 +40,25 @@ def test_the_first_value_of_a_sensor_and_time_stays(shed: Shed):
         }
 
 
+def test_the_first_value_stays_among_many_as_well(shed: Shed):
+    """Many are first stored as if none were there (PostgreSQL)."""
+    times = [T0 + minute * 60_000 for minute in range(1000)]
+    with transaction(shed.engine) as tx:
+        readings.insert_batch(tx, rows=[(shed.air, T0 + 60_000, 9.5)])
+        new = [(shed.air, ts, 0.1 + ts / 7e6) for ts in times]
+        assert readings.insert_batch(tx, rows=new) == 999
+        assert readings.insert_batch(tx, rows=new) == 0
+        both = [(shed.damp, ts, value) for ts in times for value in (40.0, 60.0)]
+        assert readings.insert_batch(tx, rows=both) == 1000
+        found = readings.series(
+            tx, sensor_ids=[shed.air, shed.damp], from_ms=times[0], to_ms=times[-1]
+        )
+
+    assert found[shed.air][0].tolist() == times
+    assert found[shed.air][1].tolist() == [9.5 if n == 1 else new[n][2] for n in range(1000)]
+    assert set(found[shed.damp][1].tolist()) == {40.0}
+
+
 def test_a_series_has_both_its_ends_and_only_its_sensors(shed: Shed):
     times = [T0 - 1, T0, T0 + HOUR - 1, T0 + HOUR, T0 + 30 * HOUR, T0 + 30 * HOUR + 1]
     with transaction(shed.engine) as tx:

@@ -16,7 +16,7 @@ from sqlalchemy import func, select
 from sqlmodel import col
 
 from drumkeep.storage import partitions, rollups
-from drumkeep.storage.bulk import among, insert, keyed
+from drumkeep.storage.bulk import among, insert, insert_absent, keyed
 from drumkeep.storage.partitions import Month
 from drumkeep.storage.tables.catalogue import Mount, Place, Sensor, Site
 from drumkeep.storage.tables.readings import latest, reading
@@ -84,12 +84,11 @@ def insert_batch(tx: Tx, *, rows: Iterable[Row]) -> int:
         ordered.sort(key=itemgetter(0))
     partitions.ensure(tx, months={Month.of_hour(hour) for hour in hours})
     rollups.mark(tx, hours=hours)
-    return insert(
+    return insert_absent(
         tx,
         into="reading (hour, sensor_id, ts, value)",
         types=("int4", "int4", "int8", "float8"),
         rows=ordered,
-        on_conflict="DO NOTHING",
     )
 
 
@@ -260,6 +259,7 @@ def previous(tx: Tx, *, before: Mapping[int, int]) -> dict[int, int]:
     """
     connection = tx.session.connection()
     found: dict[int, int] = {}
+    far: list[int] = []
     for some in _portions(sorted(before.items()), _KEYS_AT_ONCE):
         # Whole numbers of ours, as above. Nearly all are found within a few hours.
         wanted = ", ".join(f"({sensor_id}, {ts}, {hour_of(ts)})" for sensor_id, ts in some)
@@ -270,7 +270,14 @@ def previous(tx: Tx, *, before: Mapping[int, int]) -> dict[int, int]:
             "AND reading.ts < wanted.ts) FROM wanted"
         )
         for sensor_id, near in rows:
-            ts = near or previous_ts(tx, sensor_id=sensor_id, ts_ms=before[sensor_id])
+            if near is None:
+                far.append(sensor_id)
+            else:
+                found[sensor_id] = near
+    known = newest(tx, sensor_ids=far) if far else {}
+    for sensor_id, ends in known.items():  # a sensor that is new has nothing before
+        if ends.first_ms < before[sensor_id]:
+            ts = previous_ts(tx, sensor_id=sensor_id, ts_ms=before[sensor_id])
             if ts is not None:
                 found[sensor_id] = ts
     return found

@@ -6,7 +6,6 @@ while the client goes on calling itself connected. So callbacks only queue, and 
 
 import logging
 import random
-import struct
 import threading
 import time
 from collections.abc import Callable, Iterable, Sequence
@@ -48,10 +47,6 @@ HANG_UPS: Final = 3
 """After so many without an answer in between the other protocol is tried."""
 
 _OTHER_PROTOCOL: Final = "Unsupported protocol version"
-
-_PUBACK: Final = struct.Struct("!HH")
-_PUBACK_HEAD: Final = 0x4002
-"""Of a success, in 3.1.1 and 5.0 alike: the kind of packet and that a message's number follows."""
 
 _OPTIONS: Final = SubscribeOptions(qos=1, retainHandling=1)
 # 1: retained messages come when the subscription is new, and not at each reconnect.
@@ -179,10 +174,7 @@ class Subscriber:
             mids = [one.mid for one in messages if one.qos and one.epoch == self._epoch]
             if not mids:
                 return
-            # There is no public way to send many at once. One by one each would wake the network
-            # thread and be written by itself, a fifth of all that a message costs.
-            packets = b"".join(_PUBACK.pack(_PUBACK_HEAD, mid) for mid in mids)
-            self._client._packet_queue(PacketTypes.PUBACK << 4, packets, mids[-1], 1)  # noqa: SLF001
+            self._client.acknowledge(mids)
 
     def publish_retained(self, topic: str, payload: bytes) -> bool:
         """Publish for whoever listens now or later; False when there is no connection."""
@@ -215,7 +207,7 @@ class Subscriber:
         """
         return self._answers.get(request)
 
-    def _make_client(self) -> Client:
+    def _make_client(self) -> ReceivingClient:
         client = ReceivingClient(
             CallbackAPIVersion.VERSION2,
             properties=self._protocol == MQTTv5,

@@ -15,6 +15,7 @@ from fastapi import FastAPI
 
 from drumkeep import logs
 from drumkeep.app import Role, create_app, make_engine, make_parts, make_replica
+from drumkeep.cli import allocator
 from drumkeep.errors import Unavailable
 from drumkeep.settings import Settings, load
 from drumkeep.storage import schema
@@ -48,6 +49,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
 def run(arguments: argparse.Namespace) -> int:
     """Serve until told to end."""
     logs.set_up()
+    allocator.keep_little()
     settings = load(
         data_dir=arguments.data_dir,
         host=arguments.host,

@@ -100,7 +100,8 @@ class Backlog:
         timeout_s
             How long to wait for the first.
         linger_s
-            How long to wait for more once there is one: a commit costs the same for many.
+            How long to wait for more once one has come: a commit costs the same for many. What
+            has waited already, while the batch before was stored, is taken at once.
 
         Returns
         -------
@@ -108,10 +109,11 @@ class Backlog:
             Empty when none came in time; None when the backlog is closed and empty.
         """
         with self._lock:
-            self._await(1, timeout_s)
             if not self._messages:
-                return None if self._closed else []
-            self._await(most_messages, linger_s)
+                self._await(1, timeout_s)
+                if not self._messages:
+                    return None if self._closed else []
+                self._await(most_messages, linger_s)
             taken: list[Arrived] = []
             octets = 0
             while self._messages and len(taken) < most_messages:

@@ -70,3 +70,23 @@ def test_a_closed_backlog_gives_what_it_has_and_takes_no_more():
     assert let_in == [False]
     assert take(backlog) == [1]
     assert take(backlog) is None
+
+
+def test_what_has_waited_is_taken_at_once_and_what_comes_first_waits_for_more():
+    backlog = Backlog()
+    more = threading.Timer(0.05, backlog.put, args=([message(2)],))
+
+    backlog.put([message(1)])
+    more.start()
+    at_once = backlog.take(most_messages=2, most_octets=1000, timeout_s=20, linger_s=20)
+    more.join()
+    backlog.take(most_messages=2, most_octets=1000, timeout_s=0, linger_s=0)
+    some = [threading.Timer(delay, backlog.put, args=([message(3)],)) for delay in (0.05, 0.1)]
+    for one in some:
+        one.start()
+    together = backlog.take(most_messages=2, most_octets=1000, timeout_s=20, linger_s=20)
+
+    assert at_once is not None
+    assert [one.mid for one in at_once] == [1]
+    assert together is not None
+    assert [one.mid for one in together] == [3, 3]

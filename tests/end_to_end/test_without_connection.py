@@ -4,15 +4,18 @@ import time
 from collections.abc import Iterator
 from contextlib import ExitStack
 from datetime import datetime
+from random import Random
 from uuid import uuid4
 
 import pytest
 
+from drumkeep.domain import tags
 from tests.builders.stock import Body, ago
 from tests.fixtures.devtools import Chromium, Page
+from tests.fixtures.people import signed_in
 from tests.fixtures.ports import free_port
 from tests.fixtures.serving import MANAGER, PASSWORD, Serving, listening, serving
-from tests.fixtures.yard import Yard, yard
+from tests.fixtures.yard import API, Yard, yard
 
 __all__ = ["serving", "yard"]
 
@@ -37,6 +40,11 @@ SHUT_DRUM = [
 COARSE_S = 2.0
 """What the answers to a tap and to its sending may add to the time at which it was."""
 
+LISTED = "[...document.querySelectorAll('.move-list input:checked')].map(e => e.value)"
+KEPT_IN_SPANISH = (
+    "caches.open('%s').then(k => k.match('%s'))"
+    ".then(r => r?.headers.get('Content-Language') === 'es')"
+)
 KEPT_PAGES = "caches.open('pages-1').then((kept) => kept.keys()).then((keys) => keys.length)"
 
 
@@ -75,14 +83,19 @@ def phone(coverage, chromium, tmp_path) -> Iterator[Page]:
     with browser.page(coverage.url, width=390, height=844) as page:
         page.goto("/sign-in")
         page.wait_for("navigator.serviceWorker.controller !== null")
-        page.click("#name")
-        page.type(MANAGER)
-        page.click("#password")
-        page.type(PASSWORD)
-        page.press("Enter")
-        page.wait_for("location.pathname === '/floor' && document.readyState === 'complete'")
+        sign_in(page, MANAGER, PASSWORD)
         yield page
     browser.close()
+
+
+def sign_in(page: Page, name: str, password: str) -> None:
+    """Fill in the form of the sign-in page."""
+    page.click("#name")
+    page.type(name)
+    page.click("#password")
+    page.type(password)
+    page.press("Enter")
+    page.wait_for("location.pathname === '/floor' && document.readyState === 'complete'")
 
 
 def tap(page: Page, tag: str, kind: str, **typed: str) -> None:
@@ -174,6 +187,77 @@ def test_an_hour_without_connection_loses_nothing_and_doubles_nothing(yard, cove
     phone.click(".deed button:last-of-type")
     phone.wait_for("document.querySelectorAll('.deed').length === 0")
     assert "Nothing waits." in phone.text()
+
+
+@pytest.mark.slow
+def test_a_crew_unloads_and_looks_at_its_rig_where_there_is_no_coverage(yard, coverage, phone):
+    first, second = (yard.receive(at=ago(3.0))["tag"] for _ in range(2))
+    strange = tags.make(Random(7))  # noqa: S311 - a tag is no secret
+    rig = {"site": yard.site, "code": "rig-7", "name": "Rig seven", "kind": "rig"}
+    assert yard.client.post(f"{API}/places", json=rig).status_code == 201
+    # Another person takes the phone over. These pages nobody has opened, and the phone has them,
+    # in the language of whoever reads.
+    with signed_in(yard.serving, "crew", display_name="Cy") as cy:
+        told = {"csrf": cy.csrf(), "next": "/floor", "language": "es"}
+        assert cy.client.post("/me/language", data=told).status_code == 303
+    phone.click(".top-me summary")
+    phone.click("form[action='/sign-out'] button")
+    phone.wait_for("location.pathname === '/sign-in'")
+    sign_in(phone, cy.name, cy.password)
+    for cache, path in (("pages-1", "/rig-checks"), ("files-1", "/waiting")):
+        phone.wait_for(KEPT_IN_SPANISH % (cache, path))
+    phone.goto("/rig-checks")
+
+    coverage.go()
+    phone.goto("/move")
+    for scan in (f"https://drums.example/d/{first}", second.lower().replace("-", ""), strange):
+        scanned(phone, scan)
+    scanned(phone, f"https://drums.example/places/{yard.place('van')}")
+    assert phone.evaluate(LISTED) == [first, second, strange]
+    begun = time.time()  # noqa: TID251 - the browser's clock is the real one
+    leave(phone, "[name=do][value=move]")
+    told = phone.text()
+    assert "3 tambores" in told
+    assert "a Van," in told
+    phone.goto("/rig-checks")
+    phone.click("[name=lubricant][value=fine]")
+    phone.click("[name=pressure]")
+    phone.type("1800")
+    phone.click("[name=nitrogen][value=fine]")
+    leave(phone, ".rig form .strong")
+    phone.wait_for("document.querySelectorAll('.deed').length === 2")
+    assert "Rig seven" in phone.text()
+    ended = time.time()  # noqa: TID251
+
+    # The one that no drum bears is named, and the others go without it, with the time of the tap.
+    coverage.come()
+    phone.click("#send")
+    phone.wait_for("document.querySelectorAll('.deed button').length === 3")
+    assert strange in phone.evaluate("document.querySelector('.deed .fault').textContent")
+    assert yard.get(first)["place"] == yard.place("hall")
+    phone.click(".deed button")
+    phone.wait_for("document.querySelectorAll('.deed').length === 0")
+    for tag in (first, second):
+        (moved,) = recorded(yard, tag, "moved")
+        assert yard.get(tag)["place"] == yard.place("van")
+        assert begun - COARSE_S < moment(moved["at"]) < ended + COARSE_S
+    looks = yard.client.get(f"{API}/rig-checks", params={"place": yard.place("rig-7")}).json()
+    assert {look["part"] for look in looks["items"]} == {"lubricant", "nitrogen"}
+
+
+def scanned(phone: Page, text: str) -> None:
+    """Scan into the form of a move, which is on the page that answers again."""
+    phone.wait_for("document.activeElement.id === 'scan' && document.readyState === 'complete'")
+    phone.evaluate("window.before = true")
+    phone.type(text)
+    phone.press("Enter")
+    phone.wait_for("!window.before && document.readyState === 'complete'")
+
+
+def leave(phone: Page, button: str) -> None:
+    """Press a button and wait for the page that says that it waits."""
+    phone.click(button)
+    phone.wait_for("location.pathname === '/waiting' && document.querySelector('.deed') !== null")
 
 
 def test_what_is_tapped_with_a_connection_is_recorded_at_once_and_once(yard, phone):

@@ -3,6 +3,7 @@
 import pytest
 
 from tests.fixtures.html import Page
+from tests.fixtures.people import signed_in
 from tests.fixtures.serving import nobody, serving
 
 __all__ = ["nobody", "serving"]
@@ -34,3 +35,14 @@ def test_nothing_to_press_is_offered_where_only_script_could_act_on_it(nobody):
     page = Page(nobody.get("/waiting").text)
     assert [button.get("id") for button in page.all("button") if "hidden" not in button] == []
     assert any(button.get("id") == "send" for button in page.all("button"))
+
+
+def test_kept_pages_speak_the_language_of_whoever_is_signed_in(serving, nobody):
+    with signed_in(serving, "crew") as person:
+        told = {"csrf": person.csrf(), "next": "/floor", "language": "es"}
+        assert person.client.post("/me/language", data=told).status_code == 303
+        for path in ("/waiting", "/no-connection", "/no-connection/hookup", "/floor"):
+            assert person.client.get(path).headers["Content-Language"] == "es"
+    answer = nobody.get("/waiting")
+    assert answer.headers["Content-Language"] == "en"
+    assert '<html lang="en"' in answer.text

@@ -49,6 +49,7 @@ from drumkeep.web.views.places import places_by_reference
 router = APIRouter()
 
 _MOST_LISTED: Final = 60
+_LOOK_AGAIN: Final = "Look at its label again; a drum that is not received yet cannot be moved."
 Word = Annotated[str, Query(max_length=scans.LONGEST)]
 Tags = Annotated[list[str], Query(default_factory=list, max_length=MOST_AT_ONCE)]
 
@@ -114,7 +115,9 @@ async def move(request: Request, shell: ShellDep) -> Response:
         return see(plan.address)
     except (Conflict, Invalid) as error:
         told = _told(error, shell, form)
-        return await database.read(lambda tx: _page(tx, shell, plan, faults=told))
+        answer = await database.read(lambda tx: _page(tx, shell, plan, faults=told))
+        answer.status_code = 422  # a phone that sends what waited must not take it for done
+        return answer
 
 
 @router.get("/moves/{identity}")
@@ -181,8 +184,7 @@ def _with_scan(tx: Tx, plan: Plan, text: str) -> Plan:
     assert scan.tag is not None  # noqa: S101 - it is one of both
     drum = rows.drum_by_tag(tx, tag=scan.tag)
     if drum is None:
-        mend = "Look at its label again; a drum that is not received yet cannot be moved."
-        fault = Fault("scan", scan.tag, "is not known", mend)
+        fault = Fault("scan", scan.tag, "is not known", _LOOK_AGAIN)
         raise Invalid("No drum bears this tag.", [fault])
     if drum.ended is not None:
         mend = "Tell the manager that it still bears its label."
@@ -201,13 +203,14 @@ def _move(tx: Tx, shell: Shell, plan: Plan, form: FormData) -> None:
     at = when(told, "at", zone=zone, now=shell.now)
     if at is None:
         _refuse_unsafe(tx, shell, plan)
+    drums = _carried(tx, plan)
     move_drums(
         tx,
         move=Move(
             id=form_id(told),
             to=to.id,
             at=shell.now - past if at is None else datetime.fromisoformat(at),
-            drums=[_carried(tx, tag, plan.seen.get(tag, "")) for tag in plan.drums],
+            drums=drums,
             note=plan.note.strip() or None,
         ),
         by=by_caller(shell.caller),
@@ -215,9 +218,30 @@ def _move(tx: Tx, shell: Shell, plan: Plan, form: FormData) -> None:
     )
 
 
-def _carried(tx: Tx, tag: str, seen: str) -> Carried:
-    place = place_named(tx, reference=seen, field=f"drums.{tag}").id if seen else None
-    return Carried(tag=tags.parse(tag, field="drums"), seen_in=place)
+def _carried(tx: Tx, plan: Plan) -> list[Carried]:
+    """Return the drums of a form, which may have been scanned where none could be looked up.
+
+    Raises
+    ------
+    Invalid
+        With a fault for each that is no drum of ours.
+    """
+    known = rows.ids_by_tag(tx, tags=list(plan.drums))
+    carried, faults = [], []
+    for tag in plan.drums:
+        seen = plan.seen.get(tag, "")
+        field_name = f"drums.{tag}"
+        try:
+            place = place_named(tx, reference=seen, field=field_name).id if seen else None
+            carried.append(Carried(tag=tags.parse(tag, field=field_name), seen_in=place))
+        except Invalid as error:
+            faults += [replace(fault, value=tag) for fault in error.faults]
+            continue
+        if tag not in known:
+            faults.append(Fault(field_name, tag, "is not known", _LOOK_AGAIN))
+    if faults:
+        raise Invalid("Nothing was moved: not all of them are known.", faults)
+    return carried
 
 
 def _refuse_unsafe(tx: Tx, shell: Shell, plan: Plan) -> None:
@@ -239,7 +263,13 @@ def _refuse_unsafe(tx: Tx, shell: Shell, plan: Plan) -> None:
 
 def _told(error: DrumkeepError, shell: Shell, form: FormData) -> list[Fault]:
     words = {name: str(value) for name, value in form.items() if isinstance(value, str)}
-    return list(in_words_of_form(error, words, formats=shell.formats.at("UTC")).faults)
+    told = in_words_of_form(error, words, formats=shell.formats.at("UTC")).faults
+    return [
+        replace(fault, value=fault.field.partition(".")[2])
+        if fault.field.startswith("drums.")
+        else fault
+        for fault in told
+    ]
 
 
 def _page(tx: Tx, shell: Shell, plan: Plan, *, faults: Sequence[Fault] = ()) -> HTMLResponse:
@@ -258,6 +288,12 @@ def _page(tx: Tx, shell: Shell, plan: Plan, *, faults: Sequence[Fault] = ()) -> 
             most=_MOST_LISTED,
         )
     to = known.get(plan.to)
+    there = {drum.tag for drum in listed}
+    # One that was scanned where nobody could be asked has no line of its own.
+    strangers = {f"drums.{tag}": tag for tag in plan.drums if tag not in there}
+    faults = [f for f in faults if not f.field.startswith("drums.") or f.field in strangers]
+    for name in strangers.keys() - {fault.field for fault in faults}:
+        faults.append(Fault(name, strangers[name], "is not known", _LOOK_AGAIN))
     return shell.answer(
         "move.html",
         tx=tx,
@@ -268,6 +304,6 @@ def _page(tx: Tx, shell: Shell, plan: Plan, *, faults: Sequence[Fault] = ()) -> 
         beside_words=known[plan.place].name if plan.place in known else "",
         choices=destinations(tx, premises, formats=shell.formats),
         to=to,
-        faults=[f for f in faults if not f.field.startswith("drums.")],
+        faults=faults,
         may_record=may(shell.caller.role, Action.RECORD),
     )

@@ -81,18 +81,20 @@ class Shell:
         context
             What the template lists.
         """
-        return HTMLResponse(
+        used = formats or self.formats
+        return in_language(
+            used.language,
             render(
                 name,
                 viewer=self.viewer,
-                formats=formats or self.formats,
+                formats=used,
                 nonce=self.request.state.nonce,
                 page=page,
                 alarm_count=alarms.count_waiting(tx) or None,
                 here=self.here,
                 disk_full=room.is_full(services(self.request).database.engine),
                 **context,
-            )
+            ),
         )
 
 
@@ -139,7 +141,17 @@ def answer_anybody(
     )
     nonce = getattr(request.state, "nonce", "")
     html = render(name, formats=formats, nonce=nonce, **context)
-    return HTMLResponse(html, status_code=status)
+    answer = in_language(formats.language, html)
+    answer.status_code = status
+    return answer
+
+
+def in_language(language: str, html: str) -> HTMLResponse:
+    """Return a page that says in its header too in which language it is (RFC 9110, 8.5).
+
+    A phone that keeps pages for later keeps them in the language of whoever reads them.
+    """
+    return HTMLResponse(html, headers={"Content-Language": language})
 
 
 def safe_next(text: str, *, otherwise: str = "/floor") -> str:

@@ -96,7 +96,8 @@ template              context
 ``people.html``       ``people``: ``PersonLine``, ``code``: ``PhoneCode`` or None, ``faults``,
                       ``faulty``: whose, or empty for the new one's, ``typed``: the form as sent
 ``phone.html``        ``csrf``, ``person``: whom the pass signs in, ``secret``: of the pass
-``waiting.html``      ``titles``: what each kind of event is called, ``fields``: and each field
+``waiting.html``      ``titles``: what each kind of event is called, ``fields``: and each field,
+                      ``parts`` of a rig, ``findings`` of a look at one
 ``no_connection``     ``hookup``: whether a check of two drums was asked for
 (``.html``)
 ``problem.html``      ``problem``: ``ProblemView``

@@ -45,7 +45,7 @@ def move_pages(change: Callable[[Any], Any], *, now: datetime) -> Mapping[str, d
             "listed": tuple(change(one) for one in listed),
             "beside": (change(carried("TTT-222")),),
             "beside_words": change("North shed"),
-            "choices": (("pine/van", change("Box van (2 of 8 free)")),),
+            "choices": (("pine/van", change("Box van (2 of 8 free)"), change("Box van")),),
             "to": Place(
                 site_id=1,
                 code="van",

@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from drumkeep.domain.grid import to_ms
 from drumkeep.domain.quantities import celsius_from_fahrenheit as f
 from drumkeep.errors import Fault
 from drumkeep.operations.sheet_import import RowFate, SheetReport
@@ -141,8 +142,8 @@ def drum(tag: str = "K7Q-X4M", **changes: Any) -> DrumView:
 
 
 def shelf(*groups: GroupView, code: str = "north") -> ShelfView:
-    past = tuple((NOW - HOUR * n / 6, 4.0 + n / 40) for n in range(144, -1, -1))
-    ahead = tuple((NOW + HOUR * n, 3.0 - n / 4, 2.0 - n / 4, 5.0) for n in range(13))
+    past = tuple((to_ms(NOW - HOUR * n / 6), 4.0 + n / 40) for n in range(144, -1, -1))
+    ahead = tuple((to_ms(NOW + HOUR * n), 3.0 - n / 4, 2.0 - n / 4, 5.0) for n in range(13))
     return ShelfView(
         place="North shed",
         code=code,
@@ -497,6 +498,8 @@ def pages(
         "waiting.html": {
             "titles": change({"dipped": "Dip"}),
             "fields": change({"mass": "weight"}),
+            "parts": change({"nitrogen": "nitrogen bottle"}),
+            "findings": change({"fine": "fine"}),
             "viewer": None,
         },
         "problem.html": {"problem": change(problem)},

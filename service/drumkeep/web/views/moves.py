@@ -99,8 +99,10 @@ def _refused(fault: Fault, *, formats: Formats) -> str:
     return f"{problem[:1].upper()}{problem[1:].rstrip('.')}. {mend}"
 
 
-def destinations(tx: Tx, premises: Premises, *, formats: Formats) -> tuple[tuple[str, str], ...]:
-    """Return the places that drums may go to, as reference and words with the room that is left."""
+def destinations(
+    tx: Tx, premises: Premises, *, formats: Formats
+) -> tuple[tuple[str, str, str], ...]:
+    """Return the places that drums may go to: reference, words with the room left, and name."""
     there = rows.standing_in(tx, place_ids=list(premises.places))
     return tuple(
         (
@@ -111,6 +113,7 @@ def destinations(tx: Tx, premises: Premises, *, formats: Formats) -> tuple[tuple
                 there=there,
                 formats=formats,
             ),
+            place.name,
         )
         for reference, place in places_by_reference(premises).items()
     )

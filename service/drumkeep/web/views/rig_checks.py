@@ -22,7 +22,7 @@ PARTS: Final = {
     RigPart.DESICCANT: ("Desiccant", "Its colour: spent desiccant lets damp air into the iso."),
     RigPart.NITROGEN: ("Nitrogen bottle", "What its gauge says."),
 }
-_FINDINGS: Final = {
+FINDINGS: Final = {
     RigFinding.FINE: "fine",
     RigFinding.CHANGED: "changed",
     RigFinding.NOTE: "see the note",
@@ -132,7 +132,7 @@ def check_lines(tx: Tx, *, formats: Formats) -> tuple[CheckLine, ...]:
 
 
 def _line(row: RigCheck, *, rig: str, zone: str, formats: Formats) -> CheckLine:
-    words = _FINDINGS[RigFinding(row.finding)]
+    words = FINDINGS[RigFinding(row.finding)]
     if row.pressure_kpa is not None:
         words = f"{formats.bottle_pressure(row.pressure_kpa)}, {words}"
     return CheckLine(

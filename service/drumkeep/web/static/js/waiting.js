@@ -5,7 +5,9 @@
   const workers = navigator.serviceWorker;
   const titles = JSON.parse(list.dataset.titles);
   const fields = JSON.parse(list.dataset.fields);
-  const HIDDEN = ["csrf", "id", "kind", "units"];
+  const parts = JSON.parse(list.dataset.parts);
+  const findings = JSON.parse(list.dataset.findings);
+  const HIDDEN = ["csrf", "id", "kind", "units", "place", "rig"];
   let person = null; // who is signed in, where the service can be asked
 
   const tell = (message) => workers.ready.then((registration) => registration.active.postMessage(message));
@@ -27,8 +29,45 @@
   function reasons({ status, page }) {
     if (status === 401) return [say("Nobody was signed in.")];
     const main = new DOMParser().parseFromString(page, "text/html").querySelector("main");
-    const said = [...(main?.querySelectorAll("h1, .problem-detail, .problem-facts dd") ?? [])];
-    return said.map((part) => part.textContent.trim()).filter(Boolean);
+    const faults = [...(main?.querySelectorAll("p.fault") ?? [])];
+    const said = faults.length ? faults : [...(main?.querySelectorAll("h1, .problem-detail, .problem-facts dd") ?? [])];
+    return said.map((part) => {
+      const [words, tag] = [part.textContent.trim(), part.dataset.refused];
+      return tag && !words.startsWith(tag) ? `${tag}: ${words}` : words;
+    }).filter(Boolean);
+  }
+
+  // The drums of a move that may not go.
+  function stay({ page }) {
+    const found = new DOMParser().parseFromString(page, "text/html").querySelectorAll("[data-refused]");
+    return [...new Set([...found].map((part) => part.dataset.refused))];
+  }
+
+  function link(tag) {
+    const made = element("a", tag, "tag");
+    made.href = `/drums/${tag}`;
+    return made;
+  }
+
+  // What a record is about: a sentence with places for values, the values, and what else it says.
+  function told(deed, form) {
+    const tags = form.getAll("drum").map((value) => value.split("@")[0]);
+    if (deed.kind === "move") return {
+      words: tags.length === 1 ? say("1 drum moved to {place}, {time}") : say("{count} drums moved to {place}, {time}"),
+      values: { "{count}": String(tags.length), "{place}": element("b", form.get("to_name") || form.get("to")) },
+      rest: [...tags.flatMap((tag) => [link(tag), " "]), [form.get("at"), form.get("note")].filter(Boolean).join(", ")],
+    };
+    const shown = [...form].filter(([name, value]) => value && !HIDDEN.includes(name));
+    if (deed.kind === "rig-checks") return {
+      words: say("Look at {rig}, {time}"),
+      values: { "{rig}": element("b", form.get("rig")) },
+      rest: [shown.map(([name, value]) => parts[name] ? `${parts[name]} ${findings[value] ?? value}` : value).join(", ")],
+    };
+    return {
+      words: say("{deed} of {drum}, {time}"),
+      values: { "{deed}": element("b", titles[deed.kind] ?? deed.kind), "{drum}": link(deed.drum) },
+      rest: [shown.map(([name, value]) => `${fields[name] ?? name.replace("_", " ")} ${value}`).join(", ")],
+    };
   }
 
   function line(deed) {
@@ -36,19 +75,25 @@
     const at = new Date(deed.tapped).toLocaleString(say.locales, { weekday: "long", hour: "numeric", minute: "2-digit" });
     const item = element("li", "", deed.refused ? "deed deed-refused" : "deed");
     const head = element("p", "", "deed-what");
-    const tag = element("a", deed.drum, "tag");
-    tag.href = `/drums/${deed.drum}`;
-    const values = { "{deed}": element("b", titles[deed.kind] ?? deed.kind), "{drum}": tag, "{time}": at };
-    head.append(...say("{deed} of {drum}, {time}").split(/(\{\w+\})/).map((part) => values[part] ?? part));
+    const { words, values, rest } = told(deed, form);
+    values["{time}"] = at;
+    head.append(...words.split(/(\{\w+\})/).map((part) => values[part] ?? part));
     item.append(head);
-    const said = [...form].filter(([name, value]) => value && !HIDDEN.includes(name));
-    if (said.length) item.append(element("p", said.map(([name, value]) => `${fields[name] ?? name.replace("_", " ")} ${value}`).join(", "), "quiet"));
+    const more = element("p", "", "quiet");
+    more.append(...rest);
+    if (more.textContent) item.append(more);
     if (!deed.refused) {
       item.append(element("p", say("Waits for a connection.")));
       return item;
     }
     for (const words of reasons(deed.refused)) item.append(element("p", words, "fault"));
     const acts = element("p", "", "deed-do");
+    const held = stay(deed.refused);
+    const others = form.getAll("drum").length - held.length;
+    if (person && held.length && others > 0) {
+      const rest = others === 1 ? say("Send the other drum as {name}") : say("Send the other {count} drums as {name}");
+      acts.append(button(rest.replace("{count}", others).replace("{name}", person.name), () => ({ kind: "again", seq: deed.seq, csrf: person.csrf, without: held })));
+    }
     if (person) acts.append(button(say("Send again as {name}").replace("{name}", person.name), () => ({ kind: "again", seq: deed.seq, csrf: person.csrf })));
     else {
       const sign = element("a", say("Sign in to send it again"), "button");

@@ -19,13 +19,19 @@ const SHELLS = [SHELL, NO_CONNECTION, NOT_CHECKED];
 // With an old copy at hand nobody in the cold waits longer than this for a new one.
 const PATIENCE_MS = 5000;
 const SEND_PATIENCE_MS = 15000;
+// A scan that is not looked up by then goes on the list as it is: the next drum is in the hands.
+const SCAN_PATIENCE_MS = 3000;
 // The same form sent twice within this is one tap too many, later it is another deed.
 const SAME_DEED_MS = 60000;
 
 const FORGET_MS = 30 * 86400000;
 
-const KEPT_PAGES = /^\/(floor(\/table)?|alarms|(d|drums)\/[^/]+)$/;
-const DEEDS = /^\/drums\/[^/]+\/events$/;
+const MOVE = "/move";
+const RIG_CHECKS = "/rig-checks";
+const FORMS = [MOVE, RIG_CHECKS]; // kept though nobody opened them: they are needed where there is no coverage
+const FORMS_ANEW_MS = 3600000;
+const KEPT_PAGES = /^\/(floor(\/table)?|alarms|move|rig-checks|(d|drums)\/[^/]+)$/;
+const DEEDS = /^\/(drums\/[^/]+\/events|move|rig-checks)$/;
 const HOOKUP = /^\/hookup(\/|$)/;
 const SIGNING = /^\/sign-(in(\/(once\/[^/]+|own-password))?|out)$/; // by a form
 const SIGNED = "/sign-in/company/back"; // by coming back from the company's sign-in
@@ -46,20 +52,23 @@ self.addEventListener("fetch", (event) => {
   if (request.method === "GET" && url.pathname.startsWith("/static/")) {
     event.respondWith(fileOf(request));
   } else if (request.mode === "navigate" && request.method === "GET" && url.pathname === SHELL) {
-    event.respondWith(keepShell(SHELL).catch(() => shell(SHELL)));
+    event.respondWith(keepShell(SHELL).then(inItsLanguage).catch(() => shell(SHELL)));
   } else if (request.mode === "navigate" && request.method === "GET" && KEPT_PAGES.test(url.pathname)) {
     event.respondWith(pageOf(event));
   } else if (request.method === "POST" && DEEDS.test(url.pathname)) {
     event.respondWith(deed(request, url.pathname));
   } else if (request.method === "POST" && SIGNING.test(url.pathname)) {
     // Another person may use this phone next: nothing of this one's stays to be read.
-    event.respondWith(caches.delete(PAGES).then(() => fetch(request)));
+    event.respondWith(forget().then(() => fetch(request)));
   } else if (request.mode === "navigate" && url.pathname === SIGNED) {
-    event.respondWith(caches.delete(PAGES).then(() => fetch(request)).catch(() => shell(NO_CONNECTION)));
+    event.respondWith(forget().then(() => fetch(request)).catch(() => shell(NO_CONNECTION)));
   } else if (request.mode === "navigate") {
     // Nothing old may stand in for what needs the service.
     const otherwise = HOOKUP.test(url.pathname) ? NOT_CHECKED : NO_CONNECTION;
-    event.respondWith(fetch(request).catch(() => shell(otherwise)));
+    event.respondWith(fetch(request).then((answer) => {
+      event.waitUntil(inItsLanguage(answer));
+      return answer;
+    }, () => shell(otherwise)));
   }
 });
 
@@ -68,10 +77,10 @@ self.addEventListener("sync", (event) => {
 });
 
 self.addEventListener("message", (event) => {
-  const { kind, seq, csrf } = event.data;
+  const { kind, seq, csrf, without } = event.data;
   const answer = async () => {
     if (kind === "drop") await drop(seq);
-    if (kind === "again") await change(seq, { csrf, refused: null });
+    if (kind === "again") await change(seq, { csrf, refused: null }, without);
     if (kind !== "list") await send();
     event.source.postMessage({ kind: "waiting", deeds: await deeds() });
   };
@@ -98,8 +107,24 @@ async function keepShell(address) {
   const answer = await fetch(address);
   if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
   await kept.put(address, answer.clone());
-  const files = [...(await answer.clone().text()).matchAll(/(?:href|src)="(\/static\/[^"]+)"/g)];
-  await kept.addAll(files.map((found) => found[1]));
+  await keepFiles(await answer.clone().text());
+  return answer;
+}
+
+async function keepFiles(page) {
+  const kept = await caches.open(FILES);
+  const named = [...page.matchAll(/(?:href|src)="(\/static\/[^"]+)"/g)].map((found) => found[1]);
+  const there = await Promise.all(named.map((address) => kept.match(address)));
+  await kept.addAll(named.filter((_, number) => !there[number]));
+}
+
+// The kept pages speak as the last page did: its reader's language, who may be another person now.
+async function inItsLanguage(answer) {
+  const language = answer.headers.get("Content-Language");
+  const old = await shell(NO_CONNECTION);
+  if (language && old.headers.get("Content-Language") !== language) {
+    await Promise.all(SHELLS.map(keepShell)).catch(() => {});
+  }
   return answer;
 }
 
@@ -107,30 +132,59 @@ async function shell(address) {
   return (await (await caches.open(FILES)).match(address)) ?? Response.error();
 }
 
+let era = 0; // of one person at this phone
+
+// Another person may be next: nothing of this one's stays, nor what is still on its way.
+function forget() {
+  era += 1;
+  return caches.delete(PAGES);
+}
+
 async function pageOf(event) {
   const kept = await caches.open(PAGES);
-  const old = await kept.match(event.request);
-  const fresh = freshPage(event, kept);
+  const { pathname } = new URL(event.request.url);
+  // Of a form the empty one is kept; its own script fills it in by the address.
+  const old = await kept.match(FORMS.includes(pathname) ? pathname : event.request);
+  const fresh = freshPage(event);
   if (!old) return fresh.catch(() => shell(SHELL));
   const patience = new Promise((resolve) => setTimeout(resolve, PATIENCE_MS));
   const first = await Promise.race([fresh.catch(() => null), patience]);
   return first && !GATEWAY_TROUBLE.includes(first.status) ? first : marked(old);
 }
 
-async function freshPage(event, kept) {
+async function freshPage(event) {
+  const begun = era;
   const answer = await fetch(event.request);
   if (answer.ok && !answer.redirected) {
     const copy = answer.clone();
-    const keep = async () => {
-      const headers = new Headers(copy.headers);
-      headers.set(KEPT_AT, String(Date.now()));
-      for (const name of ["Content-Encoding", "Content-Length"]) headers.delete(name); // of the transfer
-      await kept.put(event.request, new Response(await copy.blob(), { headers }));
-      await keepAtMost(kept, MOST_PAGES);
-    };
-    event.waitUntil(keep().then(send));
+    const filled = FORMS.includes(new URL(event.request.url).pathname) && event.request.url.includes("?");
+    event.waitUntil((filled ? Promise.resolve() : keep(event.request, copy, begun))
+      .then(() => Promise.all([keepForms(begun, answer.headers.get("Content-Language")), inItsLanguage(answer), send()])));
   }
   return answer;
+}
+
+async function keep(request, copy, begun) {
+  const headers = new Headers(copy.headers);
+  headers.set(KEPT_AT, String(Date.now()));
+  for (const name of ["Content-Encoding", "Content-Length"]) headers.delete(name); // of the transfer
+  const body = await copy.blob();
+  if (begun !== era) return;
+  const kept = await caches.open(PAGES);
+  await kept.put(request, new Response(body, { headers }));
+  await keepAtMost(kept, MOST_PAGES);
+}
+
+async function keepForms(begun, language) {
+  for (const path of FORMS) {
+    const old = await (await caches.open(PAGES)).match(path);
+    const young = old && Date.now() - Number(old.headers.get(KEPT_AT)) < FORMS_ANEW_MS;
+    if (young && old.headers.get("Content-Language") === language) continue;
+    const answer = await fetch(path).catch(() => null);
+    if (!answer?.ok || answer.redirected) return;
+    await keepFiles(await answer.clone().text()).catch(() => {});
+    await keep(path, answer, begun);
+  }
 }
 
 // A copy says that it is one, above everything else, and no copy says that a drum may be used now.
@@ -156,6 +210,7 @@ async function keepAtMost(kept, most) {
 
 async function deed(request, path) {
   const form = new URLSearchParams(await request.text());
+  if (path === MOVE && form.get("do") !== "move") return scanned(form);
   const tapped = Date.now();
   form.set("id", await ownId(form));
   const drum = path.split("/")[2];
@@ -168,9 +223,40 @@ async function deed(request, path) {
       // No connection, or an answer that did not come: it waits. Sent twice it is still one event.
     }
   }
-  await put({ path, drum, kind: form.get("kind"), body: form.toString(), tapped, refused: null });
+  await put({ path, drum, kind: form.get("kind") ?? path.slice(1), body: form.toString(), tapped, refused: null });
   await self.registration.sync?.register("send").catch(() => {});
   return Response.redirect(SHELL, 303);
+}
+
+// What was scanned for a move is looked up, or else taken as it is: what no drum bears, or may not
+// go, is told by its tag once the move is sent.
+async function scanned(form) {
+  try {
+    const answer = await post(MOVE, form, "manual", SCAN_PATIENCE_MS);
+    if (!GATEWAY_TROUBLE.includes(answer.status)) return answer;
+  } catch {
+    // Nobody is there to look it up.
+  }
+  const scan = (form.get("scan") ?? "").trim();
+  const drum = DRUM_LABEL.exec(scan)?.[1];
+  const place = PLACE_LABEL.exec(scan)?.[1];
+  const tags = form.getAll("drum").map(tagIn);
+  if (scan && (drum || !place)) tags.push(asTag(drum ?? scan));
+  const told = new URLSearchParams([...new Set(tags)].map((tag) => ["drum", tag]));
+  const to = (!drum && place) || form.get("to");
+  if (to) told.set("to", to.toLowerCase());
+  return Response.redirect(`${MOVE}?${told}`, 303);
+}
+
+// As domain/scans.py and domain/tags.py read them.
+const DRUM_LABEL = /^https?:\/\/\S+\/(?:d|drums)\/([^/?#\s]+)(?:[?#]\S*)?$/i;
+const PLACE_LABEL = /^(?:https?:\/\/\S+\/places\/)?([a-z0-9-]+\/[a-z0-9-]+)\/?(?:[?#]\S*)?$/i;
+
+const tagIn = (value) => value.split("@")[0]; // a drum of the form: its tag, and where it was shown
+
+function asTag(text) {
+  const symbols = text.replace(/[\s-]/g, "").toUpperCase();
+  return symbols.length === 6 ? `${symbols.slice(0, 3)}-${symbols.slice(3)}` : text;
 }
 
 // An old copy of a page brings an old id with it, and a second deed must not pass for the first.
@@ -190,8 +276,8 @@ async function ownId(form) {
   return id;
 }
 
-function post(path, form, redirect) {
-  const aborted = AbortSignal.timeout(SEND_PATIENCE_MS);
+function post(path, form, redirect, patience = SEND_PATIENCE_MS) {
+  const aborted = AbortSignal.timeout(patience);
   return fetch(path, { method: "POST", body: form, redirect, credentials: "same-origin", signal: aborted });
 }
 
@@ -229,9 +315,12 @@ const deeds = () => ask("deeds", "readonly", (store) => store.getAll());
 const put = (deed) => ask("deeds", "readwrite", (store) => store.put(deed));
 const drop = (seq) => ask("deeds", "readwrite", (store) => store.delete(seq));
 
-async function change(seq, changes) {
+async function change(seq, changes, without = []) {
   const waiting = await ask("deeds", "readonly", (store) => store.get(seq));
-  if (waiting) await put({ ...waiting, ...changes });
+  if (!waiting) return;
+  const form = [...new URLSearchParams(waiting.body)];
+  const left = form.filter(([name, value]) => name !== "drum" || !without.includes(tagIn(value)));
+  await put({ ...waiting, body: new URLSearchParams(left).toString(), ...changes });
 }
 
 function opened() {

@@ -8,13 +8,14 @@ from uuid import uuid4
 
 from sqlmodel import SQLModel
 
+from drumkeep.domain.events import EventKind
 from drumkeep.domain.grid import to_ms
 from drumkeep.domain.products import Side
 from drumkeep.domain.roles import Role
 from drumkeep.domain.sharing import home
 from drumkeep.operations import lots, products
-from drumkeep.operations.drums import By
-from drumkeep.operations.receipts import Receipt, receive_drums
+from drumkeep.operations.drums import By, Happening, log_happening
+from drumkeep.operations.receipts import Receipt, log_receipts
 from drumkeep.storage import readings
 from drumkeep.storage.engine import Engine
 from drumkeep.storage.tables.catalogue import Gateway, Mount, Place, Sensor, Site
@@ -24,16 +25,23 @@ from drumkeep_wire.senml import encode_pack
 from drumkeep_wire.topics import Topics
 
 PLACES: Final = 5
-"""Of a site; its sensors hang in them by turns."""
+"""Of a site; its sensors hang in them by turns. The last is its warm room."""
+
+SET_POINT_C: Final = 24.0
+
+WANTED_EACH: Final = 10
+"""One drum in so many is wanted tomorrow: for it is told when it must go into the warm room."""
 
 FIRST_SITES: Final = 20
 FIRST_DRUMS: Final = 1000
-"""Received as people do; the other sites have copies of them."""
+"""Received as people do; the other sites have copies of what people recorded of them."""
 
 RECEIVED_H: Final = 3.0
 """Hours ago every drum was received."""
 
-_EARLIER_H: Final = 4
+WANTED_IN_H: Final = 20.0
+
+EARLIER_H: Final = 4.0
 _EVERY_S: Final = 900
 _AT_ONCE: Final = 500
 _BY: Final = By(name="Benchmark", role=Role.MANAGER)
@@ -74,7 +82,7 @@ def build(engine: Engine, *, sites: int, sensors: int, drums: int, now: datetime
         made = _make_sites(tx, sites=sites, sensors_each=sensors // sites, now=now)
     for some in _portions(made, _AT_ONCE):
         with transaction(engine) as tx:
-            _send_air(tx, some, now=now)
+            send_air(tx, some, now=now)
     with transaction(engine) as tx:
         for side in Side:
             products.create_product(tx, code=side, name=f"Our {side}", side=side)
@@ -96,22 +104,33 @@ def build(engine: Engine, *, sites: int, sensors: int, drums: int, now: datetime
             for n in numbers
         ]
         with transaction(engine) as tx:
-            tags += [drum.tag for drum in receive_drums(tx, receipts=receipts, by=_BY, now=now)]
+            received, _ = log_receipts(tx, receipts=receipts, by=_BY, now=now)
+            for drum in received[::WANTED_EACH]:
+                _want(tx, tag=drum.tag, now=now)
+            tags += [drum.tag for drum in received]
     copies = min(drums // max(first, 1), sites // FIRST_SITES) - 1
     _multiply(engine, copies=copies, drums=first)
     return Company(tuple(made), tuple(tags))
 
 
-def _multiply(engine: Engine, *, copies: int, drums: int) -> None:
-    """Put copies of the first sites' drums, with all that is known of them, into the other sites.
+def _want(tx: Tx, *, tag: str, now: datetime) -> None:
+    wanted_at = now + timedelta(hours=WANTED_IN_H)
+    wish = Happening(uuid4(), EventKind.WANTED, wanted_at)
+    log_happening(tx, tag=tag, happening=wish, by=_BY, now=now)
 
-    To receive a hundred thousand one by one would take hours.
+
+def _multiply(engine: Engine, *, copies: int, drums: int) -> None:
+    """Put copies of the first sites' drums, as they were recorded, into the other sites.
+
+    To receive a hundred thousand one by one would take hours. Nothing computed is copied: it names
+    the place it was computed for. So every drum is due from its receipt.
     """
     place = f"place_id + copy * {FIRST_SITES * PLACES}"
     drum = f"drum_id + copy * {drums}"
     data = (
-        "jsonb_set(data::jsonb, '{place}', to_jsonb((data->>'place')::int"
-        f" + copy * {FIRST_SITES * PLACES}))::json"
+        "CASE WHEN data->>'place' IS NULL THEN data ELSE"
+        " jsonb_set(data::jsonb, '{place}', to_jsonb((data->>'place')::int"
+        f" + copy * {FIRST_SITES * PLACES}))::json END"
     )
     others: dict[str, dict[str, str | None]] = {
         "drum": {
@@ -121,9 +140,6 @@ def _multiply(engine: Engine, *, copies: int, drums: int) -> None:
         },
         "drum_event": {"seq": None, "id": "gen_random_uuid()", "drum_id": drum, "data": data},
         "stay": {"id": None, "drum_id": drum, "place_id": place},
-        "estimate": {"drum_id": drum},
-        "checkpoint": {"drum_id": drum},
-        "glance": {"drum_id": drum},
     }
     with transaction(engine) as tx:
         connection = tx.session.connection()
@@ -144,8 +160,8 @@ def _multiply(engine: Engine, *, copies: int, drums: int) -> None:
 def pack_of(site: OneSite, *, turn: int, at_s: int) -> tuple[str, bytes]:
     """Return topic and payload of what a site's gateway sends of all its sensors at a time."""
     records = [
-        Record(name=name, unit="Cel", value=_value(sensor_id, at_s), time=float(at_s))
-        for sensor_id, name in site.sensors
+        Record(name=name, unit="Cel", value=_value(n, at_s), time=float(at_s))
+        for n, (_, name) in enumerate(site.sensors)
     ]
     payload = encode_pack(records, spool=Spool(site.urn, _SPOOL, turn + 1))
     return _TOPICS.readings(site=site.code, gateway="gw"), payload
@@ -164,7 +180,8 @@ def _make_sites(tx: Tx, *, sites: int, sensors_each: int, now: datetime) -> list
             site_id=site.id,
             code=f"p{n}",
             name=f"Place {n}",
-            kind="warehouse",
+            kind="warm_room" if n == PLACES - 1 else "warehouse",
+            set_point_c=SET_POINT_C if n == PLACES - 1 else None,
             motion="still",
             standing="pallet",
         )
@@ -209,22 +226,25 @@ def _make_sites(tx: Tx, *, sites: int, sensors_each: int, now: datetime) -> list
     ]
 
 
-def _send_air(tx: Tx, sites: Sequence[OneSite], *, now: datetime) -> None:
-    """Store what the sensors said before."""
+def send_air(tx: Tx, sites: Sequence[OneSite], *, now: datetime, hours: float = EARLIER_H) -> None:
+    """Store what the sensors said over so many hours before; of no hours, what they say now."""
     last_s = int(now.timestamp()) // 60 * 60 - 60
-    times = range(last_s - _EARLIER_H * 3600, last_s + 1, _EVERY_S)
+    times = range(last_s - round(hours * 3600), last_s + 1, _EVERY_S)
     rows = [
-        (sensor_id, at_s * 1000, _value(sensor_id, at_s))
+        (sensor_id, at_s * 1000, _value(n, at_s))
         for at_s in times
         for site in sites
-        for sensor_id, _ in site.sensors
+        for n, (sensor_id, _) in enumerate(site.sensors)
     ]
     readings.insert_batch(tx, rows=rows)
     readings.raise_latest(tx, rows=rows, received_ms=to_ms(now))
 
 
-def _value(sensor_id: int, at_s: int) -> float:
-    return 12.0 + sensor_id % 9 + at_s // 300 % 7 / 10.0
+def _value(number: int, at_s: int) -> float:
+    """Return what the sensor of this number at its site says at a time, °C."""
+    spot, beside = number % PLACES, number // PLACES
+    level = SET_POINT_C - 0.3 if spot == PLACES - 1 else 12.0 + 2.0 * spot
+    return level + 0.1 * (beside % 3) + at_s // 300 % 7 / 10.0
 
 
 def _portions(items: Sequence[_Item], size: int) -> Iterator[Sequence[_Item]]:

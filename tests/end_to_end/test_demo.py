@@ -380,7 +380,7 @@ def test_every_drum_equals_a_recomputation_from_its_events_and_readings(seen: Se
         jobs.advance(engine, now)
         with reading(engine) as tx:
             stored = estimate_rows.estimates_of(tx, drum_ids=ids)
-            work = load(tx, since=dict.fromkeys(ids, 0), marks=(), now=now)
+            work = load(tx, since=dict.fromkeys(ids, 0), now=now)
         assert all(task.checkpoint is None for task in work.tasks)
         fresh = {estimate.drum_id: estimate for estimate in compute(work).estimates}
     finally:

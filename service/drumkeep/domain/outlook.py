@@ -230,13 +230,21 @@ class Way:
             "factor": self.factor,
             "blanket_r": blanket_r(self.prospect.states, step=self._grid(first)),
         }
+        one = self.films.over(self._yesterday(first), air_c=air_c.mean(axis=0), **over)
         if not self.films.sunny.any():
-            one = self.films.over(self.prospect.step, air_c=air_c.mean(axis=0), **over)
             return [replace(one, side_c=air, top_c=air) for air in air_c]
-        return [
+        found = [
             self.films.over(self._yesterday(first + i), air_c=air, **over)
             for i, air in enumerate(air_c)
         ]
+        # under a roof the same as if no other drum stood in the sun
+        lit = self.films.sunny[self.at]
+        found[0] = replace(
+            found[0],
+            side_w_m2k=np.where(lit, found[0].side_w_m2k, one.side_w_m2k),
+            top_w_m2k=np.where(lit, found[0].top_w_m2k, one.top_w_m2k),
+        )
+        return found
 
     def _grid(self, index: int) -> Indices:
         """Grid step of each drum at a forecast step."""

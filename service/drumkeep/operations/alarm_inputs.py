@@ -19,47 +19,43 @@ from drumkeep.operations.devices import device_sayings
 from drumkeep.operations.ground import read_ground
 from drumkeep.operations.sensor_watch import watch_sensors
 from drumkeep.storage import alarm_sources, readings
-from drumkeep.storage import drums as drum_rows
-from drumkeep.storage.drums import StockRow
+from drumkeep.storage.alarm_sources import MountedSensor, PresentDrum
+from drumkeep.storage.ground import Sites
 from drumkeep.storage.products import as_product
 from drumkeep.storage.transaction import Tx
 
 
-def drums_now(tx: Tx) -> list[DrumNow]:
-    """Return every present drum as last computed."""
+def drums_now(tx: Tx, *, sites: Sites = None) -> list[DrumNow]:
+    """Return every present drum of sites as last computed."""
     products: dict[int, Product] = {}
     found = []
-    for row in drum_rows.list_drums(tx, limit=None):
-        if row.estimate is None:
-            continue
+    for row in alarm_sources.present_drums(tx, sites=sites):
         if row.product.id not in products:
             products[row.product.id] = as_product(row.product)
         found.append(_drum_now(row, product=products[row.product.id]))
     return found
 
 
-def _drum_now(row: StockRow, *, product: Product) -> DrumNow:
-    estimate = row.estimate
-    assert estimate is not None  # noqa: S101 - the caller looked
-    states = states_from_bytes([estimate.state])
+def _drum_now(row: PresentDrum, *, product: Product) -> DrumNow:
+    states = states_from_bytes([row.state])
     state = states[0]
-    outlook = estimate.outlook
+    outlook = row.outlook
     return DrumNow(
-        tag=row.drum.tag,
+        tag=row.tag,
         side=product.side,
         limits=product.limits,
-        lot=row.lot.code,
-        lot_ref=f"{row.product.code}/{row.lot.code}",
+        lot=row.lot,
+        lot_ref=f"{row.product.code}/{row.lot}",
         place=row.place.id,
         place_name=row.place.name,
         place_kind=PlaceKind(row.place.kind),
-        place_ref=f"{row.site.code}/{row.place.code}",
-        site=row.site.id,
-        step=estimate.step,
-        supported=estimate.basis not in (None, Basis.UNSUPPORTED.value),
-        bottom_low_c=estimate.bottom_low_c,
-        mean_c=estimate.mean_c,
-        pressure_kpa=estimate.pressure_kpa,
+        place_ref=f"{row.site_code}/{row.place.code}",
+        site=row.place.site_id,
+        step=row.step,
+        supported=row.basis not in (None, Basis.UNSUPPORTED.value),
+        bottom_low_c=row.bottom_low_c,
+        mean_c=row.mean_c,
+        pressure_kpa=row.pressure_kpa,
         overpressure=bool(state["overpressure"]),
         seed_since=int(state["seed_since"]),
         gas_since=int(state["gas_since"]),
@@ -69,18 +65,18 @@ def _drum_now(row: StockRow, *, product: Product) -> DrumNow:
         seeds_at=_moment(outlook, "seeds_at"),
         cold_hours=float(outlook.get("cold_hours") or 0.0),
         lowest_c=outlook.get("lowest_c"),
-        wanted_at=row.drum.wanted_at,
+        wanted_at=row.wanted_at,
         start_by=_moment(outlook, "start_by"),
         slow_ready_at=_moment(outlook, "slow_ready_at"),
-        ready=estimate.readiness == Readiness.READY.value,
+        ready=row.readiness == Readiness.READY.value,
         in_warm_room=row.place.kind == PlaceKind.WARM_ROOM.value,
         open_since=_moment(outlook, "open_since"),
         recheck_since=_moment(outlook, "recheck_since"),
-        dew_margin_k=estimate.dew_margin_k,
-        humidity=estimate.humidity,
-        humidity_assumed=bool(estimate.humidity_assumed),
-        heated=bool(state["heat_w"] > 0.0 and estimate.step < state["heat_until"]),
-        expires_at=age_of(states, product=product, step=estimate.step).ends_at,
+        dew_margin_k=row.dew_margin_k,
+        humidity=row.humidity,
+        humidity_assumed=bool(row.humidity_assumed),
+        heated=bool(state["heat_w"] > 0.0 and row.step < state["heat_until"]),
+        expires_at=age_of(states, product=product, step=row.step).ends_at,
     )
 
 
@@ -89,18 +85,29 @@ def _moment(outlook: Mapping[str, Any], name: str) -> datetime | None:
     return None if text is None else datetime.fromisoformat(text)
 
 
-def sensors_now(tx: Tx, *, drums: Sequence[DrumNow], now: datetime) -> list[SensorNow]:
-    """Return every mounted sensor with the time of its newest reading and its doubts of lately.
+def sensors_now(
+    tx: Tx,
+    *,
+    mounted: Sequence[MountedSensor],
+    drums: Sequence[DrumNow],
+    sites: Sites = None,
+    now: datetime,
+) -> list[SensorNow]:
+    """Return mounted sensors with the times of their newest readings and their doubts of lately.
 
     One on a drum that is not here is left out: nobody reads it.
     """
     by_place = _tags_by_place(drums)
     present = {drum.tag for drum in drums}
-    mounted = [
-        m for m in alarm_sources.mounted_sensors(tx) if m.place_id is not None or m.drum in present
-    ]
+    mounted = [m for m in mounted if m.place_id is not None or m.drum in present]
     newest = readings.newest(tx, sensor_ids=[m.sensor_id for m in mounted])
-    watched = watch_sensors(tx, ground=read_ground(tx), lately=DOUBTED_LATELY, now=now)
+    watched = watch_sensors(
+        tx,
+        ground=read_ground(tx, sites=sites),
+        lately=DOUBTED_LATELY,
+        only=None if sites is None else {m.sensor_id for m in mounted},
+        now=now,
+    )
     doubts = {one.sensor.id: one.doubts for one in watched}
     return [
         SensorNow(
@@ -120,11 +127,18 @@ def sensors_now(tx: Tx, *, drums: Sequence[DrumNow], now: datetime) -> list[Sens
     ]
 
 
-def gateways_now(tx: Tx, *, drums: Sequence[DrumNow], now: datetime) -> list[GatewayNow]:
-    """Return every gateway with what it last said of itself, and how wrong its clock is."""
+def gateways_now(
+    tx: Tx,
+    *,
+    mounted: Sequence[MountedSensor],
+    drums: Sequence[DrumNow],
+    sites: Sites = None,
+    now: datetime,
+) -> list[GatewayNow]:
+    """Return the gateways of sites with what they last said, and how wrong their clocks are."""
     by_place = _tags_by_place(drums)
     places: dict[tuple[int, str], set[int]] = defaultdict(set)
-    for m in alarm_sources.mounted_sensors(tx):
+    for m in mounted:
         if m.gateway is not None and m.place_id is not None:
             places[m.site_id, m.gateway].add(m.place_id)
     return [
@@ -147,12 +161,14 @@ def gateways_now(tx: Tx, *, drums: Sequence[DrumNow], now: datetime) -> list[Gat
                 )
             ),
         )
-        for gateway in alarm_sources.all_gateways(tx)
+        for gateway in alarm_sources.gateways(tx, sites=sites)
     ]
 
 
-def batteries_now(tx: Tx) -> list[BatteryNow]:
-    """Return every battery that said how full it is; one that came by no gateway has no site."""
+def batteries_now(
+    tx: Tx, *, mounted: Sequence[MountedSensor], sites: Sites = None
+) -> list[BatteryNow]:
+    """Return the batteries that said how full they are; one that came by no gateway has no site."""
     return [
         BatteryNow(
             name=one.name,
@@ -161,7 +177,7 @@ def batteries_now(tx: Tx) -> list[BatteryNow]:
             percent=one.value,
             at=one.at,
         )
-        for one in device_sayings(tx)
+        for one in device_sayings(tx, mounted=mounted, sites=sites)
         if one.quantity is Quantity.BATTERY and one.gateway is not None
     ]
 

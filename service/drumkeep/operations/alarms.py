@@ -27,9 +27,10 @@ from drumkeep.operations.drums import By
 from drumkeep.operations.notices import Listeners
 from drumkeep.operations.rig_checks import rigs_now
 from drumkeep.operations.side_checks import checks_now
+from drumkeep.storage import alarm_sources, leases
 from drumkeep.storage import alarms as rows
-from drumkeep.storage import leases
 from drumkeep.storage import notices as notice_rows
+from drumkeep.storage.ground import Sites
 from drumkeep.storage.tables.alarms import Alarm, AlarmEntry
 from drumkeep.storage.transaction import Tx
 
@@ -58,12 +59,13 @@ def evaluate_alarms(tx: Tx, *, now: datetime) -> int:
     return keep_alarms(tx, active=active_causes(tx, now=now), now=now)
 
 
-def active_causes(tx: Tx, *, now: datetime) -> dict[str, Finding]:
-    """Return what is to be told now, by its key; writes nothing.
+def active_causes(tx: Tx, *, sites: Sites = None, now: datetime) -> dict[str, Finding]:
+    """Return what is to be told now of some sites, by its key; writes nothing.
 
-    In a large company it takes long, and nobody should have to wait for it who writes.
+    In a large company it takes long, and nobody should have to wait for it who writes. No cause is
+    of two sites, so that they can be looked at some at a time.
     """
-    standing = {alarm.open_cause or "": alarm for alarm in rows.open_alarms(tx)}
+    standing = _standing(tx, sites=sites)
 
     def was(kind: AlarmKind, cause: str, tag: str) -> bool:
         alarm = standing.get(_key(kind, cause))
@@ -72,16 +74,17 @@ def active_causes(tx: Tx, *, now: datetime) -> dict[str, Finding]:
     def told(kind: AlarmKind, cause: str) -> bool:
         return _key(kind, cause) in standing
 
-    drums = drums_now(tx)
+    drums = drums_now(tx, sites=sites)
+    mounted = alarm_sources.mounted_sensors(tx, sites=sites)
     return {
         _key(finding.kind, finding.cause): finding
         for finding in findings(
             drums,
-            sensors=sensors_now(tx, drums=drums, now=now),
-            gateways=gateways_now(tx, drums=drums, now=now),
-            batteries=batteries_now(tx),
-            rigs=rigs_now(tx),
-            side_checks=checks_now(tx, now=now),
+            sensors=sensors_now(tx, mounted=mounted, drums=drums, sites=sites, now=now),
+            gateways=gateways_now(tx, mounted=mounted, drums=drums, sites=sites, now=now),
+            batteries=batteries_now(tx, mounted=mounted, sites=sites),
+            rigs=rigs_now(tx, sites=sites),
+            side_checks=checks_now(tx, sites=sites, now=now),
             was=was,
             told=told,
             resumed_at=leases.resumed_at(tx, name=leases.SCHEDULE),
@@ -90,8 +93,10 @@ def active_causes(tx: Tx, *, now: datetime) -> dict[str, Finding]:
     }
 
 
-def keep_alarms(tx: Tx, *, active: Mapping[str, Finding], now: datetime) -> int:
-    """Raise, amend and return alarms, so that those are open whose causes are active.
+def keep_alarms(
+    tx: Tx, *, active: Mapping[str, Finding], sites: Sites = None, now: datetime
+) -> int:
+    """Raise, amend and return alarms of sites, so that those are open whose causes are active.
 
     Only one process does so at a time; what people did with alarms since the causes were looked at
     stays.
@@ -101,7 +106,7 @@ def keep_alarms(tx: Tx, *, active: Mapping[str, Finding], now: datetime) -> int:
     int
         How many alarms changed.
     """
-    standing = {alarm.open_cause or "": alarm for alarm in rows.open_alarms(tx)}
+    standing = _standing(tx, sites=sites)
     listeners = notice_rows.listeners(tx)
     changed = 0
     for key, finding in active.items():
@@ -115,6 +120,19 @@ def keep_alarms(tx: Tx, *, active: Mapping[str, Finding], now: datetime) -> int:
         if key not in active:
             changed += _gone(tx, alarm, now=now)
     return changed
+
+
+def _standing(tx: Tx, *, sites: Sites) -> dict[str, Alarm]:
+    """Return the open alarms of sites by key; of a sensor where it hangs now."""
+    found = {alarm.open_cause or "": alarm for alarm in rows.open_alarms(tx, sites=sites)}
+    if sites is None:
+        return found
+    for alarm, site in rows.carried_off(tx):
+        if site in sites:
+            found[alarm.open_cause or ""] = alarm
+        else:
+            found.pop(alarm.open_cause or "", None)
+    return found
 
 
 def acknowledge(tx: Tx, *, alarm_id: str, by: By, now: datetime) -> Alarm:
@@ -227,6 +245,7 @@ def _keep(tx: Tx, alarm: Alarm, finding: Finding, *, listeners: Listeners, now: 
     alarm.message, alarm.drums = finding.message, list(finding.drums)
     alarm.priority, alarm.deadline = finding.priority.value, finding.deadline
     alarm.details = _details(finding)
+    alarm.site_id, alarm.place_id = finding.site, finding.place
     if state is not before:
         if state is AlarmState.UNACKNOWLEDGED:
             alarm.acknowledged_at = alarm.acknowledged_by = alarm.returned_at = None

@@ -1,6 +1,7 @@
 """Batteries and signals: what they last said, and whose they are."""
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -9,6 +10,7 @@ from drumkeep.domain.grid import from_ms
 from drumkeep.domain.sensors import OF_A_DEVICE, Quantity
 from drumkeep.storage import alarm_sources, devices
 from drumkeep.storage.alarm_sources import MountedSensor
+from drumkeep.storage.ground import Sites
 from drumkeep.storage.tables.catalogue import Gateway, Sensor
 from drumkeep.storage.transaction import Tx
 
@@ -51,13 +53,23 @@ class DeviceSaying:
         return f"the device {bearer(self.name) or self.name}"
 
 
-def device_sayings(tx: Tx) -> list[DeviceSaying]:
-    """Return what every device last said of itself, in the order of registration."""
-    rows = devices.last_said(tx, quantities=sorted(OF_A_DEVICE))
+def device_sayings(
+    tx: Tx, *, mounted: Sequence[MountedSensor] | None = None, sites: Sites = None
+) -> list[DeviceSaying]:
+    """Return what devices last said of themselves, in the order of registration.
+
+    Parameters
+    ----------
+    mounted
+        The sensors that hang at these sites, for who has them.
+    sites
+        Only what came through gateways of these.
+    """
+    rows = devices.last_said(tx, quantities=sorted(OF_A_DEVICE), sites=sites)
     if not rows:
         return []
     hung: dict[str, list[MountedSensor]] = defaultdict(list)
-    for one in alarm_sources.mounted_sensors(tx):
+    for one in alarm_sources.mounted_sensors(tx) if mounted is None else mounted:
         hung[bearer(one.name)].append(one)
     return [
         DeviceSaying(

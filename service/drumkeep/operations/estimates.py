@@ -12,7 +12,7 @@ from typing import Any, Final
 from drumkeep.domain.drum_past import Advanced, DrumPast, Measurement, first_measurement
 from drumkeep.domain.drums import DrumFacts, fold
 from drumkeep.domain.events import DrumEvent, EventKind, effective
-from drumkeep.domain.grid import STEP_MS, from_ms, step_at, to_ms
+from drumkeep.domain.grid import STEP_MS, step_at, to_ms
 from drumkeep.domain.liquid import advance_drums
 from drumkeep.domain.liquid_age import LotLife, lot_life
 from drumkeep.domain.liquid_observed import BY_HAND
@@ -24,16 +24,15 @@ from drumkeep.domain.products import Product
 from drumkeep.operations.donors import with_donors, with_poured_on
 from drumkeep.operations.glances import glances_of
 from drumkeep.operations.ground import Ground, Premises, read_ground
+from drumkeep.operations.set_aside import by_halves, set_aside
 from drumkeep.operations.shelf_air import as_stored
 from drumkeep.operations.straps import read_straps
-from drumkeep.operations.surroundings import read_places, start_air, swayed_by
+from drumkeep.operations.surroundings import read_places, start_air
 from drumkeep.operations.verdicts import Known, judge_drums
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage import estimates as estimate_rows
 from drumkeep.storage import glances as glance_rows
 from drumkeep.storage import measurements as measurement_rows
-from drumkeep.storage import place_marks
-from drumkeep.storage.place_marks import Mark
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.catalogue import Lot
 from drumkeep.storage.tables.drums import Drum
@@ -45,8 +44,6 @@ START_HOURS: Final = 48
 """Air of this long before a receipt gives the starting state."""
 
 DAY_STEPS: Final = 24 * 12
-AT_ONCE: Final = 2000
-"""Drums in one computation: bounds its memory."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +71,6 @@ class Work:
     tasks: Sequence[Task]
     places: Mapping[int, PlaceHeat]
     ground: Ground
-    marks: Sequence[Mark]
 
 
 @dataclass(frozen=True)
@@ -88,43 +84,10 @@ class Outcome:
     shelf_airs: Mapping[int, Any]
 
 
-def due(tx: Tx, *, now: datetime) -> tuple[dict[int, int | None], list[Mark]]:
-    """Return what must be computed: from when (epoch ms, None for "only onward") by drum id.
-
-    Every present drum is due once the grid has moved past its state; drums whose past changed are
-    due from that time.
-    """
-    step = step_at(now)
-    marks = list(place_marks.standing(tx))
-    since: dict[int, int | None] = {}
-    current = drum_rows.computed_up_to(tx)
-    for drum_id in drum_rows.present_ids(tx):
-        if current.get(drum_id) != step:
-            since[drum_id] = None
-    for drum in drum_rows.marked(tx):
-        since[drum.id] = drum.from_ms
-    if marks:
-        places = swayed_by(
-            tx,
-            ground=read_ground(tx, around=[mark.place_id for mark in marks]),
-            from_ms={mark.place_id: mark.from_ms for mark in marks},
-            to_ms=to_ms(now),
-        )
-        earliest = from_ms(min(places.values()))
-        for stay in drum_rows.stays_touching(tx, place_ids=list(places), since=earliest):
-            changed = places[stay.place_id]
-            if stay.until is None or to_ms(stay.until) >= changed:
-                start = max(changed, to_ms(stay.since))
-                before = since.get(stay.drum_id)
-                since[stay.drum_id] = start if before is None else min(before, start)
-    return with_poured_on(tx, since=since), marks
-
-
 def load(
     tx: Tx,
     *,
     since: Mapping[int, int | None],
-    marks: Sequence[Mark],
     now: datetime,
     others: Mapping[int, int | None] | None = None,
 ) -> Work:
@@ -136,8 +99,6 @@ def load(
         Any transaction.
     since
         Drums, and from which time (epoch ms) their past changed; None where it did not.
-    marks
-        Place marks that this computation will settle.
     now
         The present, UTC.
     others
@@ -159,6 +120,7 @@ def load(
         for drum_id, drum in rows.items()
     }
     ground = read_ground(tx, around=whereabouts(facts_of.values()))
+    start_airs = _StartAirs(tx, ground)
     tasks = []
     for drum_id, drum in rows.items():
         product, events, facts = products[drum.lot_id], events_of[drum_id], facts_of[drum_id]
@@ -188,7 +150,7 @@ def load(
                     ],
                     start=start,
                     state=None if found is None else states_from_bytes([found[1]]),
-                    start_air=_start_air(tx, ground, facts) if found is None else None,
+                    start_air=start_airs.of(facts, receipt=events[0]) if found is None else None,
                     share=drum.share,
                     life=_life(catalogue[drum.lot_id][0], product=product),
                 ),
@@ -211,7 +173,6 @@ def load(
             tx, ground=ground, place_ids=_places(tasks, ground), first=first, last=step
         ),
         ground=ground,
-        marks=marks,
     )
 
 
@@ -260,12 +221,26 @@ def origin_of(premises: Premises, facts: DrumFacts) -> int | None:
     return docks[0] if docks else None
 
 
-def _start_air(tx: Tx, ground: Ground, facts: DrumFacts) -> StartAir | None:
-    origin = origin_of(ground, facts)
-    if origin is None:
-        return None
-    found = start_air(tx, ground=ground, place_id=origin, at=facts.received_at, hours=START_HOURS)
-    return None if found is None else StartAir(low_c=found[0], mean_c=found[1], high_c=found[2])
+class _StartAirs:
+    """The air where drums came from; those of one delivery share it."""
+
+    def __init__(self, tx: Tx, ground: Ground) -> None:
+        self._tx, self._ground = tx, ground
+        self._told: dict[tuple[int, datetime], StartAir | None] = {}
+
+    def of(self, facts: DrumFacts, *, receipt: DrumEvent) -> StartAir | None:
+        """Return what tells a drum's start; None where it was measured, or nothing tells it."""
+        origin = origin_of(self._ground, facts)
+        if origin is None or receipt.data.get("liquid_c") is not None:
+            return None
+        key = origin, facts.received_at
+        if key not in self._told:
+            self._told[key] = self._read(origin, at=facts.received_at)
+        return self._told[key]
+
+    def _read(self, origin: int, *, at: datetime) -> StartAir | None:
+        found = start_air(self._tx, ground=self._ground, place_id=origin, at=at, hours=START_HOURS)
+        return None if found is None else StartAir(low_c=found[0], mean_c=found[1], high_c=found[2])
 
 
 def compute(work: Work) -> Outcome:
@@ -353,7 +328,6 @@ def store(tx: Tx, *, outcome: Outcome) -> int:
             if met.drum in fresh
         ],
     )
-    place_marks.settle(tx, marks=work.marks)
     return len(stored)
 
 
@@ -379,19 +353,18 @@ def _measurement_row(met: Measurement, *, drum_id: int) -> MeasurementRow:
 def refresh_drums(tx: Tx, *, since: Mapping[int, int | None], now: datetime) -> None:
     """Compute some drums within one transaction: what was recorded is shown at once.
 
-    Drums that their liquid went into are computed with them.
+    Drums that their liquid went into are computed with them. What was recorded stands though a
+    drum cannot be computed.
     """
-    store(tx, outcome=compute(load(tx, since=with_poured_on(tx, since=since), marks=(), now=now)))
-
-
-def portions(since: Mapping[int, int | None]) -> Iterable[dict[int, int | None]]:
-    """Split what is due into computations of bounded size.
-
-    First what changed, which people wait for, those of like start together; then what only goes
-    onward, in the order given.
-    """
-    changed = {drum_id: start for drum_id, start in since.items() if start is not None}
-    onward = [drum_id for drum_id, start in since.items() if start is None]
-    for ids in (sorted(changed, key=changed.__getitem__), onward):
-        for i in range(0, len(ids), AT_ONCE):
-            yield {drum_id: since[drum_id] for drum_id in ids[i : i + AT_ONCE]}
+    spread = with_poured_on(tx, since=since)
+    outcomes: list[Outcome] = []
+    failed: list[tuple[Mapping[int, int | None], Exception]] = []
+    by_halves(
+        spread,
+        do=lambda some: outcomes.append(compute(load(tx, since=some, now=now, others=spread))),
+        give_up=lambda one, error: failed.append((one, error)),
+    )
+    for outcome in outcomes:
+        store(tx, outcome=outcome)
+    for one, error in failed:
+        set_aside(tx, since=one, error=error, now=now)

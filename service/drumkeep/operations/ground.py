@@ -139,12 +139,12 @@ def read_offered(tx: Tx, *, at: int) -> Premises:
     return read_premises(tx, around=[at] if rows.count_places(tx) > MOST_OFFERED else None)
 
 
-def read_ground(tx: Tx, *, around: Iterable[int] | None = None) -> Ground:
-    """Read the places of all sites, or of the sites of these places, and what hung there.
+def read_ground(tx: Tx, *, around: Iterable[int] | None = None, sites: rows.Sites = None) -> Ground:
+    """Read the places of all sites, of the sites of some places, or of some; and what hung there.
 
     Nothing of a place is told by what hangs at another site.
     """
-    site_ids = _sites_around(tx, around)
+    site_ids = sites if around is None else _sites_around(tx, around)
     premises = _premises(tx, site_ids=site_ids)
     hung: dict[What, dict[int, list[Mount]]] = {what: defaultdict(list) for what in What}
     for mount in rows.place_mounts(tx, site_ids=site_ids):
@@ -171,7 +171,7 @@ def _sites_around(tx: Tx, place_ids: Iterable[int] | None) -> Sequence[int] | No
     return None if place_ids is None else rows.sites_around(tx, place_ids=set(place_ids))
 
 
-def _premises(tx: Tx, *, site_ids: Sequence[int] | None) -> Premises:
+def _premises(tx: Tx, *, site_ids: rows.Sites) -> Premises:
     return Premises(
         places={place.id: place for place in rows.places(tx, site_ids=site_ids)},
         sites={site.id: site for site in rows.sites(tx, site_ids=site_ids)},

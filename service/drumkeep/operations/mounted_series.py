@@ -82,7 +82,7 @@ def _read_some(
     tx: Tx, hung: Sequence[Hung], *, from_ms: int, to_ms: int
 ) -> dict[int, SensorSeries]:
     bridges = readings.previous(tx, before={one.sensor.id: from_ms for one in hung})
-    spans = [_Reach(one, bridge_ms=bridges.get(one.sensor.id, from_ms)) for one in hung]
+    spans = [_Reach(one, from_ms=from_ms, bridge_ms=bridges.get(one.sensor.id)) for one in hung]
     near = [span for span in spans if span.begin_ms >= from_ms - _NEAR_MS]
     if not near:
         return {}
@@ -149,18 +149,26 @@ def read_series(
 
 @dataclass(frozen=True)
 class _Reach:
-    """How far back a sensor is read, for a span that its reading at ``bridge_ms`` leads into."""
+    """How far back a sensor is read, for a span that its reading at ``bridge_ms`` leads into.
+
+    None for one that said nothing before the span ``from_ms``.
+    """
 
     hung: Hung
-    bridge_ms: int
+    from_ms: int
+    bridge_ms: int | None
 
     @property
     def begin_ms(self) -> int:
         """From here on, to judge the reading before the span by those before it."""
+        if self.bridge_ms is None:
+            return self.from_ms
         return self.bridge_ms - look_back_ms(self.hung.sensor.interval_s)
 
     def is_enough(self, series: SensorSeries, *, begin_ms: int | None = None) -> bool:
         """Tell whether readings from ``begin_ms`` on say what that reading is worth."""
+        if self.bridge_ms is None:
+            return True
         begin = self.begin_ms if begin_ms is None else begin_ms
         return begin <= max(self.bridge_ms - HELD_MS, self.hung.since_ms()) or reaches_back(
             series, kind=self.hung.kind, begin_ms=begin, at_ms=self.bridge_ms
@@ -173,7 +181,7 @@ def _read(tx: Tx, one: Hung, *, from_ms: int, to_ms: int) -> SensorSeries:
     If all of them are doubted, those as far back as the last trusted one are read too.
     """
     bridge = readings.previous_ts(tx, sensor_id=one.sensor.id, ts_ms=from_ms)
-    reach = _Reach(one, bridge_ms=from_ms if bridge is None else bridge)
+    reach = _Reach(one, from_ms=from_ms, bridge_ms=bridge)
     begin = reach.begin_ms
     while True:
         stored = readings.series(tx, sensor_ids=[one.sensor.id], from_ms=begin, to_ms=to_ms)

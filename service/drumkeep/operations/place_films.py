@@ -204,7 +204,7 @@ def _lesson(tx: Tx, dip: Measurement, *, place_id: int) -> Lesson | None:
     if _DISTURBING & {e.kind for e in events if before.at <= e.at < here.at}:
         return None
     since = step_at(before.at)
-    work = load(tx, since={dip.drum_id: since * STEP_MS + 1}, marks=(), now=moment_of(dip.step))
+    work = load(tx, since={dip.drum_id: since * STEP_MS + 1}, now=moment_of(dip.step))
     task = next(task for task in work.tasks if task.drum.id == dip.drum_id)
     return Lesson(
         dip=dip,

@@ -15,6 +15,7 @@ from drumkeep.operations.drums import By
 from drumkeep.operations.places import place_named
 from drumkeep.storage import rig_checks as rows
 from drumkeep.storage.catalogue import add
+from drumkeep.storage.ground import Sites
 from drumkeep.storage.tables.rig_checks import RigCheck
 from drumkeep.storage.transaction import Tx
 
@@ -29,11 +30,11 @@ class Look:
     note: str | None = None
 
 
-def rigs_now(tx: Tx) -> list[RigNow]:
-    """Return every rig with the last look at each of its parts."""
+def rigs_now(tx: Tx, *, sites: Sites = None) -> list[RigNow]:
+    """Return the rigs of sites, each with the last look at each of its parts."""
     last: dict[int, dict[RigPart, datetime]] = defaultdict(dict)
     first: dict[int, datetime] = {}
-    for place_id, part, begun, latest in rows.spans(tx):
+    for place_id, part, begun, latest in rows.spans(tx, sites=sites):
         last[place_id][RigPart(part)] = latest
         first[place_id] = min(begun, first.get(place_id, begun))
     return [
@@ -45,7 +46,7 @@ def rigs_now(tx: Tx) -> list[RigNow]:
             last_at=last[place.id],
             first_at=first.get(place.id),
         )
-        for place, site in rows.rigs(tx)
+        for place, site in rows.rigs(tx, sites=sites)
     ]
 
 

@@ -20,6 +20,7 @@ from drumkeep.storage import pulls as pull_rows
 from drumkeep.storage import side_checks as rows
 from drumkeep.storage.catalogue import add
 from drumkeep.storage.drums import StockRow, list_drums
+from drumkeep.storage.ground import Sites
 from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.tables.pulls import Pull
 from drumkeep.storage.tables.side_checks import SideCheck
@@ -98,8 +99,8 @@ def check_at(tx: Tx, *, check_id: int) -> SideCheck:
     return check
 
 
-def checks_now(tx: Tx, *, now: datetime) -> list[CheckNow]:
-    """Return the checks of lately that raise an alarm or end one, the oldest first."""
+def checks_now(tx: Tx, *, sites: Sites = None, now: datetime) -> list[CheckNow]:
+    """Return the checks of lately at sites that raise an alarm or end one, the oldest first."""
     told = (CheckAnswer.DO_NOT.value, CheckAnswer.FIT.value)
     return [
         CheckNow(
@@ -115,7 +116,9 @@ def checks_now(tx: Tx, *, now: datetime) -> list[CheckNow]:
             reason=check.told["reasons"][0],
             tags=tuple(dict.fromkeys(drum["tag"] for drum in check.told["drums"])),
         )
-        for check, place, site in rows.checks_since(tx, since=now - CHECKED_LATELY, answers=told)
+        for check, place, site in rows.checks_since(
+            tx, since=now - CHECKED_LATELY, answers=told, sites=sites
+        )
     ]
 
 

@@ -35,6 +35,8 @@ _AFTER_MS: Final = 2 * 3_600_000
 """Readings so long after the last step are read too: the line to them crosses it. A gateway's clock
 may be ahead of ours, and a past that ends long ago has readings after its end."""
 
+_ASKED_TOGETHER_MS: Final = 3_600_000
+
 HUMIDITY_FRESH_MS: Final = 2 * 3_600_000
 
 
@@ -214,25 +216,42 @@ def swayed_by(tx: Tx, *, ground: Ground, from_ms: Mapping[int, int], to_ms: int)
     by_site: dict[int, dict[int, int]] = defaultdict(dict)
     for place_id, since in from_ms.items():
         by_site[ground.places[place_id].site_id][place_id] = since
-    for site, places in by_site.items():
-        first = min(places.values())
-        mounts = [
+    first_of = {site: min(places.values()) for site, places in by_site.items()}
+    mounts = {
+        site: [
             mount
             for place in ground.of_site[site]
             for hung in (ground.air_mounts, ground.floor_mounts)
             for mount in hung.get(place.id, ())
         ]
-        still = readings.unchanging(
-            tx,
-            sensor_ids=[mount.sensor_id for mount in mounts],
-            from_ms=first - SOONEST_MS,
-            to_ms=to_ms,
-        )
-        doubtful = {m.place_id: first for m in mounts if m.sensor_id in still and m.place_id}
+        for site in by_site
+    }
+    still = _unchanging(tx, mounts=mounts, first_of=first_of, to_ms=to_ms)
+    for site, places in by_site.items():
+        first = first_of[site]
+        doubtful = {m.place_id: first for m in mounts[site] if m.sensor_id in still and m.place_id}
         for place_id, since in (*doubtful.items(), *places.items()):
             for fed in ground.fed_by(place_id):
                 told[fed] = min(since, told.get(fed, since))
     return told
+
+
+def _unchanging(
+    tx: Tx, *, mounts: Mapping[int, Sequence[Mount]], first_of: Mapping[int, int], to_ms: int
+) -> set[int]:
+    """Return the sensors of sites that may stand still; sites of like times are asked together."""
+    together: dict[int, list[int]] = defaultdict(list)
+    for site, first in first_of.items():
+        together[(first - SOONEST_MS) // _ASKED_TOGETHER_MS].append(site)
+    found: set[int] = set()
+    for hour, sites in together.items():
+        found |= readings.unchanging(
+            tx,
+            sensor_ids=[mount.sensor_id for site in sites for mount in mounts[site]],
+            from_ms=hour * _ASKED_TOGETHER_MS,
+            to_ms=to_ms,
+        )
+    return found
 
 
 def _nearest_air(heard: _Heard, place_id: int) -> PlaceAir:

@@ -3,7 +3,6 @@
 Each job is a plain function of an engine and a time, idempotent, and may be run late or twice.
 """
 
-import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -13,11 +12,10 @@ from drumkeep.domain.grid import STEPS_PER_HOUR, step_at, to_ms
 from drumkeep.notify.alarm_topics import AlarmTopics
 from drumkeep.operations.air_habits import lessons_of, store_lessons
 from drumkeep.operations.alarm_notices import alarms_to_publish, note_published
-from drumkeep.operations.alarms import active_causes, keep_alarms
-from drumkeep.operations.estimates import compute, due, load, portions, store
 from drumkeep.operations.place_films import lessons, put_learned, study
 from drumkeep.operations.retention import bounds, thin_photos, thin_some
 from drumkeep.operations.strays import age_strays, strays_over
+from drumkeep.scheduler.rounds import advance, evaluate
 from drumkeep.storage import estimates, partitions, rollups
 from drumkeep.storage.engine import Engine
 from drumkeep.storage.ground import places
@@ -30,8 +28,6 @@ THINNED_STEPS: Final = 6 * STEPS_PER_HOUR
 
 PLACES_AT_ONCE: Final = 500
 
-_LOOKING: Final = threading.Lock()
-
 
 @dataclass(frozen=True)
 class Job:
@@ -40,44 +36,6 @@ class Job:
     name: str
     run: Callable[[Engine, datetime], None]
     every_s: float
-
-
-def advance(engine: Engine, now: datetime) -> None:
-    """Compute every drum whose past changed or whose present moved on."""
-    with reading(engine) as tx:
-        since, marks = due(tx, now=now)
-    parts = list(portions(since)) or ([{}] if marks else [])
-    for index, part in enumerate(parts):
-        # the marks are settled with the last portion: until then a crash loses none of them
-        settling = marks if index == len(parts) - 1 else ()
-        with reading(engine) as tx:
-            work = load(tx, since=part, marks=settling, now=now, others=since)
-        outcome = compute(work)
-        with transaction(engine) as tx:
-            store(tx, outcome=outcome)
-    if parts:
-        _look_at_alarms(engine, now)
-
-
-def evaluate(engine: Engine, now: datetime) -> None:
-    """Look at every alarm's cause again; notices silent sensors and gateways too.
-
-    Not while drums wait to be computed: what is stored of them is old, and whoever computes them
-    looks at the alarms next.
-    """
-    with reading(engine) as tx:
-        since, marks = due(tx, now=now)
-    if not since and not marks:
-        _look_at_alarms(engine, now)
-
-
-def _look_at_alarms(engine: Engine, now: datetime) -> None:
-    # What was seen first must be kept first, or an alarm would come again that is over.
-    with _LOOKING:
-        with reading(engine) as tx:
-            active = active_causes(tx, now=now)
-        with transaction(engine) as tx:
-            keep_alarms(tx, active=active, now=now)
 
 
 def announcing(topics: AlarmTopics) -> Job:

@@ -50,6 +50,7 @@ class Runner:
         self._lease = RunnerLease(engine, clock=clock)
         self._engine = self._lease.engine
         self._last: dict[str, float] = {}
+        self._failing: set[str] = set()
         self._scheduler = BackgroundScheduler(
             timezone=UTC,
             job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
@@ -88,6 +89,7 @@ class Runner:
 
         return {
             "drumkeep_schedule_lease_held": lambda: float(self._lease.held),
+            "drumkeep_schedule_jobs_failing": lambda: float(len(self._failing)),
             "drumkeep_schedule_seconds_since_advance": age("advance"),
             "drumkeep_schedule_seconds_since_alarms": age("alarms"),
         }
@@ -99,8 +101,11 @@ class Runner:
             job.run(self._engine, self._clock())
         except DrumkeepError as error:
             _LOG.warning("job %s: %s", job.name, error)
+            self._failing.add(job.name)
         except Exception:  # noqa: BLE001
             # a defect in one job must not end the others, nor its own next run
             _LOG.exception("job %s", job.name)
+            self._failing.add(job.name)
         else:
             self._last[job.name] = time.monotonic()
+            self._failing.discard(job.name)

@@ -1,25 +1,59 @@
 """Queries on alarms."""
 
 from collections.abc import Sequence
+from typing import Final
 
 from sqlmodel import col, func, select
 
-from drumkeep.domain.alarms import WAITING
+from drumkeep.domain.alarms import WAITING, AlarmKind
+from drumkeep.storage.bulk import keyed
+from drumkeep.storage.ground import Sites
 from drumkeep.storage.tables.alarms import Alarm, AlarmEntry
+from drumkeep.storage.tables.catalogue import Mount, Place, Sensor
+from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.transaction import Tx
 
+_OF_SENSORS: Final = (
+    AlarmKind.SENSOR_SILENT,
+    AlarmKind.SENSOR_STUCK,
+    AlarmKind.SENSOR_IMPLAUSIBLE,
+)
+"""Alarms whose cause is a sensor's name."""
 
-def open_alarms(tx: Tx) -> Sequence[Alarm]:
-    """Return every alarm that is not back to normal, oldest first."""
-    return tx.session.exec(
-        select(Alarm).where(col(Alarm.open_cause).is_not(None)).order_by(col(Alarm.raised_at))
-    ).all()
+
+def open_alarms(tx: Tx, *, sites: Sites = None) -> Sequence[Alarm]:
+    """Return every alarm of sites that is not back to normal, oldest first."""
+    statement = select(Alarm).where(col(Alarm.open_cause).is_not(None))
+    if sites is not None:
+        statement = statement.where(keyed(tx.session.connection(), col(Alarm.site_id), sites))
+    return tx.session.exec(statement.order_by(col(Alarm.raised_at))).all()
 
 
 def count_waiting(tx: Tx) -> int:
     """Count the alarms that nobody has acknowledged."""
     waiting = select(func.count()).select_from(Alarm).where(col(Alarm.state).in_(WAITING))
     return tx.session.exec(waiting).one()
+
+
+def carried_off(tx: Tx) -> list[tuple[Alarm, int]]:
+    """Return the open alarms of sensors that hang at another site by now, and at which.
+
+    One on a drum goes where the drum goes.
+    """
+    statement = (
+        select(Alarm, Place.site_id)
+        .join(Sensor, col(Sensor.name) == col(Alarm.cause))
+        .join(Mount, col(Mount.sensor_id) == col(Sensor.id))
+        .join(Drum, col(Mount.drum_id) == col(Drum.id), isouter=True)
+        .join(Place, func.coalesce(col(Mount.place_id), col(Drum.place_id)) == col(Place.id))
+        .where(
+            col(Alarm.open_cause).is_not(None),
+            col(Alarm.kind).in_(_OF_SENSORS),
+            col(Mount.until).is_(None),
+            col(Place.site_id) != col(Alarm.site_id),
+        )
+    )
+    return [(alarm, site) for alarm, site in tx.session.exec(statement)]
 
 
 def alarm(tx: Tx, *, alarm_id: str) -> Alarm | None:

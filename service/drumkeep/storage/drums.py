@@ -277,6 +277,32 @@ def lots_and_products(tx: Tx, *, lot_ids: Sequence[int]) -> Mapping[int, tuple[L
     return {lot.id: (lot, product) for lot, product in rows}
 
 
-def computed_up_to(tx: Tx) -> dict[int, int]:
-    """Return the grid step that each computed drum has come to, by drum id."""
-    return dict(tx.session.exec(select(Estimate.drum_id, Estimate.step)).all())
+def behind(tx: Tx, *, step: int) -> Sequence[int]:
+    """Return the ids of present drums that are not computed for a grid step, place by place."""
+    return tx.session.exec(
+        select(Drum.id)
+        .join(Estimate, col(Estimate.drum_id) == col(Drum.id), isouter=True)
+        .where(
+            col(Drum.ended).is_(None),
+            or_(col(Estimate.step).is_(None), col(Estimate.step) != step),
+        )
+        .order_by(col(Drum.place_id), col(Drum.id))
+    ).all()
+
+
+def set_aside(tx: Tx) -> dict[int, int]:
+    """Return the drums that could not be computed, and the grid step at which that was tried."""
+    rows = tx.session.exec(
+        select(Estimate.drum_id, Estimate.step).where(col(Estimate.fault).is_not(None))
+    ).all()
+    return dict(rows)
+
+
+def sites_of(tx: Tx, *, drum_ids: Sequence[int]) -> dict[int, int]:
+    """Return the site of each of these drums, where it is or last was."""
+    rows = tx.session.exec(
+        select(Drum.id, Place.site_id)
+        .join(Place, col(Place.id) == col(Drum.place_id))
+        .where(keyed(tx.session.connection(), col(Drum.id), drum_ids))
+    ).all()
+    return dict(rows)

@@ -1,12 +1,13 @@
 """From when on the drums of a place must be computed again."""
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import update
 from sqlmodel import col, select
 
-from drumkeep.storage.bulk import insert
+from drumkeep.storage.bulk import insert, keyed
 from drumkeep.storage.tables.readings import PlaceMark
 from drumkeep.storage.transaction import Tx
 
@@ -39,13 +40,12 @@ def lower(tx: Tx, *, from_ms: Mapping[int, int]) -> None:
     )
 
 
-def standing(tx: Tx, *, limit: int = 1000) -> Sequence[Mark]:
+def standing(tx: Tx) -> Sequence[Mark]:
     """Return the marks that stand, the earliest time first."""
     statement = (
         select(PlaceMark.place_id, PlaceMark.from_ms, PlaceMark.seq)
         .where(col(PlaceMark.from_ms).is_not(None))
         .order_by(col(PlaceMark.from_ms))
-        .limit(limit)
     )
     return [
         Mark(place_id, from_ms, seq)
@@ -56,9 +56,10 @@ def standing(tx: Tx, *, limit: int = 1000) -> Sequence[Mark]:
 
 def settle(tx: Tx, *, marks: Sequence[Mark]) -> None:
     """Take marks away whose drums are computed; one that was set again since stays."""
+    taken = update(PlaceMark).values(from_ms=None)
+    by_seq: dict[int, list[int]] = defaultdict(list)
     for mark in marks:
-        tx.session.exec(
-            update(PlaceMark)
-            .where(col(PlaceMark.place_id) == mark.place_id, col(PlaceMark.seq) == mark.seq)
-            .values(from_ms=None)
-        )
+        by_seq[mark.seq].append(mark.place_id)
+    for seq, place_ids in by_seq.items():
+        these = keyed(tx.session.connection(), col(PlaceMark.place_id), place_ids)
+        tx.session.exec(taken.where(these, col(PlaceMark.seq) == seq))

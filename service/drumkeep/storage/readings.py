@@ -289,14 +289,14 @@ def unchanging(tx: Tx, *, sensor_ids: Sequence[int], from_ms: int, to_ms: int) -
     By the clock, from midnight UTC on: a standstill of six hours has such three in it.
     """
     first, past = -(-from_ms // _THREE_HOURS_MS), to_ms // _THREE_HOURS_MS
+    connection = tx.session.connection()
     statement = (
         select(reading.c.sensor_id)
-        .where(reading.c.sensor_id.in_(list(set(sensor_ids))))
+        .where(keyed(connection, reading.c.sensor_id, sensor_ids))
         .group_by(reading.c.sensor_id, reading.c.hour // 3)
         .having(func.min(reading.c.value) == func.max(reading.c.value))
         .distinct()
     )
-    connection = tx.session.connection()
     found: set[int] = set()
     # whole threes of hours at once, else a part of three would count for all
     for hours in _portions(range(3 * first, 3 * past), 3 * (_HOURS_AT_ONCE // 3)):

@@ -7,27 +7,34 @@ from uuid import UUID
 from sqlalchemy import select as select_rows
 from sqlmodel import col, func, select
 
+from drumkeep.storage.bulk import keyed
+from drumkeep.storage.ground import Sites
 from drumkeep.storage.tables.catalogue import Place, Site
 from drumkeep.storage.tables.rig_checks import RigCheck
 from drumkeep.storage.transaction import Tx
 
 
-def rigs(tx: Tx) -> list[tuple[Place, Site]]:
-    """Return the places that are rigs, each with its site."""
+def rigs(tx: Tx, *, sites: Sites = None) -> list[tuple[Place, Site]]:
+    """Return the places of sites that are rigs, each with its site."""
     statement = (
         select(Place, Site)
         .join(Site, col(Site.id) == col(Place.site_id))
         .where(Place.kind == "rig")
         .order_by(col(Site.name), col(Place.name))
     )
+    if sites is not None:
+        statement = statement.where(keyed(tx.session.connection(), col(Place.site_id), sites))
     return list(tx.session.exec(statement).all())
 
 
-def spans(tx: Tx) -> list[tuple[int, str, datetime, datetime]]:
-    """Return of each rig and part (place id, part) the first look at it and the last."""
+def spans(tx: Tx, *, sites: Sites = None) -> list[tuple[int, str, datetime, datetime]]:
+    """Return of each rig of sites and each part (place id, part) the first look and the last."""
     statement = select_rows(
         col(RigCheck.place_id), col(RigCheck.part), func.min(RigCheck.at), func.max(RigCheck.at)
     ).group_by(col(RigCheck.place_id), col(RigCheck.part))
+    if sites is not None:
+        here = keyed(tx.session.connection(), col(Place.site_id), sites)
+        statement = statement.join(Place, col(Place.id) == col(RigCheck.place_id)).where(here)
     return [tuple(row) for row in tx.session.execute(statement)]
 
 

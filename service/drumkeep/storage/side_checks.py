@@ -6,6 +6,8 @@ from uuid import UUID
 
 from sqlmodel import col, func, or_, select
 
+from drumkeep.storage.bulk import keyed
+from drumkeep.storage.ground import Sites
 from drumkeep.storage.tables.catalogue import Place, Site
 from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.tables.side_checks import SideCheck
@@ -44,9 +46,9 @@ def checks(
 
 
 def checks_since(
-    tx: Tx, *, since: datetime, answers: Sequence[str]
+    tx: Tx, *, since: datetime, answers: Sequence[str], sites: Sites = None
 ) -> list[tuple[SideCheck, Place, Site]]:
-    """Return checks with some answers, the oldest first.
+    """Return checks with some answers at sites, the oldest first.
 
     Each with its rig and site; without a rig with where the first drum is.
     """
@@ -59,6 +61,8 @@ def checks_since(
         .where(SideCheck.at >= since, col(SideCheck.answer).in_(answers))
         .order_by(col(SideCheck.id))
     )
+    if sites is not None:
+        statement = statement.where(keyed(tx.session.connection(), col(Place.site_id), sites))
     return list(tx.session.exec(statement).all())
 
 

@@ -14,7 +14,8 @@ from drumkeep.domain.liquid_age import age_of
 from drumkeep.domain.liquid_state import Solids
 from drumkeep.domain.products import Side, default_product
 from drumkeep.operations import lots
-from drumkeep.operations.estimates import compute, due, load, store
+from drumkeep.operations.due import due
+from drumkeep.operations.estimates import compute, load, store
 from drumkeep.operations.receipts import Receipt, receive_drums
 from drumkeep.thermal.parameter_sets import LIKELY
 from tests.fixtures.depot import (
@@ -158,17 +159,18 @@ def test_drums_computed_in_separate_portions_agree_with_their_donors(depot):
     depot.send({"van": steady(-15.0, first_h=1.25, last_h=5.0)}, now=8.5)
 
     with depot.looking() as tx:
-        since, marks = due(tx, now=at(8.5))
+        waiting = due(tx, now=at(8.5))
+    since = waiting.since
     assert since[depot.drum(receiver).id] is not None
     for tag in (receiver, donor):  # the receiver first: its donor's checkpoints are stale still
         number = depot.drum(tag).id
         part = {number: since[number]}
         with depot.looking() as tx:
-            work = load(tx, since=part, marks=(), now=at(8.5), others=since)
+            work = load(tx, since=part, now=at(8.5), others=since)
         assert [task.due for task in work.tasks].count(True) == 1
         with depot.writing() as tx:
             assert store(tx, outcome=compute(work)) == 1
-    assert marks
+    assert waiting.marks
     depot.check_all(8.5)
 
 
@@ -179,7 +181,7 @@ def test_a_donor_that_an_event_changed_meanwhile_is_not_believed_for_long(depot)
     depot.record(receiver, "dipped", 3.0, recorded=5.0, c=19.0)  # has it computed from before
     with depot.looking() as tx:
         number = depot.drum(receiver).id
-        work = load(tx, since={number: 0}, marks=(), now=at(6.0))
+        work = load(tx, since={number: 0}, now=at(6.0))
     depot.record(donor, "moved", 1.0, recorded=5.5, to="van")
     outcome = compute(work)
     with depot.writing() as tx:

@@ -9,9 +9,10 @@ import random
 import pytest
 
 from drumkeep.domain.liquid_state import Solids
-from drumkeep.operations.estimates import compute, due, load, store
+from drumkeep.operations.due import due
+from drumkeep.operations.estimates import compute, load, store
 from drumkeep.operations.products import change_product
-from drumkeep.scheduler import jobs
+from drumkeep.scheduler import rounds
 from drumkeep.storage import place_marks
 from tests.fixtures.depot import (
     MEASURED,
@@ -217,8 +218,7 @@ def test_a_drum_that_an_event_changed_meanwhile_is_left_for_the_next_computation
     tag = depot.receive("hall", 0.0, liquid_c=21.0)
     other = depot.receive("hall", 0.0, liquid_c=21.0)
     with depot.looking() as tx:
-        since, marks = due(tx, now=at(8.0))
-        work = load(tx, since=since, marks=marks, now=at(8.0))
+        work = load(tx, since=due(tx, now=at(8.0)).since, now=at(8.0))
     depot.record(tag, "moved", 1.0, recorded=7.9, to="van")
     moved = depot.estimate(tag)
     outcome = compute(work)
@@ -239,8 +239,7 @@ def test_a_product_changed_meanwhile_is_not_stored_over(depot):
     depot.night()
     tag = depot.receive("van", 0.0, liquid_c=21.0)
     with depot.looking() as tx:
-        since, marks = due(tx, now=at(8.0))
-        work = load(tx, since=since, marks=marks, now=at(8.0))
+        work = load(tx, since=due(tx, now=at(8.0)).since, now=at(8.0))
     with depot.writing() as tx:
         change_product(tx, code="iso", changes={"properties": {"specific_heat_j_kgk": 2600.0}})
     outcome = compute(work)
@@ -253,18 +252,20 @@ def test_a_product_changed_meanwhile_is_not_stored_over(depot):
     depot.check_all(8.0)
 
 
-def test_a_place_stays_marked_until_its_drums_are_stored(depot):
+def test_a_place_stays_marked_until_its_drums_are_stored(depot, monkeypatch):
     depot.night()
     depot.receive("hall", 0.0, liquid_c=21.0)
     with depot.looking() as tx:
         assert {m.place_id for m in place_marks.standing(tx)} == {depot.places[p] for p in MEASURED}
-        since, marks = due(tx, now=at(8.0))
-        work = load(tx, since=since, marks=marks, now=at(8.0))
-    outcome = compute(work)
-    depot.send({"hall": {8.0 + 1 / 60: 5.0}}, now=8.0)  # while it was computed
+    compute_first = rounds.compute
 
-    with depot.writing() as tx:
-        store(tx, outcome=outcome)
+    def compute_and_hear(work):
+        depot.send({"hall": {8.0 + 1 / 60: 5.0}}, now=8.0)
+        return compute_first(work)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(rounds, "compute", compute_and_hear)
+        depot.advance(8.0)
 
     with depot.looking() as tx:
         assert [m.place_id for m in place_marks.standing(tx)] == [depot.places["hall"]]
@@ -282,7 +283,7 @@ def test_a_crash_between_computing_and_storing_loses_no_mark(depot, monkeypatch)
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr(jobs, "store", crash)
+        patch.setattr(rounds, "store", crash)
         with pytest.raises(KeyboardInterrupt):
             depot.advance(8.0)
     with depot.looking() as tx:
@@ -297,14 +298,16 @@ def test_computed_twice_at_one_moment_nothing_changes(depot):
     tag = depot.receive("van", 0.0, liquid_c=21.0)
     depot.advance(8.0)
     with depot.looking() as tx:
-        assert due(tx, now=at(8.0)) == ({}, [])
+        waiting = due(tx, now=at(8.0))
+        assert (waiting.since, waiting.marks) == ({}, [])
     stored = depot.estimate(tag)
 
     depot.advance(8.0)
 
     assert depot.estimate(tag).computed_at == stored.computed_at
     with depot.looking() as tx:
-        assert due(tx, now=at(8.1)) == ({depot.drum(tag).id: None}, [])
+        waiting = due(tx, now=at(8.1))
+        assert (waiting.since, waiting.marks) == ({depot.drum(tag).id: None}, [])
 
 
 def test_a_drum_gone_is_computed_no_further_but_its_past_still_is(depot):

@@ -1,11 +1,17 @@
 """Days ahead of drums: from when to when they are ready, and one look for all that are alike."""
 
+from dataclasses import replace
 from datetime import datetime
 
+import numpy as np
 import pytest
 
 from drumkeep.domain.outlook import Prospect
-from tests.fixtures.depot import depot, empty_depot, steady
+from drumkeep.operations import outlooks
+from drumkeep.operations.estimates import compute, load
+from drumkeep.operations.places import change_place
+from drumkeep.operations.verdicts import Known
+from tests.fixtures.depot import MEASURED, at, depot, empty_depot, steady, swinging
 
 __all__ = ["depot", "empty_depot"]
 
@@ -91,3 +97,63 @@ def test_what_else_is_looked_ahead_for_changes_nothing(warm):
         warm.estimate(tag).verdicts["from_20"]["ready_in_warm_room_at"]
         == (alone.verdicts["from_20"]["ready_in_warm_room_at"])
     )
+
+
+# Together and alone
+
+
+def looked_at(known, states, work):
+    return outlooks.look_ahead(
+        known,
+        states=states,
+        step=work.step,
+        places=work.places,
+        premises=work.ground,
+        now=work.now,
+    )
+
+
+def test_drums_marched_together_have_the_days_ahead_that_each_has_alone(depot):
+    """Drums of all places and temperatures; some in the sun, most wanted at some time."""
+    depot.send(
+        {
+            name: swinging(first_h=-48.0, last_h=1.0, mean=mean, by=6.0, every_h=0.5)
+            for name, mean in zip(MEASURED, (12.0, 14.0, 27.0, 3.0), strict=True)
+        },
+        now=1.0,
+    )
+    with depot.writing() as tx:
+        change_place(tx, site="north", code="dock", changes={"sun": True})
+    tags = [depot.receive(place, 0.0, liquid_c=15.0) for place in (*MEASURED, "hall") * 2]
+    ids = [depot.drum(tag).id for tag in tags]
+    with depot.looking() as tx:
+        work = load(tx, since=dict.fromkeys(ids, None), now=at(1.0))
+    states = compute(work).advanced.states
+    assert any(heat.sun is not None for heat in work.places.values())
+    random = np.random.default_rng(5)
+    states["layers"] += random.uniform(-7.0, 9.0, len(states))[:, None, None]
+    states["doubt_k"] = random.uniform(0.0, 4.0, len(states))
+    states["mass_kg"] *= random.uniform(0.3, 1.0, len(states))
+    known = [
+        Known(
+            drum_id=task.drum.id,
+            product=task.product,
+            facts=replace(
+                task.facts,
+                wanted_at=None if row % 5 == 0 else at(float(random.uniform(0.0, 110.0))),
+            ),
+            share=task.drum.share,
+        )
+        for row, task in enumerate(work.tasks)
+    ]
+
+    together = looked_at(known, states, work)
+
+    alone = [looked_at([one], states[i : i + 1], work)[0] for i, one in enumerate(known)]
+    assert [replace(one, lowest_c=None) for one in together] == [
+        replace(one, lowest_c=None) for one in alone
+    ]
+    np.testing.assert_allclose(
+        [one.lowest_c for one in together], [one.lowest_c for one in alone], atol=1e-6, rtol=0
+    )
+    assert sum(one.start_by is not None for one in together) >= 2

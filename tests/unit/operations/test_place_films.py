@@ -34,7 +34,7 @@ NOISE_K = 0.2
 def truth(depot: Depot, tags: Sequence[str], *, factor: float, hours: float) -> list[float]:
     """Temperatures at mid-depth of drums in the hall, had the hall this film all along."""
     with depot.looking() as tx:
-        work = load(tx, since={depot.drum(tag).id: 0 for tag in tags}, marks=(), now=at(hours))
+        work = load(tx, since={depot.drum(tag).id: 0 for tag in tags}, now=at(hours))
     pasts = {task.drum.tag: task.past for task in work.tasks}
     untouched = [
         replace(past, events=[e for e in past.events if e.kind != "dipped"])

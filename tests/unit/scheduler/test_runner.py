@@ -70,6 +70,7 @@ def test_a_job_that_fails_stops_neither_itself_nor_the_others(running, caplog, e
     runner = running(failing, well)
     wait_until(lambda: failing.runs > 2 and well.runs > 2, "both ran again")
 
+    assert runner.gauges()["drumkeep_schedule_jobs_failing"]() == 1.0
     assert runner.seconds_since("failing") is None
     assert runner.seconds_since("well") < PATIENCE_S
     assert str(error) in caplog.text

@@ -8,7 +8,10 @@ from sqlmodel import JSON, Field, LargeBinary, SQLModel
 
 
 class Estimate(SQLModel, table=True):
-    """The state of a drum as last computed; °C, kPa, times UTC."""
+    """The state of a drum as last computed; °C, kPa, times UTC.
+
+    ``fault`` says why it could not be computed; nothing is then said of its liquid.
+    """
 
     drum_id: int = Field(foreign_key="drum.id", primary_key=True)
     step: int
@@ -39,6 +42,7 @@ class Estimate(SQLModel, table=True):
     readiness: str = Field(max_length=8, index=True)
     ready_at: datetime | None = None
     outlook: dict[str, Any] = Field(default_factory=dict, sa_type=JSON)
+    fault: str | None = Field(default=None, max_length=300)
 
 
 class Checkpoint(SQLModel, table=True):

@@ -467,7 +467,7 @@ def test_of_two_who_move_one_drum_at_once_one_does_and_the_other_is_told(
     assert moved["data"]["to"] == place
     assert f"Moved to {place.split('/')[1].title()}." in won.text()
     assert "Somebody moved it meanwhile." in lost.text()
-    assert f"It went to {place}" in lost.text()
+    assert f"It went to {place.split('/')[1].title()} at" in lost.text()
 
 
 def test_of_two_who_open_one_drum_at_once_one_does_and_the_other_is_told(

@@ -114,7 +114,7 @@ def test_what_cannot_be_is_refused_with_its_field(yard, changes, field):
     assert field.replace("?", tag) in [fault["field"] for fault in answer.json()["errors"]]
 
 
-def test_no_more_are_moved_into_a_place_than_fit(yard):
+def test_no_more_are_moved_into_a_place_than_fit(yard, crew):
     tags = [yard.receive()["tag"] for _ in range(3)]
     small = {"site": yard.site, "code": "nook", "name": "Nook", "kind": "warehouse", "capacity": 2}
     assert yard.client.post(f"{API}/places", json=small).status_code == 201
@@ -122,6 +122,9 @@ def test_no_more_are_moved_into_a_place_than_fit(yard):
 
     fault = check_problem(move(yard, body(nook, *tags)), 409, "to")
     assert "room for 2 more, not for 3" in fault["problem"]
+    assert fault["value"] == nook  # programs name places as they were named
+    told = Page(press(crew, *tags, do="move", to=nook).text)
+    assert "Nook holds 2 drums" in told.words
     assert move(yard, body(nook, *tags[:2])).status_code == 201
     answer = yard.client.post(
         f"{API}/drums/{tags[2]}/events",
@@ -139,7 +142,7 @@ def test_who_did_not_see_the_last_move_is_told_where_the_drum_went(yard):
     answer = move(yard, body(yard.place("room"), drums=seen))
 
     fault = check_problem(answer, 409, f"drums.{tag}")
-    assert f"went to {yard.place('van')}" in fault["problem"]
+    assert "went to Van at" in fault["problem"]
     assert yard.get(tag)["place"] == yard.place("van")
     assert move(yard, body(yard.place("room"), drums=[{"tag": tag}])).status_code == 201
 
@@ -166,7 +169,8 @@ def test_two_phones_that_move_one_drum_at_once_leave_it_in_one_place(yard, crew,
     assert yard.get(tag)["place"] == yard.place(went[0])
     assert [event["kind"] for event in yard.history(tag)["events"]] == ["received", "moved"]
     page = Page(told[0].text)
-    assert f"Went to {yard.place(went[0])}" in page.words
+    assert f"Went to {went[0].title()} at" in page.words
+    assert yard.site not in page.words
     assert ticked(page) == []  # to move it on from there, somebody has to say so
 
 

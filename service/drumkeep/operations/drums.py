@@ -134,7 +134,7 @@ def moved_meanwhile(tx: Tx, *, drum: Drum, log: Sequence[DrumEvent]) -> Conflict
     """Return the refusal of a move by somebody who does not know of the last one."""
     last = next(e for e in reversed(log) if e.kind in (EventKind.MOVED, EventKind.RECEIVED))
     row = rows.event_by_id(tx, event_id=last.id)
-    where = catalogue.place_references(tx, ids=[drum.place_id])[drum.place_id]
+    where = catalogue.places_by_id(tx, ids=[drum.place_id])[drum.place_id].name
     by = "somebody" if row is None else row.by
     problem = f"went to {where} at {last.at:%Y-%m-%dT%H:%M:%SZ} meanwhile, by {by}"
     mend = "Look where it stands; if it is to go on from there, move it from there."

@@ -42,7 +42,7 @@ from drumkeep.web.views.drums import drum_view
 from drumkeep.web.views.events import Given, action_views, event_views
 from drumkeep.web.views.labels import print_views
 from drumkeep.web.views.papers import papers_view
-from drumkeep.web.views.places import place_choices
+from drumkeep.web.views.places import named_places, place_choices
 from drumkeep.web.views.pressure import pressure_view
 from drumkeep.web.views.straps import strap_views
 
@@ -227,7 +227,9 @@ def record(
         )
     except (Conflict, Invalid, RequestValidationError) as error:
         local = formats.at(row.site.timezone)
-        raise in_words_of_form(error, form, formats=local) from error
+        told = in_words_of_form(error, form, formats=local)
+        told.faults = tuple(named_places(tx, told.faults))
+        raise told from error
     return see(f"/drums/{drum.tag}")
 
 

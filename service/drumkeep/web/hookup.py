@@ -24,6 +24,7 @@ from drumkeep.storage import side_checks as rows
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.drums import posted
 from drumkeep.web.shell import Shell, ShellDep, see
+from drumkeep.web.views.places import named_places
 from drumkeep.web.views.pulls import ANSWERS, check_line, check_view
 
 router = APIRouter()
@@ -111,7 +112,10 @@ def _asking(
         given={"first": "", "second": "", "pull": "", "rig": "", **given, "id": str(uuid4())},
         faults=()
         if error is None
-        else [(_LABELS.get(fault.field, fault.field), fault) for fault in error.faults],
+        else [
+            (_LABELS.get(fault.field, fault.field), fault)
+            for fault in named_places(tx, error.faults)
+        ],
         rigs=[
             (f"{premises.sites[p.site_id].code}/{p.code}", p.name)
             for p in premises.places.values()

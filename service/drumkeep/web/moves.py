@@ -44,7 +44,7 @@ from drumkeep.web.views.moves import (
     destinations,
     moved_view,
 )
-from drumkeep.web.views.places import places_by_reference
+from drumkeep.web.views.places import named_places, places_by_reference
 
 router = APIRouter()
 
@@ -304,6 +304,6 @@ def _page(tx: Tx, shell: Shell, plan: Plan, *, faults: Sequence[Fault] = ()) -> 
         beside_words=known[plan.place].name if plan.place in known else "",
         choices=destinations(tx, premises, formats=shell.formats),
         to=to,
-        faults=faults,
+        faults=named_places(tx, faults),
         may_record=may(shell.caller.role, Action.RECORD),
     )

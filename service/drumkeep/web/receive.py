@@ -33,7 +33,7 @@ from drumkeep.web.drums import posted
 from drumkeep.web.forms import mass_of, number_of, temperature_of, when
 from drumkeep.web.shell import Shell, ShellDep, see
 from drumkeep.web.views.photos import SHOWS_WORDS, photo_views
-from drumkeep.web.views.places import place_choices
+from drumkeep.web.views.places import named_places, place_choices
 from drumkeep.web.views.receive import (
     faults_in_words,
     filled_in,
@@ -118,7 +118,7 @@ def _page(
         tx=tx,
         page="receive",
         given=given,
-        faults=faults,
+        faults=named_places(tx, faults),
         facts=() if found is None else label_facts(found.label, formats=shell.formats),
         doubts=() if found is None else all_said(list(found.doubts), shell.formats),
         lots=() if found is None else found.label.lots,

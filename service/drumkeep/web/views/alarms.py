@@ -166,6 +166,8 @@ def _cause(alarm: Alarm, *, site: Site, place: str | None, formats: Formats) -> 
         return formats.words("lot {lot}, {site}", lot=lot, site=site.name)
     if alarm.cause.startswith(f"site {alarm.site_id} "):
         return site.name
+    if alarm.cause.startswith(f"{site.code}, "):
+        return f"{site.name}, {alarm.cause.removeprefix(f'{site.code}, ')}"
     if alarm.cause.startswith("gateway "):
         gateway = alarm.cause.rsplit("/", 1)[1]
         return formats.words("gateway {gateway}, {site}", gateway=gateway, site=site.name)

@@ -1,15 +1,18 @@
 """A place as its page tells of it: how drums stand there, and its film."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
 from drumkeep.domain.film import NAMED_FILM, FilmSource
 from drumkeep.domain.places import OPEN_KINDS
+from drumkeep.errors import Fault
 from drumkeep.operations.ground import Premises
+from drumkeep.storage import catalogue
 from drumkeep.storage.tables.catalogue import Place
 from drumkeep.storage.tables.place_films import PlaceFilm
+from drumkeep.storage.transaction import Tx
 from drumkeep.thermal.boundary import Setting, exposure
 from drumkeep.web.formats import Formats
 from drumkeep.web.wording import CROWDING, MOTION, STANDING
@@ -152,6 +155,19 @@ def _quicker(factor: float) -> str:
 def places_by_reference(premises: Premises) -> dict[str, Place]:
     """Return all places by ``site/code``."""
     return {f"{premises.sites[p.site_id].code}/{p.code}": p for p in premises.places.values()}
+
+
+def named_places(tx: Tx, faults: Sequence[Fault]) -> list[Fault]:
+    """Return faults with a place that was given as ``site/code`` called by its name."""
+    return [replace(fault, value=_called(tx, fault.value)) for fault in faults]
+
+
+def _called(tx: Tx, value: object) -> object:
+    if not isinstance(value, str) or "/" not in value:
+        return value
+    site, _, code = value.partition("/")
+    place = catalogue.place_by_code(tx, site=site, code=code)
+    return value if place is None else place.name
 
 
 def place_choices(premises: Premises, *, but: int | None = None) -> list[tuple[str, str]]:

@@ -27,7 +27,7 @@ import httpx
 
 from drumkeep.domain.grid import step_at
 from tests.benchmark.ingest_load import Publisher
-from tests.benchmark.scale_company import Company, pack_of
+from tests.benchmark.scale_company import INTERVAL_S, Company, pack_of
 from tests.benchmark.scale_running import PATIENCE_S, Running
 from tests.fixtures.broker import running_mosquitto
 from tests.fixtures.ports import free_port
@@ -35,7 +35,6 @@ from tests.fixtures.postgres import running_postgres
 from tests.fixtures.process import wait_until
 
 CATCHES_UP_WITHIN_S: Final = 100.0
-INTERVAL_S: Final = 300
 _DAY_S: Final = 86_400
 
 

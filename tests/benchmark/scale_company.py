@@ -16,8 +16,10 @@ from drumkeep.domain.sharing import home
 from drumkeep.operations import lots, products
 from drumkeep.operations.drums import By, Happening, log_happening
 from drumkeep.operations.receipts import Receipt, log_receipts
-from drumkeep.storage import readings
+from drumkeep.storage import partitions, readings
 from drumkeep.storage.engine import Engine
+from drumkeep.storage.partitions import Month
+from drumkeep.storage.readings import hour_of
 from drumkeep.storage.tables.catalogue import Gateway, Mount, Place, Sensor, Site
 from drumkeep.storage.transaction import Tx, transaction
 from drumkeep_wire.records import Record, Spool
@@ -41,8 +43,10 @@ RECEIVED_H: Final = 3.0
 
 WANTED_IN_H: Final = 20.0
 
-EARLIER_H: Final = 4.0
-_EVERY_S: Final = 900
+INTERVAL_S: Final = 300
+_WARM_C: Final = SET_POINT_C - 0.3
+_COLD_C: Final = 12.0
+_APART_K: Final = 2.0
 _AT_ONCE: Final = 500
 _BY: Final = By(name="Benchmark", role=Role.MANAGER)
 _TOPICS: Final = Topics()
@@ -76,13 +80,15 @@ class Company:
     tags: tuple[str, ...]
 
 
-def build(engine: Engine, *, sites: int, sensors: int, drums: int, now: datetime) -> Company:
-    """Make the company, with some hours of air behind it."""
+def build(
+    engine: Engine, *, sites: int, sensors: int, drums: int, now: datetime, air_h: float = 24.0
+) -> Company:
+    """Make the company, with some hours of air behind it, a reading every five minutes."""
     with transaction(engine) as tx:
         made = _make_sites(tx, sites=sites, sensors_each=sensors // sites, now=now)
-    for some in _portions(made, _AT_ONCE):
-        with transaction(engine) as tx:
-            send_air(tx, some, now=now)
+    for some in _portions(made, _AT_ONCE // 5):
+        with transaction(engine) as tx:  # a statement may take two minutes
+            _send_past(tx, some, hours=air_h, now=now)
     with transaction(engine) as tx:
         for side in Side:
             products.create_product(tx, code=side, name=f"Our {side}", side=side)
@@ -226,13 +232,11 @@ def _make_sites(tx: Tx, *, sites: int, sensors_each: int, now: datetime) -> list
     ]
 
 
-def send_air(tx: Tx, sites: Sequence[OneSite], *, now: datetime, hours: float = EARLIER_H) -> None:
-    """Store what the sensors said over so many hours before; of no hours, what they say now."""
-    last_s = int(now.timestamp()) // 60 * 60 - 60
-    times = range(last_s - round(hours * 3600), last_s + 1, _EVERY_S)
+def send_air(tx: Tx, sites: Sequence[OneSite], *, now: datetime) -> None:
+    """Store what the sensors say now."""
+    at_s = _last_s(now)
     rows = [
         (sensor_id, at_s * 1000, _value(n, at_s))
-        for at_s in times
         for site in sites
         for n, (sensor_id, _) in enumerate(site.sensors)
     ]
@@ -240,10 +244,36 @@ def send_air(tx: Tx, sites: Sequence[OneSite], *, now: datetime, hours: float = 
     readings.raise_latest(tx, rows=rows, received_ms=to_ms(now))
 
 
+def _send_past(tx: Tx, sites: Sequence[OneSite], *, hours: float, now: datetime) -> None:
+    """Have the server itself store what the sensors said over so many hours before."""
+    last_s = _last_s(now) - INTERVAL_S
+    first_s = last_s - round(hours * 3600) // INTERVAL_S * INTERVAL_S
+    span = range(hour_of(first_s * 1000), hour_of(last_s * 1000) + 1)
+    partitions.ensure(tx, months={Month.of_hour(hour) for hour in span})
+    sensors = [one for site in sites for one in site.sensors]
+    begin, each = sensors[0][0], len(sites[0].sensors)
+    number = f"((sensor - {begin}) % {each})"
+    spot, beside = f"({number} % {PLACES})", f"({number} / {PLACES})"
+    tx.session.connection().exec_driver_sql(
+        "INSERT INTO reading (hour, sensor_id, ts, value) "  # noqa: S608 - numbers of ours
+        f"SELECT at / 3600, sensor, at * 1000::bigint, CASE WHEN {spot} = {PLACES - 1} "
+        f"THEN {_WARM_C} ELSE {_COLD_C} + {_APART_K} * {spot} END "
+        f"+ 0.1 * ({beside} % 3) + at / 300 % 7 / 10.0 "
+        f"FROM generate_series({first_s}, {last_s}, {INTERVAL_S}) AS at, "
+        f"generate_series({begin}, {sensors[-1][0]}) AS sensor".replace("%", "%%")
+    )
+    ends = [(sensor_id, at_s * 1000, 0.0) for at_s in (first_s, last_s) for sensor_id, _ in sensors]
+    readings.raise_latest(tx, rows=ends, received_ms=to_ms(now))
+
+
+def _last_s(now: datetime) -> int:
+    return int(now.timestamp()) // 60 * 60 - 60
+
+
 def _value(number: int, at_s: int) -> float:
     """Return what the sensor of this number at its site says at a time, °C."""
     spot, beside = number % PLACES, number // PLACES
-    level = SET_POINT_C - 0.3 if spot == PLACES - 1 else 12.0 + 2.0 * spot
+    level = _WARM_C if spot == PLACES - 1 else _COLD_C + _APART_K * spot
     return level + 0.1 * (beside % 3) + at_s // 300 % 7 / 10.0
 
 

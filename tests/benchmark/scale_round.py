@@ -1,6 +1,6 @@
 """What one round over a big company takes, stage by stage: PostgreSQL, in one process, no page.
 
-    python -m tests.benchmark.scale_round --sites 2000 --sensors 50000 --drums 20000 --rounds 3
+    python -m tests.benchmark.scale_round --sites 2000 --sensors 10000 --drums 20000 --rounds 3
 
 The first round computes every drum from its receipt. Before each other one every sensor has spoken
 once more, so that every place is marked and every drum due. Wall and processor seconds of this
@@ -86,8 +86,9 @@ def main() -> None:
     """Run what the arguments ask for."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0])
     parser.add_argument("--sites", type=int, default=2000)
-    parser.add_argument("--sensors", type=int, default=50_000)
+    parser.add_argument("--sensors", type=int, default=10_000)
     parser.add_argument("--drums", type=int, default=20_000)
+    parser.add_argument("--air-hours", type=float, default=24.0)
     parser.add_argument("--rounds", type=int, default=3)
     given = parser.parse_args()
     with ExitStack() as ends:
@@ -97,7 +98,12 @@ def main() -> None:
         schema.upgrade(engine)
         now = datetime.now(UTC)  # noqa: TID251 - a benchmark's own company
         company = build(
-            engine, sites=given.sites, sensors=given.sensors, drums=given.drums, now=now
+            engine,
+            sites=given.sites,
+            sensors=given.sensors,
+            drums=given.drums,
+            now=now,
+            air_h=given.air_hours,
         )
         with engine.connect() as connection:
             connection.exec_driver_sql("ANALYZE")
@@ -124,7 +130,7 @@ def rounds(
 def speak(engine: Engine, sites: Sequence[OneSite], *, now: datetime) -> None:
     """Have every sensor say something, and every place marked for it."""
     with transaction(engine) as tx:
-        send_air(tx, sites, now=now, hours=0.0)
+        send_air(tx, sites, now=now)
         marks = {place: to_ms(now) - 60_000 for site in sites for place in site.places}
         place_marks.lower(tx, from_ms=marks)
 

@@ -3,43 +3,36 @@
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
-from typing import Any, Final, Protocol
+from datetime import datetime
+from typing import Any, Final
 
 import numpy as np
 from numpy.lib.recfunctions import repack_fields
 from numpy.typing import NDArray
 
-from drumkeep.domain.air_ahead import PER_HOUR, STRIDE, AirAhead, air_ahead
-from drumkeep.domain.alarm_rules.plans import READY_BEFORE
-from drumkeep.domain.drums import DrumFacts
+from drumkeep.domain.air_ahead import PER_HOUR, STRIDE
 from drumkeep.domain.grid import moment_of
 from drumkeep.domain.liquid_state import LiquidStates, likely_mean
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.outlook import (
     ALARM_HOURS,
     READY_HOURS,
-    STEP_S,
-    Prospect,
     first_below,
     first_perhaps_within,
     first_within,
     mixed_within,
     steps_below,
 )
-from drumkeep.domain.places import PlaceKind
-from drumkeep.domain.products import OutputClass, Product
+from drumkeep.domain.products import OutputClass
 from drumkeep.domain.readiness import Ahead
 from drumkeep.domain.wording import temperature
+from drumkeep.operations.days_ahead import AT_ONCE, DaysAhead, Subject
 from drumkeep.operations.ground import Premises
+from drumkeep.operations.start_times import start_by
 from drumkeep.storage.tables.catalogue import Place
 from drumkeep.thermal.band import REST_K, Band
-from drumkeep.thermal.march import Course
 
 Floats = NDArray[np.float64]
-
-AT_ONCE: Final = 250
-"""Drums in one march: bounds its memory to some 100 MB."""
 
 _TELLING: Final = [
     "layers",
@@ -54,22 +47,6 @@ _TELLING: Final = [
     "heat_blanket_r",
 ]
 """What of a drum's record its future hangs on, beside its place and product."""
-
-
-class Subject(Protocol):
-    """A drum to look ahead for."""
-
-    @property
-    def product(self) -> Product:
-        """Its product."""
-
-    @property
-    def facts(self) -> DrumFacts:
-        """What people recorded of it."""
-
-    @property
-    def share(self) -> float:
-        """Share of its side that sees the air."""
 
 
 @dataclass(frozen=True)
@@ -141,8 +118,15 @@ def look_ahead(
     outlooks = [DrumOutlook() for _ in drums]
     for some in (groups[n : n + AT_ONCE] for n in range(0, len(groups), AT_ONCE)):
         first = [group[0] for group in some]
-        look = _Look([drums[i] for i in first], coarse[first], step, places, premises, now)
-        for group, outlook in zip(some, look.outlooks(), strict=True):
+        ahead = DaysAhead(
+            drums=[drums[i] for i in first],
+            states=coarse[first],
+            step=step,
+            places=places,
+            premises=premises,
+            now=now,
+        )
+        for group, outlook in zip(some, _Look(ahead).outlooks(), strict=True):
             for i in group:
                 outlooks[i] = outlook
     return outlooks
@@ -190,34 +174,23 @@ def _coarse(states: LiquidStates) -> LiquidStates:
 class _Look:
     """One look ahead over drums whose liquid is known."""
 
-    def __init__(  # noqa: PLR0917 - the private half of look_ahead
-        self,
-        drums: Sequence[Subject],
-        states: LiquidStates,
-        step: int,
-        places: Mapping[int, PlaceHeat],
-        premises: Premises,
-        now: datetime,
-    ) -> None:
-        self.drums, self.states, self.step = drums, states, step
-        self.places, self.premises, self.now = places, premises, now
-        self.share = np.array([d.share for d in drums])
-        self.rooms = [premises.warm_room_for(d.facts.place) for d in drums]
-        self._ahead: dict[int, AirAhead] = {}
-        self._later: dict[tuple[int, int], AirAhead] = {}
+    def __init__(self, ahead: DaysAhead) -> None:
+        self.ahead = ahead
+        self.drums, self.step = ahead.drums, ahead.step
+        self.rooms = [ahead.premises.warm_room_for(d.facts.place) for d in ahead.drums]
 
     def outlooks(self) -> list[DrumOutlook]:
         """Return every drum's outlook."""
         count = len(self.drums)
-        here = [self.premises.places[d.facts.place] for d in self.drums]
-        likely = self._prospect(range(count), here).course(hours=ALARM_HOURS, pessimist=False)
+        here = [self.ahead.place_of(row) for row in range(count)]
+        likely = self.ahead.prospect(range(count), here).course(hours=ALARM_HOURS, pessimist=False)
         # One march for all: each drum where it is, and once more moved now into its warm room.
         moved = {
             row: room
             for row, room in enumerate(self.rooms)
             if room is not None and room.id != here[row].id
         }
-        slow = self._prospect([*range(count), *moved], [*here, *moved.values()]).course(
+        slow = self.ahead.prospect([*range(count), *moved], [*here, *moved.values()]).course(
             hours=READY_HOURS, pessimist=True
         )
         in_room = {row: count + column for column, row in enumerate(moved)}
@@ -230,7 +203,7 @@ class _Look:
         lowest = likely.band.bottom_low.min(axis=0)
         rows = [*range(count), *moved]
         ready = {output: self._ready(slow.band, rows, output=output) for output in OutputClass}
-        start_by = self._start_by(slow, moved=moved)
+        starts = start_by(self.ahead, slow=slow, rooms=moved)
         return [
             DrumOutlook(
                 ahead={
@@ -241,7 +214,7 @@ class _Look:
                 cold_hours=float(cold[i]),
                 lowest_c=float(lowest[i]),
                 maybe_seeds_at=self._moment(int(maybe[i])),
-                **self._wanted(i, ready=ready, start_by=start_by),
+                **self._wanted(i, ready=ready, starts=starts),
             )
             for i in range(count)
         ]
@@ -256,41 +229,6 @@ class _Look:
             fast=first_perhaps_within(band, low_c=low, high_c=high),
             mixed=mixed_within(band, low_c=low, high_c=high),
         )
-
-    def _prospect(
-        self,
-        rows: Sequence[int] | range,
-        where: Sequence[Place],
-        states: LiquidStates | None = None,
-        ahead: Sequence[AirAhead] | None = None,
-        delay: NDArray[np.intp] | int = 0,
-    ) -> Prospect:
-        return Prospect(
-            states=self.states[list(rows)] if states is None else states,
-            products=[self.drums[i].product for i in rows],
-            heats=[self.places[p.id] for p in where],
-            ahead=[self._air(p) for p in where] if ahead is None else ahead,
-            share=self.share[list(rows)],
-            step=self.step,
-            delay=delay,
-        )
-
-    def _air(self, place: Place) -> AirAhead:
-        if place.id not in self._ahead:
-            self._ahead[place.id] = air_ahead(
-                kind=PlaceKind(place.kind),
-                set_point_c=place.set_point_c,
-                air=self.places[place.id].air,
-                clues=self.places[place.id].clues,
-                now_step=self.step,
-                hours=READY_HOURS,
-            )
-        return self._ahead[place.id]
-
-    def _air_after(self, place: Place, start: int) -> AirAhead:
-        if (place.id, start) not in self._later:
-            self._later[place.id, start] = self._air(place).later(start)
-        return self._later[place.id, start]
 
     def _moment(self, index: int) -> datetime | None:
         """Time of a forecast index; None for "never"."""
@@ -315,7 +253,7 @@ class _Look:
         if room.set_point_c is None:
             return None
         low, high = float(use_band[0]), float(use_band[1])
-        air = self._air(room)
+        air = self.ahead.air(room)
         off_k = 0.5 * float(air.high[-1] - air.low[-1])
         margin = off_k + REST_K + air.error_k
         if low + margin <= room.set_point_c <= high - margin:
@@ -333,89 +271,19 @@ class _Look:
         i: int,
         *,
         ready: Mapping[OutputClass, "_Ready"],
-        start_by: Mapping[int, int],
+        starts: Mapping[int, int],
     ) -> dict[str, Any]:
         drum = self.drums[i]
         wanted = drum.facts.wanted_at
-        if wanted is None or wanted <= self.now:
+        if wanted is None or wanted <= self.ahead.now:
             return {"wanted_at": wanted}
         room = self.rooms[i]
         return {
             "wanted_at": wanted,
-            "slow_ready_at": self._moment(int(ready[self._output(i)].slow[i])),
-            "start_by": self._moment(start_by.get(i, -1)),
+            "slow_ready_at": self._moment(int(ready[self.ahead.output(i)].slow[i])),
+            "start_by": self._moment(starts.get(i, -1)),
             "warm_room_place": room.id if room is not None else None,
         }
-
-    def _output(self, i: int) -> OutputClass:
-        """Return the output class for which a drum is wanted."""
-        facts = self.drums[i].facts
-        site = self.premises.sites[self.premises.places[facts.place].site_id]
-        return facts.wanted_output or OutputClass(site.output_class)
-
-    def _start_by(self, slow: Course, *, moved: Mapping[int, Place]) -> dict[int, int]:
-        """Return the last forecast step at which each wanted drum may go into its warm room.
-
-        Drums that are in it, are not wanted, or cannot be ready in time have no entry. Every sixth
-        hour until then is tried, then the hours from the last that would do, then its quarters:
-        each try is a drum of its own, and all of them march together. Where a later start would do
-        again after one that does not, the earlier is told.
-        """
-        latest = {row: self._latest_ready(row) for row in moved}
-        found = {row: 0 for row, last in latest.items() if last >= 0}
-        past = {row: latest[row] + 1 for row in found}
-        for stride in (6 * PER_HOUR, PER_HOUR, 1):
-            tries = [
-                _Try(row, start=start, last=latest[row])
-                for row, begin in found.items()
-                for start in range(begin, past[row], stride)
-            ]
-            found = {}
-            for some in (tries[n : n + AT_ONCE] for n in range(0, len(tries), AT_ONCE)):
-                in_time = self._in_time(some, slow=slow, moved=moved)
-                for one in (one for one, does in zip(some, in_time, strict=True) if does):
-                    found[one.row] = max(one.start, found.get(one.row, 0))
-            past = {row: min(start + stride, latest[row] + 1) for row, start in found.items()}
-        return found
-
-    def _latest_ready(self, row: int) -> int:
-        """Return the forecast step by which a drum is to be ready; −1 for one that need not be."""
-        wanted = self.drums[row].facts.wanted_at
-        if wanted is None or wanted <= self.now:
-            return -1
-        left = wanted - READY_BEFORE - moment_of(self.step)
-        return max(min(int(left / timedelta(hours=1) * PER_HOUR), READY_HOURS * PER_HOUR), -1)
-
-    def _in_time(
-        self, tries: Sequence["_Try"], *, slow: Course, moved: Mapping[int, Place]
-    ) -> NDArray[np.bool_]:
-        """Tell which tries have their drum ready in time."""
-        rows = [one.row for one in tries]
-        starts = np.array([one.start for one in tries], dtype=np.intp)
-        last = np.array([one.last for one in tries], dtype=np.intp)
-        here = self._prospect(rows, [self.premises.places[self.drums[i].facts.place] for i in rows])
-        states = here.states.copy()
-        states["layers"] = slow.layers_c[starts, :, rows]
-        states["doubt_k"] = here.doubt_after(starts * STEP_S).diagonal()
-        course = self._prospect(
-            rows,
-            [moved[row] for row in rows],
-            states=states,
-            ahead=[self._air_after(moved[one.row], one.start) for one in tries],
-            delay=starts,
-        ).course(hours=min(int((last - starts).max()) // PER_HOUR + 1, READY_HOURS), pessimist=True)
-        use = np.array([self.drums[i].product.limits.use_band(self._output(i)) for i in rows])
-        ready = first_within(course.band, low_c=use[:, 0], high_c=use[:, 1])
-        return np.asarray((ready >= 0) & (starts + ready <= last), dtype=np.bool_)
-
-
-@dataclass(frozen=True)
-class _Try:
-    """A drum (row) that goes into its warm room at a forecast step, to be ready by the last."""
-
-    row: int
-    start: int
-    last: int
 
 
 @dataclass(frozen=True)

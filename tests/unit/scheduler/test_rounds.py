@@ -3,6 +3,9 @@
 The bad drum is one whose stored checkpoint names a place that it never was in.
 """
 
+import itertools
+from datetime import timedelta
+
 import pytest
 
 from drumkeep.domain.grid import step_at, to_ms
@@ -150,6 +153,7 @@ def test_what_was_seen_of_it_stays_and_keeps_people_off(depot):
     depot.night()
     (bad,) = many(depot, 1)
     depot.record(bad, "inspected", 1.0, bulge="seen")
+    depot.advance(1.5)
     assert depot.estimate(bad).readiness == "on_hold"
     spoil(depot, bad)
 
@@ -327,3 +331,20 @@ def test_silence_is_noticed_where_nothing_is_due_while_drums_elsewhere_wait(depo
     new = {(alarm.kind, alarm.cause) for alarm in depot.alarms()} - before
     assert ("sensor_silent", "van") in new
     assert ("sensor_silent", "s0-air") not in new
+
+
+def test_of_very_many_sites_some_are_looked_at_each_minute_and_none_is_left_out(depot, monkeypatch):
+    settle_in(depot, 4)
+    depot.advance(1.0)
+    monkeypatch.setattr(rounds, "SITES_A_MINUTE", 2)
+    looks = []
+    monkeypatch.setattr(rounds, "_look", lambda _engine, **how: looks.append(how["sites"]))
+
+    for minute in range(3):
+        rounds.evaluate(depot.engine, at(1.0) + minute * timedelta(minutes=1))
+
+    assert all(len(look) <= 2 for look in looks)
+    with depot.looking() as tx:
+        assert sorted(itertools.chain.from_iterable(looks)) == [
+            site.id for site in ground_rows.sites(tx)
+        ]

@@ -20,7 +20,7 @@ from drumkeep.demo.timetable import Timetable, that_night
 from drumkeep.domain.grid import moment_of
 from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.operations.estimates import compute, load
-from drumkeep.scheduler import jobs
+from drumkeep.scheduler import rounds
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage import engine as engines
 from drumkeep.storage import estimates as estimate_rows
@@ -377,7 +377,7 @@ def test_every_drum_equals_a_recomputation_from_its_events_and_readings(seen: Se
             steps = [row.step for row in estimate_rows.estimates_of(tx, drum_ids=ids).values()]
         # What it was stopped in the midst of is finished as its next start would, from checkpoints.
         now = moment_of(max(steps))
-        jobs.advance(engine, now)
+        rounds.advance(engine, now)
         with reading(engine) as tx:
             stored = estimate_rows.estimates_of(tx, drum_ids=ids)
             work = load(tx, since=dict.fromkeys(ids, 0), now=now)

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from drumkeep.scheduler import jobs
+from drumkeep.scheduler import rounds
 from tests.builders import catalogue
 from tests.builders.stock import ago, event
 from tests.fixtures.answers import check_problem
@@ -45,7 +45,7 @@ def drums(yard: Yard, rig: str) -> tuple[str, str]:
 
 
 def alarms(yard: Yard, rig: str) -> list[dict[str, Any]]:
-    jobs.evaluate(yard.serving.engine, datetime.now(UTC))  # noqa: TID251 - the real clock
+    rounds.evaluate(yard.serving.engine, datetime.now(UTC))  # noqa: TID251 - the real clock
     found = yard.client.get(f"{API}/alarms").json()["items"]
     return [one for one in found if one["kind"] == "ratio_off" and one["cause"] == rig]
 

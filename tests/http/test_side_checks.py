@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from drumkeep.scheduler import jobs
+from drumkeep.scheduler import rounds
 from tests.builders import catalogue
 from tests.fixtures.answers import check_problem
 from tests.fixtures.pulling import SYSTEM, Pulling, pulling
@@ -71,7 +71,7 @@ def test_a_mismatch_raises_an_alarm_that_a_check_that_fits_ends(pulling: Pulling
     rig = f"{yard.site}/{body['code']}"
 
     def states() -> list[tuple[str, str, list[str]]]:
-        jobs.evaluate(yard.serving.engine, datetime.now(UTC))  # noqa: TID251 - the real clock
+        rounds.evaluate(yard.serving.engine, datetime.now(UTC))  # noqa: TID251 - the real clock
         found = yard.client.get(f"{API}/alarms").json()["items"]
         ours = [one for one in found if one["kind"] == "side_mismatch" and one["cause"] == rig]
         return [(one["state"], one["priority"], one["drums"]) for one in ours]

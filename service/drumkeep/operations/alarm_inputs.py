@@ -166,7 +166,7 @@ def gateways_now(
 
 
 def batteries_now(
-    tx: Tx, *, mounted: Sequence[MountedSensor], sites: Sites = None
+    tx: Tx, *, mounted: Sequence[MountedSensor] | None = None, sites: Sites = None
 ) -> list[BatteryNow]:
     """Return the batteries that said how full they are; one that came by no gateway has no site."""
     return [

@@ -84,7 +84,7 @@ def _in_time(
     here = ahead.prospect(rows, [ahead.place_of(row) for row in rows])
     states = here.states.copy()
     states["layers"] = slow.layers_c[starts, :, rows]
-    states["doubt_k"] = here.doubt_after(starts * STEP_S).diagonal()
+    states["doubt_k"] = here.doubt_after(starts.astype(np.float64) * STEP_S).diagonal()
     moved = ahead.prospect(rows, [rooms[row] for row in rows], states=states, starts=starts)
     end_h = (len(slow.seconds) - 1) // PER_HOUR
     hours = min(int((last - starts).max()) // PER_HOUR + 1, end_h)

@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 
 from drumkeep.domain.grid import step_at
-from drumkeep.scheduler import jobs
+from drumkeep.scheduler import jobs, rounds
 from drumkeep.scheduler.jobs import THINNED_STEPS
 from drumkeep.storage import estimates, place_marks
 from tests.fixtures.depot import at, depot, empty_depot, short_sight, steady
@@ -17,11 +17,11 @@ pytestmark = pytest.mark.usefixtures("short_sight")
 def test_advancing_twice_changes_nothing_the_second_time(depot):
     depot.night()
     tag = depot.receive("van", 0.0, liquid_c=21.0)
-    jobs.advance(depot.engine, at(8.0))
+    rounds.advance(depot.engine, at(8.0))
     estimate, alarms = depot.estimate(tag), depot.alarms()
     assert alarms
 
-    jobs.advance(depot.engine, at(8.0))
+    rounds.advance(depot.engine, at(8.0))
 
     assert depot.estimate(tag) == estimate
     assert depot.alarms() == alarms
@@ -31,7 +31,7 @@ def test_advancing_late_equals_advancing_in_time(depot):
     depot.night()
     depot.receive("van", 0.0, liquid_c=21.0)
     for hours in (0.1, 0.5, 3.0, 11.7):
-        jobs.advance(depot.engine, at(hours))
+        rounds.advance(depot.engine, at(hours))
         depot.check_all(hours)
 
 
@@ -40,7 +40,7 @@ def test_readings_of_places_without_drums_are_settled_too(depot):
     with depot.looking() as tx:
         assert place_marks.standing(tx)
 
-    jobs.advance(depot.engine, at(1.0))
+    rounds.advance(depot.engine, at(1.0))
 
     with depot.looking() as tx:
         assert not place_marks.standing(tx)
@@ -49,20 +49,20 @@ def test_readings_of_places_without_drums_are_settled_too(depot):
 def test_alarms_are_not_looked_at_while_drums_wait_to_be_computed(depot):
     depot.night()
     depot.receive("van", 0.0, liquid_c=21.0)
-    jobs.evaluate(depot.engine, at(9.0))
+    rounds.evaluate(depot.engine, at(9.0))
     assert not depot.alarms()
 
-    jobs.advance(depot.engine, at(9.0))
+    rounds.advance(depot.engine, at(9.0))
 
     assert depot.alarms()
 
 
 def test_silence_is_noticed_though_no_drum_is_computed(depot):
     depot.send({"van": steady(20.0, first_h=-2.0, last_h=0.0)}, now=0.0)
-    jobs.advance(depot.engine, at(0.0))
+    rounds.advance(depot.engine, at(0.0))
     before = {alarm.cause for alarm in depot.alarms()}
 
-    jobs.evaluate(depot.engine, at(2.0))
+    rounds.evaluate(depot.engine, at(2.0))
 
     assert {alarm.cause for alarm in depot.alarms()} - before == {"van"}
 
@@ -73,7 +73,7 @@ def test_old_checkpoints_are_thinned_to_one_in_six_hours_and_the_past_stays_exac
     monkeypatch.setattr(jobs, "KEPT_WHOLE", timedelta(hours=12))  # two weeks would take a minute
     depot.night(hours=36.0)
     tag = depot.receive("van", 0.0, liquid_c=20.0)
-    jobs.advance(depot.engine, at(36.0))
+    rounds.advance(depot.engine, at(36.0))
     border = step_at(at(24.0))
 
     def steps():

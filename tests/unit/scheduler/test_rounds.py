@@ -48,12 +48,12 @@ def spoil(depot, tag):
     with depot.writing() as tx:
         kept = list(estimate_rows.checkpoints_between(tx, drum_id=drum_id, first=0, last=2**31 - 1))
         spoilt = []
-        for step, state in kept:
-            record = states_from_bytes([state]).copy()
+        for row in kept:
+            record = states_from_bytes([row.state]).copy()
             record["place"] = NOWHERE
-            spoilt.append((drum_id, step, record.tobytes()))
+            spoilt.append((drum_id, row.step, record.tobytes()))
         estimate_rows.replace_checkpoints(tx, after={drum_id: -1}, rows=spoilt)
-    return [(drum_id, step, state) for step, state in kept]
+    return [(drum_id, row.step, row.state) for row in kept]
 
 
 def restore(depot, kept):

@@ -1,8 +1,6 @@
 """``/accounts``: a manager's business."""
 
-from typing import Annotated
-
-from fastapi import APIRouter, Depends, Path, Response
+from fastapi import APIRouter, Depends, Response
 
 from drumkeep.api.addresses import located
 from drumkeep.api.paging import PageDep, page_of
@@ -14,7 +12,7 @@ from drumkeep.asgi.dependencies import (
     TransactionDep,
     require,
 )
-from drumkeep.asgi.fields import PageOf
+from drumkeep.asgi.fields import PageOf, RowId
 from drumkeep.domain.roles import Action
 from drumkeep.operations import accounts
 from drumkeep.storage import accounts as stored
@@ -25,7 +23,6 @@ router = APIRouter(
     tags=["accounts"],
     dependencies=[Depends(require(Action.CHANGE_ACCOUNTS))],
 )
-AccountId = Annotated[int, Path(ge=1, le=2**31 - 1)]
 
 
 @router.get("")
@@ -36,7 +33,7 @@ def list_accounts(tx: ReadingDep, page: PageDep) -> PageOf[AccountOut]:
 
 
 @router.get("/{account_id}")
-def get_account(tx: ReadingDep, account_id: AccountId) -> AccountOut:
+def get_account(tx: ReadingDep, account_id: RowId) -> AccountOut:
     """Get an account."""
     return _out(accounts.account_of(tx, account_id=account_id))
 
@@ -51,7 +48,7 @@ def create_account(tx: TransactionDep, body: AccountIn, response: Response, now:
 
 @router.patch("/{account_id}")
 def change_account(
-    tx: TransactionDep, account_id: AccountId, body: AccountPatch, caller: CurrentAccount, now: Now
+    tx: TransactionDep, account_id: RowId, body: AccountPatch, caller: CurrentAccount, now: Now
 ) -> AccountOut:
     """Change an account."""
     changes = body.changes()

@@ -9,7 +9,7 @@ from drumkeep.api.paging import PageQuery, cursor_after
 from drumkeep.asgi.authentication import Caller
 from drumkeep.asgi.claims import ClaimIn, ClaimNoteIn, claimed, temperature_rows
 from drumkeep.asgi.dependencies import DatabaseDep, Now, ReadingDep, TransactionDep, require
-from drumkeep.asgi.fields import Answer, MomentOut, PageOf
+from drumkeep.asgi.fields import Answer, MomentOut, PageOf, RowId
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.asgi.tables import csv_answer
 from drumkeep.domain.claims import ClaimState
@@ -93,7 +93,7 @@ def list_claims(tx: ReadingDep, query: Annotated[PageQuery, Query()]) -> PageOf[
 
 
 @router.get("/{number}")
-def get_claim(tx: ReadingDep, number: int) -> ClaimOut:
+def get_claim(tx: ReadingDep, number: RowId) -> ClaimOut:
     """Return a claim with its record."""
     return _out(tx, number)
 
@@ -103,7 +103,7 @@ def get_claim(tx: ReadingDep, number: int) -> ClaimOut:
     response_class=Response,
     responses={200: {"content": {"text/csv": {}}}},
 )
-def get_temperatures(tx: ReadingDep, number: int, units: Literal["us", "si"] = "si") -> Response:
+def get_temperatures(tx: ReadingDep, number: RowId, units: Literal["us", "si"] = "si") -> Response:
     """Return the temperature record of a claim as CSV."""
     claim = claim_at(tx, claim_id=number)
     return csv_answer(temperature_rows(claim.record, us=units == "us"), name=f"claim-{number}")
@@ -111,7 +111,7 @@ def get_temperatures(tx: ReadingDep, number: int, units: Literal["us", "si"] = "
 
 @router.post("/{number}/notes", status_code=201)
 def add_note(
-    tx: TransactionDep, number: int, body: ClaimNoteIn, caller: RecorderDep, now: Now
+    tx: TransactionDep, number: RowId, body: ClaimNoteIn, caller: RecorderDep, now: Now
 ) -> ClaimNoteOut:
     """Say what became of a claim; a new state is a manager's to say."""
     note = note_claim(

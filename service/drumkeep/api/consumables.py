@@ -15,7 +15,7 @@ from drumkeep.api.schemas.consumables import (
 )
 from drumkeep.asgi.authentication import Caller
 from drumkeep.asgi.dependencies import Now, ReadingDep, TransactionDep, require
-from drumkeep.asgi.fields import PageOf
+from drumkeep.asgi.fields import PageOf, RowId
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.roles import Action
 from drumkeep.operations import consumables
@@ -43,14 +43,14 @@ def keep(tx: TransactionDep, body: ConsumableIn, response: Response) -> Consumab
 
 
 @router.get("/{consumable_id}")
-def get_consumable(tx: ReadingDep, consumable_id: int) -> ConsumableOut:
+def get_consumable(tx: ReadingDep, consumable_id: RowId) -> ConsumableOut:
     """Get one of them."""
     return _one(tx, consumable_id)
 
 
 @router.patch("/{consumable_id}", dependencies=_CHANGE)
 def change(
-    tx: TransactionDep, consumable_id: int, body: ConsumablePatch, now: Now
+    tx: TransactionDep, consumable_id: RowId, body: ConsumablePatch, now: Now
 ) -> ConsumableOut:
     """Change its name or minimum, or drop it."""
     consumables.change_consumable(tx, consumable_id=consumable_id, changes=body.changes(), now=now)
@@ -58,7 +58,7 @@ def change(
 
 
 @router.get("/{consumable_id}/entries")
-def list_entries(tx: ReadingDep, consumable_id: int) -> PageOf[EntryOut]:
+def list_entries(tx: ReadingDep, consumable_id: RowId) -> PageOf[EntryOut]:
     """List the last entries of one, the latest first."""
     found = consumables.entries_of(tx, consumable_id=consumable_id)
     return PageOf(items=[_entry_out(entry) for entry in found])
@@ -66,7 +66,7 @@ def list_entries(tx: ReadingDep, consumable_id: int) -> PageOf[EntryOut]:
 
 @router.post("/{consumable_id}/entries", status_code=201)
 def enter(
-    tx: TransactionDep, consumable_id: int, body: EntryIn, caller: KeeperDep, now: Now
+    tx: TransactionDep, consumable_id: RowId, body: EntryIn, caller: KeeperDep, now: Now
 ) -> EntryOut:
     """Record that somebody took, added or counted."""
     entry = consumables.record_entry(

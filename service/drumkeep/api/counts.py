@@ -19,7 +19,7 @@ from drumkeep.api.schemas.counts import (
 )
 from drumkeep.asgi.authentication import Caller
 from drumkeep.asgi.dependencies import Now, ReadingDep, TransactionDep, require
-from drumkeep.asgi.fields import PageOf
+from drumkeep.asgi.fields import PageOf, RowId
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.counts import MENDS, DifferenceKind
 from drumkeep.domain.roles import Action
@@ -56,13 +56,13 @@ def begin(
 
 
 @router.get("/{count_id}")
-def get_count(tx: ReadingDep, count_id: int) -> CountOut:
+def get_count(tx: ReadingDep, count_id: RowId) -> CountOut:
     """Get a count with what was seen and what differs."""
     return _out(tx, count_id)
 
 
 @router.post("/{count_id}/seen", status_code=201)
-def see(tx: TransactionDep, count_id: int, body: SeenIn, caller: CounterDep, now: Now) -> SeenOut:
+def see(tx: TransactionDep, count_id: RowId, body: SeenIn, caller: CounterDep, now: Now) -> SeenOut:
     """Record that a drum was seen."""
     by = by_caller(caller)
     seen = counts.see_drum(tx, count_id=count_id, tag=body.tag, by=by, now=now)
@@ -70,13 +70,13 @@ def see(tx: TransactionDep, count_id: int, body: SeenIn, caller: CounterDep, now
 
 
 @router.delete("/{count_id}/seen/{tag}", status_code=204)
-def unsee(tx: TransactionDep, count_id: int, tag: str, _caller: CounterDep) -> None:
+def unsee(tx: TransactionDep, count_id: RowId, tag: str, _caller: CounterDep) -> None:
     """Take back what was scanned by mistake."""
     counts.unsee_drum(tx, count_id=count_id, tag=tag)
 
 
 @router.post("/{count_id}/finish")
-def finish(tx: TransactionDep, count_id: int, caller: CounterDep, now: Now) -> CountOut:
+def finish(tx: TransactionDep, count_id: RowId, caller: CounterDep, now: Now) -> CountOut:
     """Finish a count: what differs is written down; nothing else changes."""
     counts.finish_count(tx, count_id=count_id, by=by_caller(caller), now=now)
     return _out(tx, count_id)
@@ -84,7 +84,7 @@ def finish(tx: TransactionDep, count_id: int, caller: CounterDep, now: Now) -> C
 
 @router.post("/{count_id}/mends", status_code=201)
 def mend(
-    tx: TransactionDep, count_id: int, body: MendIn, caller: CounterDep, now: Now
+    tx: TransactionDep, count_id: RowId, body: MendIn, caller: CounterDep, now: Now
 ) -> DifferenceOut:
     """Mend one difference of a finished count."""
     row = counts.mend_difference(

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Path, Response
+from fastapi import APIRouter, Depends, Response
 
 from drumkeep.api.addresses import located
 from drumkeep.api.notices import notice_out
@@ -13,6 +13,7 @@ from drumkeep.api.schemas.notices import (
     NoticeOut,
 )
 from drumkeep.asgi.dependencies import CurrentAccount, Now, ReadingDep, TransactionDep
+from drumkeep.asgi.fields import RowId
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.operations import notice_addresses as addresses
 from drumkeep.operations.accounts import account_named
@@ -20,7 +21,6 @@ from drumkeep.operations.notices import queue_test
 from drumkeep.storage.tables.notices import NoticeAddress
 
 router = APIRouter(prefix="/accounts/{account}/notice-addresses", tags=["notices"])
-AddressId = Annotated[int, Path(ge=1, le=2**31 - 1)]
 
 
 def _checked(caller: CurrentAccount, body: NoticeAddressIn) -> NoticeAddressIn:
@@ -56,7 +56,7 @@ def add_address(
 
 @router.get("/{address_id}")
 def get_address(
-    tx: ReadingDep, account: str, address_id: AddressId, caller: CurrentAccount
+    tx: ReadingDep, account: str, address_id: RowId, caller: CurrentAccount
 ) -> NoticeAddressOut:
     """Get an address."""
     found = addresses.address_at(tx, account=account, address_id=address_id, by=by_caller(caller))
@@ -68,7 +68,7 @@ def change_address(
     *,
     tx: TransactionDep,
     account: str,
-    address_id: AddressId,
+    address_id: RowId,
     body: NoticeAddressPatch,
     caller: CurrentAccount,
     now: Now,
@@ -87,7 +87,7 @@ def change_address(
 
 @router.delete("/{address_id}", status_code=204)
 def remove_address(
-    tx: TransactionDep, account: str, address_id: AddressId, caller: CurrentAccount, now: Now
+    tx: TransactionDep, account: str, address_id: RowId, caller: CurrentAccount, now: Now
 ) -> None:
     """Remove an address: nothing goes there any more."""
     addresses.remove_address(
@@ -97,7 +97,7 @@ def remove_address(
 
 @router.post("/{address_id}/test", status_code=202)
 def test_address(
-    tx: TransactionDep, account: str, address_id: AddressId, caller: CurrentAccount, now: Now
+    tx: TransactionDep, account: str, address_id: RowId, caller: CurrentAccount, now: Now
 ) -> NoticeOut:
     """Send a test the way that every notice goes; ``/notices`` tells what becomes of it."""
     address = addresses.address_at(tx, account=account, address_id=address_id, by=by_caller(caller))

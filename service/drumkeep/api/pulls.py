@@ -19,7 +19,7 @@ from drumkeep.api.schemas.pulls import (
 )
 from drumkeep.asgi.authentication import Caller
 from drumkeep.asgi.dependencies import Now, ReadingDep, TransactionDep, require
-from drumkeep.asgi.fields import PageOf
+from drumkeep.asgi.fields import PageOf, RowId
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.roles import Action
 from drumkeep.domain.wording import plain
@@ -69,41 +69,43 @@ def make_pull(
 
 
 @router.get("/{pull_id}")
-def get_pull(tx: ReadingDep, pull_id: int, now: Now) -> PullOut:
+def get_pull(tx: ReadingDep, pull_id: RowId, now: Now) -> PullOut:
     """Get a list with how its drums stand now."""
     return _out(tx, pull_id, now=now)
 
 
 @router.post("/{pull_id}/fill")
-def fill(tx: TransactionDep, pull_id: int, _caller: PullerDep, now: Now) -> PullOut:
+def fill(tx: TransactionDep, pull_id: RowId, _caller: PullerDep, now: Now) -> PullOut:
     """Look anew for what is missing."""
     pulls.fill_pull(tx, pull_id=pull_id, now=now)
     return _out(tx, pull_id, now=now)
 
 
 @router.post("/{pull_id}/take")
-def take(tx: TransactionDep, pull_id: int, body: TagIn, caller: PullerDep, now: Now) -> PullOut:
+def take(tx: TransactionDep, pull_id: RowId, body: TagIn, caller: PullerDep, now: Now) -> PullOut:
     """Tick a drum off; a wrong one, or one that is not ready, is refused with the right one."""
     pulls.take_drum(tx, pull_id=pull_id, tag=body.tag, by=by_caller(caller), now=now)
     return _out(tx, pull_id, now=now)
 
 
 @router.post("/{pull_id}/back")
-def back(tx: TransactionDep, pull_id: int, body: TagIn, _caller: PullerDep, now: Now) -> PullOut:
+def back(tx: TransactionDep, pull_id: RowId, body: TagIn, _caller: PullerDep, now: Now) -> PullOut:
     """Take back that a drum was ticked off."""
     pulls.put_back(tx, pull_id=pull_id, tag=body.tag)
     return _out(tx, pull_id, now=now)
 
 
 @router.post("/{pull_id}/swap")
-def swap(tx: TransactionDep, pull_id: int, body: TagIn, caller: PullerDep, now: Now) -> PullOut:
+def swap(tx: TransactionDep, pull_id: RowId, body: TagIn, caller: PullerDep, now: Now) -> PullOut:
     """Put the nearest ready drum in the place of one."""
     pulls.swap_drum(tx, pull_id=pull_id, tag=body.tag, by=by_caller(caller), now=now)
     return _out(tx, pull_id, now=now)
 
 
 @router.post("/{pull_id}/close")
-def close(tx: TransactionDep, pull_id: int, body: CloseIn, caller: PullerDep, now: Now) -> PullOut:
+def close(
+    tx: TransactionDep, pull_id: RowId, body: CloseIn, caller: PullerDep, now: Now
+) -> PullOut:
     """Close a list: its drums are free for others."""
     done = body.closed_as == pulls.DONE
     pulls.close_pull(tx, pull_id=pull_id, done=done, by=by_caller(caller), now=now)

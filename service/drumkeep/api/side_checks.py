@@ -10,7 +10,7 @@ from drumkeep.api.paging import PageQuery, cursor_after
 from drumkeep.api.schemas.pulls import CheckedDrumOut, SideCheckIn, SideCheckOut
 from drumkeep.asgi.authentication import Caller
 from drumkeep.asgi.dependencies import Now, ReadingDep, TransactionDep, require
-from drumkeep.asgi.fields import Line, PageOf
+from drumkeep.asgi.fields import Line, PageOf, RowId
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.roles import Action
 from drumkeep.domain.side_checks import CheckAnswer
@@ -65,7 +65,7 @@ def check(
 
 
 @router.get("/{check_id}")
-def get_check(tx: ReadingDep, check_id: int) -> SideCheckOut:
+def get_check(tx: ReadingDep, check_id: RowId) -> SideCheckOut:
     """Get a check as it was answered."""
     return _out(tx, [check_at(tx, check_id=check_id)])[0]
 

@@ -17,6 +17,7 @@ from drumkeep.asgi.dependencies import (
     require,
     services,
 )
+from drumkeep.asgi.fields import RowId
 from drumkeep.domain.roles import Action
 from drumkeep.operations import sparkplug_groups
 from drumkeep.operations.sparkplug_groups import KnownGroup
@@ -68,13 +69,13 @@ def try_group(tx: ReadingDep, _caller: CurrentAccount, body: GroupTrialIn, now: 
 
 
 @router.get("/{group}")
-def get_group(tx: ReadingDep, group: int) -> GroupOut:
+def get_group(tx: ReadingDep, group: RowId) -> GroupOut:
     """Get a group."""
     return _out(tx, [sparkplug_groups.group_at(tx, group_id=group)])[0]
 
 
 @router.delete("/{group}", status_code=204, dependencies=_CHANGE)
-def delete_group(request: Request, tx: TransactionDep, group: int) -> None:
+def delete_group(request: Request, tx: TransactionDep, group: RowId) -> None:
     """Read a group no more; what it brought stays."""
     sparkplug_groups.delete_group(tx, group_id=group)
     tell_once_stored(tx, services(request))

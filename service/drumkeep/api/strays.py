@@ -7,6 +7,7 @@ from fastapi import APIRouter, Depends
 
 from drumkeep.api.schemas.strays import StrayOut
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, require
+from drumkeep.asgi.fields import RowId
 from drumkeep.domain.grid import from_ms
 from drumkeep.domain.roles import Action
 from drumkeep.operations.strays import forget_stray
@@ -45,6 +46,6 @@ def list_strays(tx: ReadingDep) -> list[StrayOut]:
 @router.delete(
     "/{stray}", status_code=204, dependencies=[Depends(require(Action.CHANGE_CATALOGUE))]
 )
-def forget(tx: TransactionDep, stray: int) -> None:
+def forget(tx: TransactionDep, stray: RowId) -> None:
     """Let one go, with what it said; if it is heard again it is kept again."""
     forget_stray(tx, stray_id=stray)

@@ -1,15 +1,14 @@
 """``/tokens``: bearer tokens of integrations, a manager's business."""
 
 from collections.abc import Sequence
-from typing import Annotated
 
-from fastapi import APIRouter, Depends, Path, Response
+from fastapi import APIRouter, Depends, Response
 
 from drumkeep.api.addresses import located
 from drumkeep.api.paging import PageDep, page_of
 from drumkeep.api.schemas.accounts import TokenIn, TokenMade, TokenOut, TokenPatch
 from drumkeep.asgi.dependencies import CurrentAccount, Now, ReadingDep, TransactionDep, require
-from drumkeep.asgi.fields import PageOf
+from drumkeep.asgi.fields import PageOf, RowId
 from drumkeep.domain.roles import Action
 from drumkeep.operations import tokens
 from drumkeep.storage import accounts as stored
@@ -21,7 +20,6 @@ router = APIRouter(
     tags=["tokens"],
     dependencies=[Depends(require(Action.CHANGE_ACCOUNTS))],
 )
-TokenId = Annotated[int, Path(ge=1, le=2**31 - 1)]
 
 
 @router.get("")
@@ -32,7 +30,7 @@ def list_tokens(tx: ReadingDep, page: PageDep) -> PageOf[TokenOut]:
 
 
 @router.get("/{token_id}")
-def get_token(tx: ReadingDep, token_id: TokenId) -> TokenOut:
+def get_token(tx: ReadingDep, token_id: RowId) -> TokenOut:
     """Get a token."""
     return _out(tx, [tokens.token_of(tx, token_id=token_id)])[0]
 
@@ -50,7 +48,7 @@ def create_token(
 
 
 @router.patch("/{token_id}")
-def change_token(tx: TransactionDep, token_id: TokenId, body: TokenPatch, now: Now) -> TokenOut:
+def change_token(tx: TransactionDep, token_id: RowId, body: TokenPatch, now: Now) -> TokenOut:
     """Rename or revoke a token."""
     return _out(tx, [tokens.change_token(tx, token_id=token_id, changes=body.changes(), now=now)])[
         0

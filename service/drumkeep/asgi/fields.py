@@ -4,6 +4,7 @@ import re
 from datetime import UTC, date, datetime
 from typing import Annotated, Any, Final, Generic, TypeVar
 
+from fastapi import Path
 from pydantic import (
     AfterValidator,
     BaseModel,
@@ -94,6 +95,9 @@ Number = Annotated[float, Field(ge=-1e9, le=1e9)]
 """A finite number; operations say the range that makes sense."""
 
 Whole = Annotated[int, Field(ge=0, le=2**31 - 1)]
+
+RowId = Annotated[int, Path(ge=0, le=2**63 - 1)]
+"""A number in an address; beyond what a database counts there is nothing, as at any other."""
 
 Moment = Annotated[
     datetime,

@@ -8,7 +8,7 @@ import json
 import logging
 import math
 import reprlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from http import HTTPStatus
 from typing import Any, Final
@@ -33,6 +33,8 @@ MEDIA_TYPE: Final = "application/problem+json"
 _LOG: Final = logging.getLogger(__name__)
 _LONGEST_TEXT: Final = 200
 _SAFE_INTEGER: Final = 2**53
+_BEYOND: Final = frozenset({"less_than_equal", "greater_than_equal", "int_parsing_size"})
+"""Types of validation errors of a number that is out of bounds."""
 
 
 class TooOften(DrumkeepError):
@@ -167,6 +169,8 @@ def install(app: FastAPI, *, page: Page | None = None) -> None:
 
     def validation(request: Request, error: Exception) -> Response:
         assert isinstance(error, RequestValidationError)  # noqa: S101 - registered for it below
+        if any(_names_nothing(found) for found in error.errors()):
+            return answer(request, of_status(HTTPStatus.NOT_FOUND))
         invalid = Invalid("The request cannot be used as it is.", validation_faults(error))
         return answer(request, of_error(invalid))
 
@@ -177,6 +181,11 @@ def install(app: FastAPI, *, page: Page | None = None) -> None:
     app.add_exception_handler(DrumkeepError, drumkeep_error)
     app.add_exception_handler(RequestValidationError, validation)
     app.add_exception_handler(HTTPException, status)
+
+
+def _names_nothing(found: Mapping[str, Any]) -> bool:
+    """Whether an address has a number that nothing ever bears (``asgi.fields.RowId``)."""
+    return found["loc"][0] == "path" and found["type"] in _BEYOND
 
 
 def _short(text: str) -> str:

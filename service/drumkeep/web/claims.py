@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from drumkeep.asgi.claims import ClaimIn, ClaimNoteIn, claimed, temperature_rows
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may, services
-from drumkeep.asgi.fields import Body
+from drumkeep.asgi.fields import Body, RowId
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.asgi.tables import csv_answer
 from drumkeep.domain.claims import ClaimState
@@ -65,7 +65,7 @@ async def make(
 
 
 @router.get("/claims/{number}")
-def claim_page(tx: ReadingDep, shell: ShellDep, number: int) -> HTMLResponse:
+def claim_page(tx: ReadingDep, shell: ShellDep, number: RowId) -> HTMLResponse:
     """Show a claim: the record as it was made, its photos, and what became of it."""
     claim = claim_at(tx, claim_id=number)
     formats = shell.formats.at(claim.record["drums"][0]["zone"])
@@ -91,7 +91,7 @@ def claim_page(tx: ReadingDep, shell: ShellDep, number: int) -> HTMLResponse:
 def add_note(
     tx: TransactionDep,
     shell: ShellDep,
-    number: int,
+    number: RowId,
     form: Annotated[dict[str, str], Depends(posted)],
 ) -> Response:
     """Say what became of a claim."""
@@ -111,7 +111,7 @@ def add_note(
 
 
 @router.get("/claims/{number}/temperatures.csv")
-def temperatures(tx: ReadingDep, shell: ShellDep, number: int) -> Response:
+def temperatures(tx: ReadingDep, shell: ShellDep, number: RowId) -> Response:
     """Answer the temperature record as a table, in the person's units."""
     claim = claim_at(tx, claim_id=number)
     us = shell.caller.units == "us"

@@ -16,6 +16,7 @@ from drumkeep.asgi.dependencies import (
     TransactionDep,
     services,
 )
+from drumkeep.asgi.fields import RowId
 from drumkeep.asgi.origin import address_of, neighbourhood
 from drumkeep.domain.company_sign_in import Identity
 from drumkeep.errors import DrumkeepError, NotFound, Refused, Unauthenticated, Unavailable
@@ -120,7 +121,7 @@ async def begin_link(request: Request, shell: ShellDep, provider: ProviderDep) -
 
 
 @router.post("/me/company/{identity_id}/remove")
-def remove_link(tx: TransactionDep, shell: ShellDep, identity_id: int) -> Response:
+def remove_link(tx: TransactionDep, shell: ShellDep, identity_id: RowId) -> Response:
     """Have a company's account open one's own here no more."""
     account_id = shell.caller.account_id
     assert account_id is not None  # noqa: S101 - a token posts no forms

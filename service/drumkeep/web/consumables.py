@@ -6,6 +6,7 @@ from fastapi import APIRouter, Depends
 from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may
+from drumkeep.asgi.fields import RowId
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.roles import Action, may
 from drumkeep.operations import consumables
@@ -53,7 +54,7 @@ def keep(tx: TransactionDep, shell: ShellDep, form: Form) -> Response:
 
 
 @router.post("/stock/consumables/{consumable_id}/entries")
-def enter(tx: TransactionDep, shell: ShellDep, consumable_id: int, form: Form) -> Response:
+def enter(tx: TransactionDep, shell: ShellDep, consumable_id: RowId, form: Form) -> Response:
     """Record that somebody took, added or counted."""
     refuse_unless_may(shell.caller, Action.KEEP_STOCK)
     consumables.record_entry(
@@ -71,7 +72,7 @@ def enter(tx: TransactionDep, shell: ShellDep, consumable_id: int, form: Form) -
 
 
 @router.post("/stock/consumables/{consumable_id}/change")
-def change(tx: TransactionDep, shell: ShellDep, consumable_id: int, form: Form) -> Response:
+def change(tx: TransactionDep, shell: ShellDep, consumable_id: RowId, form: Form) -> Response:
     """Change what should not be gone under, or drop it."""
     refuse_unless_may(shell.caller, Action.CHANGE_CATALOGUE)
     changes: consumables.ConsumableChanges = (

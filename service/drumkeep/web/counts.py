@@ -8,6 +8,7 @@ from fastapi import APIRouter, Depends
 from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may
+from drumkeep.asgi.fields import RowId
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.roles import Action, may
 from drumkeep.domain.scans import drum_read
@@ -77,7 +78,7 @@ def begin(tx: TransactionDep, shell: ShellDep, form: Form) -> Response:
 
 
 @router.get("/stock/counts/{count_id}")
-def count_page(tx: ReadingDep, shell: ShellDep, count_id: int, last: str = "") -> HTMLResponse:
+def count_page(tx: ReadingDep, shell: ShellDep, count_id: RowId, last: str = "") -> HTMLResponse:
     """Show a count: scan on while it is open, mend what differs once it is finished."""
     found = counts.count_now(tx, count_id=count_id)
     place = catalogue.places_by_id(tx, ids=[found.row.place_id])[found.row.place_id]
@@ -93,7 +94,7 @@ def count_page(tx: ReadingDep, shell: ShellDep, count_id: int, last: str = "") -
 
 
 @router.post("/stock/counts/{count_id}/seen")
-def see_drum(tx: TransactionDep, shell: ShellDep, count_id: int, form: Form) -> Response:
+def see_drum(tx: TransactionDep, shell: ShellDep, count_id: RowId, form: Form) -> Response:
     """Record that a drum was seen."""
     refuse_unless_may(shell.caller, Action.KEEP_STOCK)
     tag = drum_read(form.get("scan", ""))
@@ -106,7 +107,7 @@ def see_drum(tx: TransactionDep, shell: ShellDep, count_id: int, form: Form) -> 
 
 
 @router.post("/stock/counts/{count_id}/finish")
-def finish(tx: TransactionDep, shell: ShellDep, count_id: int, form: Form) -> Response:  # noqa: ARG001 - its token is checked
+def finish(tx: TransactionDep, shell: ShellDep, count_id: RowId, form: Form) -> Response:  # noqa: ARG001 - its token is checked
     """Finish a count; nothing changes by it but that its differences are written down."""
     refuse_unless_may(shell.caller, Action.KEEP_STOCK)
     counts.finish_count(tx, count_id=count_id, by=by_caller(shell.caller), now=shell.now)
@@ -114,7 +115,7 @@ def finish(tx: TransactionDep, shell: ShellDep, count_id: int, form: Form) -> Re
 
 
 @router.post("/stock/counts/{count_id}/mend")
-def mend(tx: TransactionDep, shell: ShellDep, count_id: int, form: Form) -> Response:
+def mend(tx: TransactionDep, shell: ShellDep, count_id: RowId, form: Form) -> Response:
     """Mend one difference."""
     refuse_unless_may(shell.caller, Action.KEEP_STOCK)
     counts.mend_difference(

@@ -9,6 +9,7 @@ from fastapi.responses import HTMLResponse, Response
 from pydantic import BaseModel, Field
 
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may
+from drumkeep.asgi.fields import RowId
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.cautions import CAUTION_ISO, CAUTION_SHEET
 from drumkeep.domain.places import PlaceKind
@@ -70,7 +71,7 @@ def check(
 
 
 @router.get("/hookup/{check_id}")
-def answer_page(tx: ReadingDep, shell: ShellDep, check_id: int) -> HTMLResponse:
+def answer_page(tx: ReadingDep, shell: ShellDep, check_id: RowId) -> HTMLResponse:
     """Show an answer; soon it is none any more."""
     found = check_at(tx, check_id=check_id)
     premises = read_premises(tx)

@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi import sign_in as access
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, services
+from drumkeep.asgi.fields import RowId
 from drumkeep.errors import Conflict, Fault, Invalid, Unauthenticated
 from drumkeep.operations import tokens
 from drumkeep.storage.transaction import Tx
@@ -88,7 +89,7 @@ def make_token(
 
 
 @router.post("/me/tokens/{token_id}/revoke")
-def revoke_token(tx: TransactionDep, shell: ShellDep, token_id: int) -> Response:
+def revoke_token(tx: TransactionDep, shell: ShellDep, token_id: RowId) -> Response:
     """Have a token of one's own hold no more."""
     account_id = shell.caller.account_id
     assert account_id is not None  # noqa: S101 - as above

@@ -6,6 +6,7 @@ from fastapi import APIRouter, Depends, Form
 from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, services
+from drumkeep.asgi.fields import RowId
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.alarms import Priority
 from drumkeep.domain.notices import USUALLY_TOLD
@@ -79,7 +80,7 @@ def add(
 
 @router.post("/notices/{account}/{address_id}/least")
 def change(
-    tx: TransactionDep, shell: ShellDep, account: str, address_id: int, least: Text
+    tx: TransactionDep, shell: ShellDep, account: str, address_id: RowId, least: Text
 ) -> Response:
     """Change which alarms an address takes."""
     addresses.change_address(
@@ -94,7 +95,7 @@ def change(
 
 
 @router.post("/notices/{account}/{address_id}/test")
-def test(tx: TransactionDep, shell: ShellDep, account: str, address_id: int) -> Response:
+def test(tx: TransactionDep, shell: ShellDep, account: str, address_id: RowId) -> Response:
     """Send a test the way that every notice goes."""
     address = addresses.address_at(
         tx, account=account, address_id=address_id, by=by_caller(shell.caller)
@@ -104,7 +105,7 @@ def test(tx: TransactionDep, shell: ShellDep, account: str, address_id: int) -> 
 
 
 @router.post("/notices/{account}/{address_id}/remove")
-def remove(tx: TransactionDep, shell: ShellDep, account: str, address_id: int) -> Response:
+def remove(tx: TransactionDep, shell: ShellDep, account: str, address_id: RowId) -> Response:
     """Remove an address."""
     addresses.remove_address(
         tx,

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Depends
 from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may
+from drumkeep.asgi.fields import RowId
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.domain.products import OutputClass, Side
 from drumkeep.domain.roles import Action, may
@@ -72,14 +73,14 @@ def make(tx: TransactionDep, shell: ShellDep, form: FormDep) -> Response:
 
 
 @router.get("/pulls/{pull_id}")
-def pull_page(tx: ReadingDep, shell: ShellDep, pull_id: int, address: AddressDep) -> HTMLResponse:
+def pull_page(tx: ReadingDep, shell: ShellDep, pull_id: RowId, address: AddressDep) -> HTMLResponse:
     """Show a list with how its drums stand now, to be printed or ticked off."""
     return _list(tx, shell, pull_id, address=address)
 
 
 @router.post("/pulls/{pull_id}/take")
 def take(
-    tx: TransactionDep, shell: ShellDep, pull_id: int, form: FormDep, address: AddressDep
+    tx: TransactionDep, shell: ShellDep, pull_id: RowId, form: FormDep, address: AddressDep
 ) -> Response:
     """Tick a drum off; the wrong one is refused loudly, naming the right one."""
     refuse_unless_may(shell.caller, Action.PULL)
@@ -93,7 +94,7 @@ def take(
 
 
 @router.post("/pulls/{pull_id}/back")
-def back(tx: TransactionDep, shell: ShellDep, pull_id: int, form: FormDep) -> Response:
+def back(tx: TransactionDep, shell: ShellDep, pull_id: RowId, form: FormDep) -> Response:
     """Take back that a drum was ticked off."""
     refuse_unless_may(shell.caller, Action.PULL)
     pulls.put_back(tx, pull_id=pull_id, tag=form.get("tag", ""))
@@ -102,7 +103,7 @@ def back(tx: TransactionDep, shell: ShellDep, pull_id: int, form: FormDep) -> Re
 
 @router.post("/pulls/{pull_id}/swap")
 def swap(
-    tx: TransactionDep, shell: ShellDep, pull_id: int, form: FormDep, address: AddressDep
+    tx: TransactionDep, shell: ShellDep, pull_id: RowId, form: FormDep, address: AddressDep
 ) -> Response:
     """Put the nearest ready drum in the place of one."""
     refuse_unless_may(shell.caller, Action.PULL)
@@ -115,7 +116,7 @@ def swap(
 
 
 @router.post("/pulls/{pull_id}/fill")
-def fill(tx: TransactionDep, shell: ShellDep, pull_id: int, _form: FormDep) -> Response:
+def fill(tx: TransactionDep, shell: ShellDep, pull_id: RowId, _form: FormDep) -> Response:
     """Look anew for what is missing."""
     refuse_unless_may(shell.caller, Action.PULL)
     pulls.fill_pull(tx, pull_id=pull_id, now=shell.now)
@@ -123,7 +124,7 @@ def fill(tx: TransactionDep, shell: ShellDep, pull_id: int, _form: FormDep) -> R
 
 
 @router.post("/pulls/{pull_id}/close")
-def close(tx: TransactionDep, shell: ShellDep, pull_id: int, form: FormDep) -> Response:
+def close(tx: TransactionDep, shell: ShellDep, pull_id: RowId, form: FormDep) -> Response:
     """Close a list: its drums are free for others."""
     refuse_unless_may(shell.caller, Action.PULL)
     done = form.get("closed_as") == pulls.DONE
@@ -140,7 +141,7 @@ def _asking(
         "pulls.html",
         tx=tx,
         page="pulls",
-        given={"id": str(uuid4()), **given} if error is None else given,
+        given={"id": str(uuid4()), **given},
         error=error,
         faults=()
         if error is None

@@ -7,6 +7,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi.broker import tell_once_stored
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may, services
+from drumkeep.asgi.fields import RowId
 from drumkeep.domain.roles import Action
 from drumkeep.errors import Conflict, Invalid
 from drumkeep.operations import sparkplug_groups
@@ -59,7 +60,7 @@ def try_or_keep(
 
 
 @router.post("/sparkplug/{group}/delete")
-def delete(tx: TransactionDep, shell: ShellDep, group: int) -> Response:
+def delete(tx: TransactionDep, shell: ShellDep, group: RowId) -> Response:
     """Read a group no more; what it brought stays."""
     refuse_unless_may(shell.caller, Action.CHANGE_CATALOGUE)
     sparkplug_groups.delete_group(tx, group_id=group)

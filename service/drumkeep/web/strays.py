@@ -8,6 +8,7 @@ from fastapi import APIRouter, Depends
 from fastapi.responses import Response
 
 from drumkeep.asgi.dependencies import TransactionDep, refuse_unless_may
+from drumkeep.asgi.fields import RowId
 from drumkeep.domain.roles import Action
 from drumkeep.domain.sensors import OF_A_DRUM
 from drumkeep.operations.places import place_named
@@ -27,7 +28,7 @@ router = APIRouter()
 def adopt(
     tx: TransactionDep,
     shell: ShellDep,
-    stray: int,
+    stray: RowId,
     form: Annotated[dict[str, str], Depends(posted)],
 ) -> Response:
     """Register it where it hangs, with all that it said since."""
@@ -40,7 +41,7 @@ def adopt(
 
 
 @router.post("/strays/{stray}/forget")
-def forget(tx: TransactionDep, shell: ShellDep, stray: int) -> Response:
+def forget(tx: TransactionDep, shell: ShellDep, stray: RowId) -> Response:
     """Let it go with what it said."""
     refuse_unless_may(shell.caller, Action.CHANGE_CATALOGUE)
     forget_stray(tx, stray_id=stray)

@@ -7,6 +7,7 @@ from fastapi import APIRouter, Form
 from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may
+from drumkeep.asgi.fields import RowId
 from drumkeep.domain.roles import Action
 from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid
 from drumkeep.operations import tokens
@@ -43,7 +44,7 @@ def make(tx: TransactionDep, shell: ShellDep, form: Annotated[TokenForm, Form()]
 
 
 @router.post("/tokens/{token_id}/revoke")
-def revoke(tx: TransactionDep, shell: ShellDep, token_id: int) -> Response:
+def revoke(tx: TransactionDep, shell: ShellDep, token_id: RowId) -> Response:
     """Have a token hold no more."""
     refuse_unless_may(shell.caller, Action.CHANGE_ACCOUNTS)
     tokens.change_token(tx, token_id=token_id, changes={"revoked": True}, now=shell.now)

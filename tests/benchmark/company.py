@@ -2,9 +2,10 @@
 
 from datetime import datetime, timedelta
 from typing import Any, Final
-from uuid import UUID
+from uuid import UUID, uuid4
 
 import numpy as np
+from sqlmodel import col, select
 
 from drumkeep.domain.grid import to_ms
 from drumkeep.domain.products import Side
@@ -16,7 +17,9 @@ from drumkeep.operations.sensors import NewMount
 from drumkeep.storage import readings
 from drumkeep.storage.catalogue import sensor_by_name
 from drumkeep.storage.engine import Engine
-from drumkeep.storage.transaction import transaction
+from drumkeep.storage.tables.alarms import Alarm, AlarmEntry
+from drumkeep.storage.tables.catalogue import Mount, Place, Sensor
+from drumkeep.storage.transaction import Tx, transaction
 
 SITES: Final = 4
 KINDS: Final[tuple[dict[str, Any], ...]] = (
@@ -77,6 +80,63 @@ def build(engine: Engine, *, drums: int, now: datetime) -> list[str]:
     return tags
 
 
+def add_sensors(engine: Engine, *, number: int, now: datetime) -> None:
+    """Hang so many more sensors of air in the places, each with as many days of readings."""
+    with transaction(engine) as tx:
+        where = tx.session.exec(select(Place.id).order_by(col(Place.id))).all()
+        made = [
+            Sensor(
+                name=f"more-{n}",
+                quantity="temperature",
+                unit="Cel",
+                interval_s=float(INTERVAL_S),
+            )
+            for n in range(number)
+        ]
+        tx.session.add_all(made)
+        tx.session.flush()
+        tx.session.add_all(
+            Mount(
+                sensor_id=sensor.id,
+                what="air",
+                place_id=where[n % len(where)],
+                since=now - timedelta(days=40),
+            )
+            for n, sensor in enumerate(made)
+        )
+        _store_air(tx, [sensor.id for sensor in made], now=now)
+
+
+def raise_alarms(engine: Engine, *, number: int, tags: list[str], now: datetime) -> None:
+    """Store so many open alarms, each of five drums, raised and amended."""
+    with transaction(engine) as tx:
+        where = tx.session.exec(select(Place).order_by(col(Place.id))).all()
+        for n in range(number):
+            place, since = where[n % len(where)], now - timedelta(minutes=n)
+            message = f"Warm lot {n} in {place.name}: its liquid reaches {{t:10.00}}."
+            alarm = Alarm(
+                id=uuid4().hex,
+                kind="storage_band",
+                cause=f"place {place.id} lot {n}",
+                open_cause=f"storage_band place {place.id} lot {n}",
+                site_id=place.site_id,
+                place_id=place.id,
+                state=("unacknowledged", "acknowledged")[n % 2],
+                priority="medium",
+                audience=["manager"],
+                message=message,
+                drums=[tags[(5 * n + k) % len(tags)] for k in range(5)],
+                raised_at=since,
+                changed_at=since,
+            )
+            tx.session.add(alarm)
+            tx.session.flush()
+            tx.session.add_all(
+                AlarmEntry(alarm_id=alarm.id, at=since, state=alarm.state, words=words)
+                for words in (f"raised: {message}", f"amended: {message}")
+            )
+
+
 def _make_places(engine: Engine, *, now: datetime) -> list[int]:
     made = []
     with transaction(engine) as tx:
@@ -105,20 +165,25 @@ def _sensor(place_id: int) -> str:
 
 
 def _send_air(engine: Engine, where: list[int], *, now: datetime) -> None:
-    """Store what the sensors said: each swings by the day about a mean of its own."""
+    """Store what the sensors of places said."""
+    with transaction(engine) as tx:
+        found = [sensor_by_name(tx, name=_sensor(place)) for place in where]
+        _store_air(tx, [sensor.id for sensor in found if sensor is not None], now=now)
+
+
+def _store_air(tx: Tx, sensor_ids: list[int], *, now: datetime) -> None:
+    """Store what sensors said: each swings by the day about the mean of its place."""
     last = to_ms(now)
     times = last - np.arange(DAYS * 86_400 // INTERVAL_S)[::-1] * INTERVAL_S * 1000
     rng = np.random.default_rng(2)
-    with transaction(engine) as tx:
-        rows: list[tuple[int, int, float]] = []
-        for n, place in enumerate(where):
-            found = sensor_by_name(tx, name=_sensor(place))
-            assert found is not None
-            day = np.sin(times / 86_400_000.0 * 2.0 * np.pi + n)
-            values = -2.0 + 0.7 * n + 4.0 * day + rng.normal(0.0, 0.1, len(times))
-            rows += [
-                (found.id, int(ts), round(float(value), 2))
-                for ts, value in zip(times, values, strict=True)
-            ]
-        readings.insert_batch(tx, rows=rows)
-        readings.raise_latest(tx, rows=rows, received_ms=last)
+    rows: list[tuple[int, int, float]] = []
+    for n, sensor_id in enumerate(sensor_ids):
+        place = n % (SITES * len(KINDS))
+        day = np.sin(times / 86_400_000.0 * 2.0 * np.pi + place)
+        values = -2.0 + 0.7 * place + 4.0 * day + rng.normal(0.0, 0.1, len(times))
+        rows += [
+            (sensor_id, int(ts), round(float(value), 2))
+            for ts, value in zip(times, values, strict=True)
+        ]
+    readings.insert_batch(tx, rows=rows)
+    readings.raise_latest(tx, rows=rows, received_ms=last)

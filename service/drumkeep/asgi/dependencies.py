@@ -22,6 +22,7 @@ from drumkeep.asgi.authentication import (
 )
 from drumkeep.asgi.meters import Meters
 from drumkeep.asgi.origin import doer
+from drumkeep.asgi.shared import Shared
 from drumkeep.domain.company_sign_in import Admission, Identity
 from drumkeep.domain.roles import Action, Role, may, needed_scope
 from drumkeep.errors import Refused, Unauthenticated, Unavailable
@@ -30,12 +31,17 @@ from drumkeep.operations import sessions, tokens
 from drumkeep.storage import accounts as stored
 from drumkeep.storage.audit_trail import DOER
 from drumkeep.storage.engine import Engine
+from drumkeep.storage.pulse import pulse
 from drumkeep.storage.replica import STALE_S, Replica
 from drumkeep.storage.tables.accounts import Account
 from drumkeep.storage.transaction import Tx, begin, reading, transaction
 
 _WAIT_SECONDS: Final = 10.0
 _API: Final = "/api/v1/"
+
+LOOK_EVERY_S: Final = 1.0
+"""At most so often all open pages together look whether something has changed."""
+
 _T = TypeVar("_T")
 
 
@@ -65,6 +71,9 @@ class Database:
         self._replica = replica
         self._writers = anyio.Semaphore(writers)
         self._readers = anyio.Semaphore(readers)
+        self._looking = anyio.Lock()
+        self._looked_at = -LOOK_EVERY_S
+        self._seen: tuple[object, ...] = ()
 
     @asynccontextmanager
     async def writing(self) -> AsyncIterator[Tx]:
@@ -117,6 +126,21 @@ class Database:
 
         async with _turn(self._readers):
             return await run_in_threadpool(run)
+
+    async def look(self) -> tuple[object, ...]:
+        """Return what changes when something that pages show has, as of a second ago at most.
+
+        Looks where pages are read, a replica, or they would find nothing changed yet; once for all
+        of them, however many are open.
+        """
+        async with self._looking:
+            now = anyio.current_time()
+            if now - self._looked_at >= LOOK_EVERY_S:
+                # A page that was read from the one may be older than what the other says.
+                serves = self.replica_serves
+                self._seen = (serves, *await self.read(pulse, stale=True))
+                self._looked_at = now
+            return self._seen
 
     @contextmanager
     def _open(self, *, stale: bool) -> Iterator[Tx]:
@@ -188,6 +212,8 @@ class Services:
         In which prices are said (ISO 4217).
     noted_uses
         When the use of a token was last noted, or tried to be, by its id.
+    shared
+        What open pages have made for them together.
     provider
         Where people sign in with their company's account; None: nowhere.
     admission
@@ -208,6 +234,7 @@ class Services:
     sends_notices: bool = True
     currency: str = "USD"
     noted_uses: dict[int, datetime] = field(default_factory=dict)
+    shared: Shared = field(default_factory=Shared)
     provider: Provider | None = None
     admission: Admission = field(default_factory=Admission)
 

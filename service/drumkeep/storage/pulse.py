@@ -4,6 +4,7 @@ from sqlalchemy import func
 from sqlmodel import col, select
 
 from drumkeep.storage.tables.alarms import Alarm
+from drumkeep.storage.tables.audit import AuditEntry
 from drumkeep.storage.tables.drums import Event
 from drumkeep.storage.tables.estimates import Estimate
 from drumkeep.storage.transaction import Tx
@@ -19,3 +20,8 @@ def pulse(tx: Tx) -> Pulse:
         session.exec(select(func.max(col(Event.seq)))).one(),
         session.exec(select(func.max(col(Alarm.changed_at)))).one(),
     )
+
+
+def state(tx: Tx) -> Pulse:
+    """Return them with whatever people and programs changed besides, such as a place's name."""
+    return (*pulse(tx), tx.session.exec(select(func.max(col(AuditEntry.id)))).one())

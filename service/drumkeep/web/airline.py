@@ -5,12 +5,15 @@ in per cent of its width, so that they never stretch.
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import lru_cache
+from itertools import groupby
 from typing import Final
 
+from drumkeep.domain.grid import to_ms
 from drumkeep.web.formats import Formats
-from drumkeep.web.view_models import LimitView, ShelfView
+from drumkeep.web.view_models import LimitView, Point, PointAhead, ShelfView
 
 WIDE: Final = 1000.0
 TALL: Final = 60.0
@@ -20,14 +23,18 @@ _MARGIN: Final = 6.0
 _REACH_K: Final = 8.0
 """A limit this far (K) from the line is still drawn; farther ones would flatten it."""
 _LEAST_SPAN_K: Final = 6.0
-_BUCKET_S: Final = 900
+_BUCKET_MS: Final = 900_000
 _TICK_H: Final = 6
 _NAMED: Final = {0: "midnight", 12: "noon"}
 _TIGHT_PERCENT: Final = 14.0
-_FRESH: Final = timedelta(minutes=45)
+_FRESH_MS: Final = 45 * 60_000
 """No dot stands at "now" for what was heard longer ago."""
-_NOW_CLEAR: Final = timedelta(hours=2, minutes=45)
-"""No hour is written this close to the word "now"."""
+_MINUTE: Final = timedelta(minutes=1)
+_INSTANT: Final = timedelta(microseconds=1)
+_NARROW_PX: Final = 330.0
+_LETTER_PX: Final = 6.6
+_GAP_PX: Final = 6.0
+"""No hour is written into the word "now" on the narrowest phone; letters as wide as on average."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,25 +112,41 @@ def air_drawing(
     scale
         Of what is no temperature.
     """
+    next_minute = (formats.now + _MINUTE - _INSTANT).replace(second=0, microsecond=0)
+    return _drawn(
+        replace(shelf, groups=(), doubts=()),
+        replace(formats, now=next_minute),
+        ahead_hours=ahead_hours,
+        subject=subject,
+        scale=scale,
+    )
+
+
+@lru_cache(maxsize=512)
+def _drawn(
+    shelf: ShelfView, formats: Formats, *, ahead_hours: float, subject: str, scale: Scale | None
+) -> AirDrawing:
+    """Work it out; the lines of a floor are those of a minute ago, and others look at them too."""
     scale = scale or Scale(formats.temp, _LEAST_SPAN_K)
     write = scale.write
-    start, end = formats.now - BEHIND, formats.now + timedelta(hours=ahead_hours)
-    past = _thinned([(t, c) for t, c in shelf.air_line.past if start <= t <= formats.now])
-    ahead = [p for p in shelf.air_line.ahead if formats.now <= p[0] <= end]
+    begins, ends = formats.now - BEHIND, formats.now + timedelta(hours=ahead_hours)
+    start, now, end = to_ms(begins), to_ms(formats.now), to_ms(ends)
+    past = _thinned([point for point in shelf.air_line.past if start <= point[0] <= now])
+    ahead = [point for point in shelf.air_line.ahead if now <= point[0] <= end]
     limits = _near_limits(shelf.limit_lines, past, ahead)
     low, high = _range(past, ahead, limits, least_span=scale.least_span)
 
-    def x(at: datetime) -> float:
-        return round(WIDE * ((at - start) / (end - start)), 1)
+    def x(ms: float) -> float:
+        return round(WIDE * (ms - start) / (end - start), 1)
 
     def y(c: float) -> float:
         return round(_MARGIN + (TALL - 2 * _MARGIN) * (high - c) / (high - low), 1)
 
     marks = []
     for extreme, below in ((shelf.night_low, True), (shelf.day_high, False)):
-        if extreme is not None and start <= extreme[1] <= end:
+        if extreme is not None and begins <= extreme[1] <= ends:
             c, at = extreme
-            percent = x(at) / 10
+            percent = x(to_ms(at)) / 10
             anchor = "end" if percent > 100 - _TIGHT_PERCENT else "middle"
             label = f"{write(c)} {formats.clock(at, short=True)}"
             marks.append(Mark(x=percent, y=y(c), label=label, anchor=anchor, below=below))
@@ -133,8 +156,8 @@ def air_drawing(
         band=_path(
             [(x(p[0]), y(p[3])) for p in ahead] + [(x(p[0]), y(p[2])) for p in reversed(ahead)]
         ),
-        now_x=x(formats.now) / 10,
-        now_y=y(past[-1][1]) if past and formats.now - past[-1][0] <= _FRESH else None,
+        now_x=x(now) / 10,
+        now_y=y(past[-1][1]) if past and now - past[-1][0] <= _FRESH_MS else None,
         limits=tuple(
             LimitLine(
                 y=y(limit.c),
@@ -144,43 +167,39 @@ def air_drawing(
             )
             for limit in limits
         ),
-        ticks=_ticks(start, end, formats),
+        ticks=_ticks(begins, ends, formats),
         marks=tuple(marks),
         words=_words(past, ahead, shelf, write, subject=subject, formats=formats),
     )
 
 
-def _thinned(points: Sequence[tuple[datetime, float]]) -> list[tuple[datetime, float]]:
+def _thinned(points: Sequence[Point]) -> list[Point]:
     """Keep the lowest and the highest of each quarter hour, in order of time, and the last."""
-    kept: list[tuple[datetime, float]] = []
-    bucket: list[tuple[datetime, float]] = []
-    number: int | None = None
-
-    def close() -> None:
-        if bucket:
-            ends = {min(bucket, key=_celsius), max(bucket, key=_celsius)}
-            kept.extend(sorted(ends))
-
-    for at, c in sorted(points):
-        here = int(at.timestamp()) // _BUCKET_S
-        if here != number:
-            close()
-            bucket, number = [], here
-        bucket.append((at, c))
-    close()
-    if points and kept[-1] != max(points):
-        kept.append(max(points))
+    kept: list[Point] = []
+    ordered = sorted(points)
+    for _, some in groupby(ordered, key=_quarter):
+        bucket = list(some)
+        if len(bucket) == 1:
+            kept += bucket
+        else:
+            kept += sorted({min(bucket, key=_celsius), max(bucket, key=_celsius)})
+    if ordered and kept[-1] != ordered[-1]:
+        kept.append(ordered[-1])
     return kept
 
 
-def _celsius(point: tuple[datetime, float]) -> float:
+def _quarter(point: Point) -> int:
+    return int(point[0]) // _BUCKET_MS
+
+
+def _celsius(point: Point) -> float:
     return point[1]
 
 
 def _near_limits(
     limits: Sequence[LimitView],
-    past: Sequence[tuple[datetime, float]],
-    ahead: Sequence[tuple[datetime, float, float, float]],
+    past: Sequence[Point],
+    ahead: Sequence[PointAhead],
 ) -> list[LimitView]:
     values = [c for _, c in past] + [p[1] for p in ahead]
     if not values:
@@ -190,8 +209,8 @@ def _near_limits(
 
 
 def _range(
-    past: Sequence[tuple[datetime, float]],
-    ahead: Sequence[tuple[datetime, float, float, float]],
+    past: Sequence[Point],
+    ahead: Sequence[PointAhead],
     limits: Sequence[LimitView],
     *,
     least_span: float,
@@ -204,8 +223,8 @@ def _range(
 
 
 def _middle(
-    past: Sequence[tuple[datetime, float]],
-    ahead: Sequence[tuple[datetime, float, float, float]],
+    past: Sequence[Point],
+    ahead: Sequence[PointAhead],
 ) -> float:
     values = [c for _, c in past] + [p[1] for p in ahead]
     return (min(values) + max(values)) / 2 if values else 0.0
@@ -213,18 +232,34 @@ def _middle(
 
 def _ticks(start: datetime, end: datetime, formats: Formats) -> tuple[Tick, ...]:
     first = formats.local(start).replace(minute=0, second=0, microsecond=0)
+    now_at = 100 * ((formats.now - start) / (end - start))
     ticks = []
     for hour in range(int((end - start) / timedelta(hours=1)) + 2):
         at = formats.local(first + timedelta(hours=hour))
-        if at.hour % _TICK_H or not start < at < end or abs(at - formats.now) < _NOW_CLEAR:
+        if at.hour % _TICK_H or not start < at < end:
             continue
         percent = round(100 * ((at - start) / (end - start)), 2)
         anchor = "start" if percent < 4 else "end" if percent > 96 else "middle"  # noqa: PLR2004 - per cent from either edge
         label = formats.clock(at, short=True)
         if at.hour in _NAMED:
             label = formats.words(_NAMED[at.hour])
-        ticks.append(Tick(x=percent, label=label, anchor=anchor))
+        tick = Tick(x=percent, label=label, anchor=anchor)
+        if _are_apart(tick, Tick(x=now_at, label=formats.words("now"))):
+            ticks.append(tick)
     return tuple(ticks)
+
+
+def _are_apart(one: Tick, other: Tick) -> bool:
+    """Whether two words can stand beside each other where there is least room."""
+    (first, last), (begin, end) = _reach(one), _reach(other)
+    return last + _GAP_PX < begin or end + _GAP_PX < first
+
+
+def _reach(tick: Tick) -> tuple[float, float]:
+    wide = len(tick.label) * _LETTER_PX
+    before = {"start": 0.0, "middle": wide / 2, "end": wide}[tick.anchor]
+    left = tick.x / 100 * _NARROW_PX - before
+    return left, left + wide
 
 
 def _path(points: Iterable[tuple[float, float]]) -> str:
@@ -233,8 +268,8 @@ def _path(points: Iterable[tuple[float, float]]) -> str:
 
 
 def _words(
-    past: Sequence[tuple[datetime, float]],
-    ahead: Sequence[tuple[datetime, float, float, float]],
+    past: Sequence[Point],
+    ahead: Sequence[PointAhead],
     shelf: ShelfView,
     write: Callable[[float], str],
     *,

@@ -6,11 +6,14 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
 from pydantic import BaseModel, Field
 
-from drumkeep.asgi.dependencies import ReadingDep
+from drumkeep.asgi.dependencies import ReadingDep, services
 from drumkeep.operations.ground import read_premises
 from drumkeep.storage import glances as rows
 from drumkeep.storage.drums import list_drums
-from drumkeep.web.shell import ShellDep, see
+from drumkeep.storage.pulse import state
+from drumkeep.storage.transaction import Tx
+from drumkeep.web.shell import Shell, ShellDep, see
+from drumkeep.web.view_models import FloorView
 from drumkeep.web.views.drums import drum_view
 from drumkeep.web.views.floor import Sift, asked_for, floor_view
 
@@ -63,9 +66,7 @@ def floor(
     if remembered == "table" and query.view != "shelves":
         address = "/floor/table"
         return see(f"{address}?{request.url.query}" if request.url.query else address)
-    view = floor_view(
-        tx, sift=query.sift(), formats=shell.formats, role=shell.caller.role, now=shell.now
-    )
+    view = _view(tx, shell, query.sift())
     response = shell.answer("floor.html", tx=tx, page="floor", floor=view)
     if query.view == "shelves":
         response.delete_cookie(VIEW_COOKIE, path="/")
@@ -77,14 +78,7 @@ def floor_table(
     tx: ReadingDep, shell: ShellDep, query: Annotated[FloorQuery, Query()]
 ) -> HTMLResponse:
     """Show the same content as a table, and remember the choice."""
-    view = floor_view(
-        tx,
-        sift=query.sift(),
-        formats=shell.formats,
-        role=shell.caller.role,
-        now=shell.now,
-        drawn=False,
-    )
+    view = _view(tx, shell, query.sift(), drawn=False)
     sort = query.sort if query.sort in rows.SORTS else "place"
     descending = query.order == "descending"
     total = sum(view.counts.values())
@@ -118,3 +112,13 @@ def floor_table(
     )
     response.set_cookie(VIEW_COOKIE, "table", max_age=_YEAR_S, httponly=True, samesite="lax")
     return response
+
+
+def _view(tx: Tx, shell: Shell, sift: Sift, *, drawn: bool = True) -> FloorView:
+    """Return the floor; of many boards that are renewed together one has it worked out."""
+    formats, role = shell.formats, shell.caller.role
+    return services(shell.request).shared.get(
+        (state(tx), sift, formats.units, formats.language, role, drawn),
+        lambda: floor_view(tx, sift=sift, formats=formats, role=role, now=shell.now, drawn=drawn),
+        now=shell.now,
+    )

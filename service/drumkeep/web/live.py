@@ -8,8 +8,7 @@ from typing import Final
 from fastapi import APIRouter, Request
 from fastapi.sse import EventSourceResponse, ServerSentEvent
 
-from drumkeep.asgi.dependencies import CurrentAccount, Database, services
-from drumkeep.storage.pulse import Pulse, pulse
+from drumkeep.asgi.dependencies import CurrentAccount, services
 
 router = APIRouter()
 
@@ -21,8 +20,7 @@ _HOUR_S: Final = 3600.0
 async def live(request: Request, _caller: CurrentAccount) -> AsyncIterator[ServerSentEvent]:
     """Send ``changed`` whenever drums, events or alarms have; ends after an hour.
 
-    Looks at a few numbers of the database, so that it does not matter which process wrote; and
-    where pages look, a replica, or they would find nothing changed yet.
+    Looks at a few numbers of the database, so that it does not matter which process wrote.
     """
     closing: list[object] = request.app.state.closing
     ended = asyncio.Event()
@@ -30,21 +28,16 @@ async def live(request: Request, _caller: CurrentAccount) -> AsyncIterator[Serve
     closing.append(close)
     database = services(request).database
     try:
-        last = await _look(database)
+        last = await database.look()
         yield ServerSentEvent(raw_data="here", event="hello")
         for _ in range(int(_HOUR_S / LOOK_EVERY_S)):
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(LOOK_EVERY_S):
                     await ended.wait()
                     return
-            now = await _look(database)
+            now = await database.look()
             if now != last:
                 last = now
                 yield ServerSentEvent(raw_data="changed", event="changed")
     finally:
         closing.remove(close)
-
-
-async def _look(database: Database) -> tuple[bool, Pulse]:
-    # A page that was read from the one may be older than what the other says.
-    return database.replica_serves, await database.read(pulse, stale=True)

@@ -112,6 +112,7 @@ units and the site's local time). The chart is read from
 ``/live`` (event ``changed``), BokehJS from ``/bokeh/js/bokeh.min.js``.
 """
 
+from dataclasses import replace
 from functools import lru_cache, partial
 from hashlib import sha256
 from pathlib import Path
@@ -129,6 +130,7 @@ from drumkeep.web.figure import Figure, Size, drawn_by_group, figure
 from drumkeep.web.formats import Formats
 from drumkeep.web.mathml import formula
 from drumkeep.web.plot import drawing
+from drumkeep.web.view_models import GroupView
 
 HERE: Final = Path(__file__).parent
 STATIC: Final = HERE / "static"
@@ -196,6 +198,7 @@ def environment(language: str = ENGLISH) -> Environment:
         "cautions_for": cautions_for,
         "verdict_cautions": verdict_cautions,
         "figure": figure,
+        "floor_group": floor_group,
         "drum_drawing": partial(drum_drawing, language=spoken.code),
         "air_drawing": air_drawing,
         "drawn_by_group": drawn_by_group,
@@ -241,6 +244,38 @@ def drum_drawing(
     """Return the inside of a drum figure: of ten thousand drums some hundred look different."""
     template = environment(language).get_template("macros/drum_drawing.html")
     drawn = template.render(f=f, size=size, side=side, readiness=readiness, conditions=conditions)
+    return Markup(drawn)  # noqa: S704 - our template, which escapes
+
+
+def floor_group(
+    group: GroupView, /, *, key: str, place: str, share: int, formats: Formats
+) -> Markup:
+    """Return the drums of one lot in one place, as the floor shows them.
+
+    Parameters
+    ----------
+    group
+        The drums.
+    key
+        Tells it from the other groups of the page.
+    place
+        Code of the place.
+    share
+        How many of its drums are drawn singly.
+    formats
+        In the site's zone. Its words change with the day, not with the minute.
+    """
+    day = formats.local(formats.now).replace(hour=0, minute=0, second=0, microsecond=0)
+    return _floor_group(group, key=key, place=place, share=share, formats=replace(formats, now=day))
+
+
+@lru_cache(maxsize=2048)
+def _floor_group(
+    group: GroupView, /, *, key: str, place: str, share: int, formats: Formats
+) -> Markup:
+    """Render it: where a floor is looked at again, most groups are as they were."""
+    template = environment(formats.language).get_template("macros/floor_group.html")
+    drawn = template.render(group=group, key=key, place=place, share=share, formats=formats)
     return Markup(drawn)  # noqa: S704 - our template, which escapes
 
 

@@ -21,11 +21,14 @@ ConditionName = Literal[
     "redissolving",
     "gassing",
     "agent_loss_suspected",
+    "pressure",
     "overpressure",
     "bulged",
 ]
 Phrase = Literal["READY", "NOT YET", "DO NOT OPEN", "LOOK FIRST", "ASK"]
 Units = Literal["us", "si"]
+Point = tuple[float, float]
+PointAhead = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,7 +151,7 @@ class DrumView:
 
 def sweats(conditions: Sequence[str], *, answer: Phrase, too_hot: bool) -> bool:
     """Return whether a drum must stay shut for the wet air around it alone."""
-    other = {"bulged", "overpressure"} & set(conditions)
+    other = {"bulged", "overpressure", "pressure"} & set(conditions)
     return answer == "DO NOT OPEN" and not other and not too_hot
 
 
@@ -187,13 +190,13 @@ class HistoryRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AirLine:
-    """Air of a place: ``past`` (time, °C), ``ahead`` (time, likely, low and high °C).
+    """Air of a place: ``past`` (epoch ms, °C), ``ahead`` (epoch ms, likely, low and high °C).
 
     ``basis`` says in a sentence what the air ahead rests on; empty without it.
     """
 
-    past: tuple[tuple[datetime, float], ...] = ()
-    ahead: tuple[tuple[datetime, float, float, float], ...] = ()
+    past: Sequence[Point] = ()
+    ahead: Sequence[PointAhead] = ()
     basis: str = ""
 
 

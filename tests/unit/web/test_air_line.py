@@ -5,6 +5,7 @@ from datetime import timedelta
 
 import pytest
 
+from drumkeep.domain.grid import to_ms
 from drumkeep.web.airline import TALL, WIDE, air_drawing
 from drumkeep.web.view_models import AirLine, LimitView
 from tests.unit.web.samples import HOUR, NOW, formats, shelf
@@ -28,7 +29,7 @@ def test_past_ends_where_the_forecast_begins():
 
 
 def test_colder_air_lies_lower():
-    line = AirLine(past=((NOW - HOUR, 20.0), (NOW, 0.0)))
+    line = AirLine(past=((to_ms(NOW - HOUR), 20.0), (to_ms(NOW), 0.0)))
     first, last = points(air_drawing(replace(shelf(), air_line=line), US).past)
     assert first[1] < last[1]
 
@@ -41,8 +42,9 @@ def test_everything_stays_on_the_page():
 
 
 def test_thinning_keeps_the_coldest_reading():
-    past = tuple((NOW - timedelta(minutes=n), 5.0) for n in range(1440, -1, -1))
-    spike = [(t, -9.0 if t == NOW - timedelta(minutes=701) else c) for t, c in past]
+    past = tuple((to_ms(NOW - timedelta(minutes=n)), 5.0) for n in range(1440, -1, -1))
+    coldest = to_ms(NOW - timedelta(minutes=701))
+    spike = [(t, -9.0 if t == coldest else c) for t, c in past]
     made = air_drawing(replace(shelf(), air_line=AirLine(past=tuple(spike))), US)
     line = points(made.past)
     assert len(line) < 300
@@ -60,7 +62,8 @@ def test_limit_far_from_the_air_does_not_flatten_the_line():
 
 def test_no_dot_stands_at_now_for_what_was_heard_long_ago():
     def dot(minutes: float) -> float | None:
-        line = AirLine(past=((NOW - 3 * HOUR, 5.0), (NOW - timedelta(minutes=minutes), 6.0)))
+        last = to_ms(NOW - timedelta(minutes=minutes))
+        line = AirLine(past=((to_ms(NOW - 3 * HOUR), 5.0), (last, 6.0)))
         return air_drawing(replace(shelf(), air_line=line), US).now_y
 
     assert dot(45) is not None
@@ -68,7 +71,7 @@ def test_no_dot_stands_at_now_for_what_was_heard_long_ago():
 
 
 def test_a_line_that_foretells_nothing_has_the_day_for_itself_and_says_what_it_is_of():
-    line = AirLine(past=((NOW - 3 * HOUR, 5.0), (NOW, 6.0)))
+    line = AirLine(past=((to_ms(NOW - 3 * HOUR), 5.0), (to_ms(NOW), 6.0)))
     made = air_drawing(
         replace(shelf(), air_line=line), US, ahead_hours=1.0, subject="Skin of the drum"
     )

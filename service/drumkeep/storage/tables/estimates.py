@@ -16,7 +16,7 @@ class Estimate(SQLModel, table=True):
     drum_id: int = Field(foreign_key="drum.id", primary_key=True)
     step: int
     state: bytes = Field(sa_type=LargeBinary)
-    computed_at: datetime
+    computed_at: datetime = Field(index=True)
     supported_to: datetime | None = None
     basis: str | None = Field(default=None, max_length=12)
     bottom_c: float | None = None

@@ -8,13 +8,13 @@ from functools import partial
 from typing import Final
 
 from drumkeep.domain.devices import is_low, said
-from drumkeep.domain.grid import from_ms, to_ms
+from drumkeep.domain.grid import to_ms
 from drumkeep.domain.sensors import Quantity
 from drumkeep.operations.devices import DeviceSaying, device_sayings
 from drumkeep.storage import catalogue, readings
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.airline import Scale
-from drumkeep.web.view_models import AirLine, ShelfView
+from drumkeep.web.view_models import AirLine, Point, ShelfView
 
 _LATELY: Final = timedelta(hours=24)
 
@@ -83,8 +83,8 @@ def device_views(tx: Tx, *, now: datetime) -> DeviceViews:
     return DeviceViews(every=tuple(every), of_gateway=of_gateway, beside=beside)
 
 
-def _view(one: DeviceSaying, said_lately: Iterable[tuple[int, float]], *, zone: str) -> DeviceView:
-    past = tuple((from_ms(ms), value) for ms, value in said_lately)
+def _view(one: DeviceSaying, said_lately: Iterable[Point], *, zone: str) -> DeviceView:
+    past = tuple(said_lately)
     return DeviceView(
         name=one.name,
         noun=_NOUN[one.quantity],
@@ -98,7 +98,7 @@ def _view(one: DeviceSaying, said_lately: Iterable[tuple[int, float]], *, zone: 
     )
 
 
-def _line(one: DeviceSaying, past: tuple[tuple[datetime, float], ...]) -> ShelfView:
+def _line(one: DeviceSaying, past: Sequence[Point]) -> ShelfView:
     return ShelfView(
         place=one.bearer,
         code=one.name,

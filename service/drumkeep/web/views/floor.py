@@ -289,8 +289,8 @@ def _shelf(
         air_at=None if air.supported_to_ms is None else from_ms(air.supported_to_ms),
         air_basis=None if known else "Air not known now: what stands here is not known either.",
         air_line=AirLine(
-            past=tuple((from_ms(int(ms)), c) for ms, c in air.past),
-            ahead=tuple((from_ms(int(ms)), c, low, high) for ms, c, low, high in air.ahead),
+            past=tuple((ms, c) for ms, c in air.past),
+            ahead=tuple((ms, c, low, high) for ms, c, low, high in air.ahead),
             basis=air.basis,
         ),
         limit_lines=_limit_lines(limits),

@@ -226,10 +226,7 @@ def _line(one: WatchedSensor, *, place: str, kind: PlaceKind, now: datetime) -> 
         site="",
         air_line=AirLine(
             past=tuple(
-                (from_ms(ms), c)
-                for ms, c in zip(
-                    series.ts_ms[shown].tolist(), series.value_c[shown].tolist(), strict=True
-                )
+                zip(series.ts_ms[shown].tolist(), series.value_c[shown].tolist(), strict=True)
             )
         ),
     )

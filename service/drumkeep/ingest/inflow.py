@@ -195,7 +195,7 @@ class ReceivingClient(Client):
         return Inflow(super()._create_socket(), properties=self._properties, deliver=self._deliver)
 
     def _hand_over(self, _client: Client, _data: object, one: MQTTMessage) -> None:
-        self._deliver([Published(one.topic, one.payload, one.retain, one.qos, one.mid)])
+        self._deliver([Published(one.topic, bytes(one.payload), one.retain, one.qos, one.mid)])
 
 
 def _frame(octets: bytes, start: int) -> tuple[int, int]:

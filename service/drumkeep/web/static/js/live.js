@@ -45,12 +45,16 @@
     if (stale.textContent !== words) stale.textContent = words;
   }
 
+  // By what a button without an id is known again: what it says, and where its form goes.
+  const mark = (e) => [e.tagName, e.value, e.form?.getAttribute("action"), e.textContent.trim()].join("|");
+
   function place(fresh) {
     const old = main();
     const open = new Map([...old.querySelectorAll("details[id]")].map((d) => [d.id, d.open]));
     const focused = old.contains(document.activeElement) ? document.activeElement : null;
     const focusedId = focused && (focused.id || focused.closest("details[id]")?.id);
     const focusedLink = focused?.getAttribute("href");
+    const focusedMark = focused && mark(focused);
     const words = new Map([...old.querySelectorAll(RENEWED)].map((e) => [e.id, said(e)]));
     const chart = old.querySelector("#chart");
     const [x, y] = [scrollX, scrollY];
@@ -70,6 +74,7 @@
       let next = focusedId ? document.getElementById(focusedId) : null;
       if (next?.matches("details")) next = next.querySelector("summary");
       if (focusedLink && !focused.id) next = [...fresh.querySelectorAll("a[href]")].find((a) => a.getAttribute("href") === focusedLink) ?? next;
+      next ??= [...fresh.querySelectorAll("button, summary")].find((e) => mark(e) === focusedMark);
       (next ?? fresh).focus({ preventScroll: true });
     }
     for (const item of fresh.querySelectorAll(RENEWED)) {

@@ -363,6 +363,7 @@ def refresh_drums(tx: Tx, *, since: Mapping[int, int | None], now: datetime) -> 
         spread,
         do=lambda some: outcomes.append(compute(load(tx, since=some, now=now, others=spread))),
         give_up=lambda one, error: failed.append((one, error)),
+        what="drums",
     )
     for outcome in outcomes:
         store(tx, outcome=outcome)

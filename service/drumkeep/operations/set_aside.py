@@ -36,36 +36,40 @@ _LOG: Final = logging.getLogger(__name__)
 
 
 def by_halves(
-    since: Mapping[int, int | None],
+    items: Mapping[int, int | None],
     *,
     do: Callable[[Mapping[int, int | None]], None],
     give_up: Callable[[Mapping[int, int | None], Exception], None],
+    what: str,
 ) -> None:
-    """Do something for drums; where it fails, for each half of them, down to the one it fails for.
+    """Do something for many; where it fails, for each half of them, down to the one it fails for.
 
     Parameters
     ----------
-    since
-        Drums, and from when on their past changed.
+    items
+        Drums, and from when on their past changed; or sites.
     do
         Raises what it will; that the database is away is nobody's fault and goes on up.
     give_up
-        Called with each drum for which it fails by itself.
+        Called with each for which it fails by itself.
+    what
+        What they are, for the log.
     """
     try:
-        do(since)
+        do(items)
     except Unavailable:
         raise
     except Exception as error:
-        ids = list(since)
+        ids = list(items)
         if len(ids) > 1:
+            _LOG.warning("%d %s: tried by halves", len(ids), what, exc_info=True)
             for half in (ids[: len(ids) // 2], ids[len(ids) // 2 :]):
-                by_halves({one: since[one] for one in half}, do=do, give_up=give_up)
+                by_halves({one: items[one] for one in half}, do=do, give_up=give_up, what=what)
             return
-        _LOG.exception("drums %s cannot be computed", ids)
+        _LOG.exception("%s %s: given up for now", what, ids)
         if not ids:
             raise
-        give_up(since, error)
+        give_up(items, error)
 
 
 def set_aside(tx: Tx, *, since: Mapping[int, int | None], error: Exception, now: datetime) -> None:

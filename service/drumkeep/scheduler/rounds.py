@@ -6,7 +6,6 @@ What fails for one drum is found by halves and set aside; nobody else waits for 
 import threading
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from typing import Final
 
@@ -34,22 +33,22 @@ def advance(engine: Engine, now: datetime) -> None:
         waiting = due(tx, now=now)
         marked = ground.sites_around(tx, place_ids=[mark.place_id for mark in waiting.marks])
     left = Counter(waiting.site_of.values())
-    quiet = [site for site in marked if site not in left]
-    # beside the next computation, most of which leaves the interpreter to others
-    with ThreadPoolExecutor(1, thread_name_prefix="alarms") as beside:
-        looks = [beside.submit(_look, engine, sites=quiet, now=now)]
-        for part in waiting.portions():
-            _compute(engine, part, waiting=waiting, now=now)
-            left.subtract(waiting.site_of[drum_id] for drum_id in part)
-            done = [site for site, count in left.items() if not count]
-            looks.append(beside.submit(_look, engine, sites=done, now=now))
-            left = +left
-    for look in looks:
-        look.result()
+    failed: list[Exception] = []
+    done = [site for site in marked if site not in left]
+    for part in waiting.portions():
+        _compute(engine, part, waiting=waiting, now=now)
+        left.subtract(waiting.site_of[drum_id] for drum_id in part)
+        done += [site for site, count in left.items() if not count]
+        left = +left
+        failed += _look(engine, sites=done, now=now)
+        done = []
+    failed += _look(engine, sites=done, now=now)
     if waiting.marks:
         # only now: a crash before loses none of them
         with transaction(engine) as tx:
             place_marks.settle(tx, marks=waiting.marks)
+    if failed:
+        raise failed[0]
 
 
 def evaluate(engine: Engine, now: datetime) -> None:
@@ -65,7 +64,9 @@ def evaluate(engine: Engine, now: datetime) -> None:
     if turns:
         waits = set(waiting.site_of.values())
         some = sites[int(now.timestamp() // 60) % turns :: turns]
-        _look(engine, sites=[site for site in some if site not in waits], now=now)
+        failed = _look(engine, sites=[site for site in some if site not in waits], now=now)
+        if failed:
+            raise failed[0]
 
 
 def _compute(
@@ -82,12 +83,20 @@ def _compute(
         with transaction(engine) as tx:
             set_aside(tx, since=one, error=error, now=now)
 
-    by_halves(since, do=do, give_up=give_up)
+    by_halves(since, do=do, give_up=give_up, what="drums")
 
 
-def _look(engine: Engine, *, sites: Sequence[int], now: datetime) -> None:
+def _look(engine: Engine, *, sites: Sequence[int], now: datetime) -> list[Exception]:
+    """Look at the alarms of sites; return what went wrong at any, which keeps nobody else up."""
+    failed: list[Exception] = []
     for start in range(0, len(sites), SITES_AT_ONCE):
-        _look_at(engine, sites=sites[start : start + SITES_AT_ONCE], now=now)
+        by_halves(
+            dict.fromkeys(sites[start : start + SITES_AT_ONCE]),
+            do=lambda some: _look_at(engine, sites=list(some), now=now),
+            give_up=lambda _site, error: failed.append(error),
+            what="alarms of sites",
+        )
+    return failed
 
 
 def _look_at(engine: Engine, *, sites: Collection[int], now: datetime) -> None:

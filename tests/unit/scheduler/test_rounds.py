@@ -338,7 +338,12 @@ def test_of_very_many_sites_some_are_looked_at_each_minute_and_none_is_left_out(
     depot.advance(1.0)
     monkeypatch.setattr(rounds, "SITES_A_MINUTE", 2)
     looks = []
-    monkeypatch.setattr(rounds, "_look", lambda _engine, **how: looks.append(how["sites"]) or [])
+
+    def look(_engine, **how):
+        looks.append(how["sites"])
+        return []
+
+    monkeypatch.setattr(rounds, "_look", look)
 
     for minute in range(3):
         rounds.evaluate(depot.engine, at(1.0) + minute * timedelta(minutes=1))

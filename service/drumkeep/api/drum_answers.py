@@ -26,6 +26,7 @@ from drumkeep.storage.transaction import Tx
 GRAVEST = (
     Condition.BULGED,
     Condition.OVERPRESSURE,
+    Condition.PRESSURE,
     Condition.SOLIDS_SUSPECTED,
     Condition.REDISSOLVING,
     Condition.AGENT_LOSS_SUSPECTED,

@@ -52,6 +52,7 @@ class DrumQuery(PageQuery):
             "redissolving",
             "gassing",
             "agent_loss_suspected",
+            "pressure",
             "overpressure",
             "bulged",
         ]

@@ -10,7 +10,7 @@ from drumkeep.domain.conditions import Condition
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.filling import too_full_caution
 from drumkeep.domain.heaters import heating_cautions
-from drumkeep.domain.liquid_pressure import NOTE_KPA, VACUUM_KPA, WARN_KPA
+from drumkeep.domain.liquid_pressure import NOTE_KPA, VACUUM_KPA
 from drumkeep.domain.products import Product, Side
 from drumkeep.domain.un_mark import UnMark
 from drumkeep.domain.wording import pressure, temperature
@@ -65,7 +65,7 @@ def cautions_of(
         The present, UTC: whether its heater is still on.
     """
     danger, others = [], []
-    if Condition.OVERPRESSURE in conditions:
+    if {Condition.OVERPRESSURE, Condition.PRESSURE} & conditions:
         danger.append(CAUTION_PRESSURE)
     if Condition.BULGED in conditions:
         danger.append(CAUTION_BULGED)
@@ -75,7 +75,7 @@ def cautions_of(
         others.append(CAUTION_GASSING)
     if Condition.SEEDING_RISK in conditions:
         others.append(CAUTION_COLD)
-    if pressure_kpa is not None and Condition.OVERPRESSURE not in conditions:
+    if pressure_kpa is not None and CAUTION_PRESSURE not in danger:
         others += _of_pressure(pressure_kpa)
     if now is not None:
         others += heating_cautions(facts.heater, maximum_c=product.limits.maximum_c, now=now)
@@ -102,10 +102,6 @@ def _of_mark(mark: UnMark | None, hot_kpa: float | None) -> list[str]:
 def _of_pressure(kpa: float) -> list[str]:
     """Tell of pressure or vacuum before somebody turns a bung; the model errs high."""
     said = pressure(kpa)
-    if kpa >= WARN_KPA:
-        return [
-            f"Computed pressure {said}: vent slowly by the small bung, face away, before opening."
-        ]
     if kpa >= NOTE_KPA:
         return [f"Computed pressure {said}: let it hiss out by the small bung first."]
     if kpa <= VACUUM_KPA:

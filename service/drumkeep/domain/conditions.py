@@ -1,10 +1,12 @@
 """Conditions of a drum: what its memory, its pressure and people's looks amount to."""
 
 from enum import StrEnum
+from typing import Final
 
 import numpy as np
 
 from drumkeep.domain.liquid_agent import agent_loss
+from drumkeep.domain.liquid_pressure import WARN_OFF_KPA
 from drumkeep.domain.liquid_state import NEVER, LiquidStates, Solids
 from drumkeep.domain.products import Product, Side
 
@@ -17,6 +19,7 @@ class Condition(StrEnum):
     REDISSOLVING = "redissolving"
     GASSING = "gassing"
     AGENT_LOSS_SUSPECTED = "agent_loss_suspected"
+    PRESSURE = "pressure"
     OVERPRESSURE = "overpressure"
     BULGED = "bulged"
 
@@ -25,7 +28,12 @@ CLEAR = "clear"
 
 
 def conditions_of(
-    states: LiquidStates, *, product: Product, bottom_low_c: float, mean_c: float
+    states: LiquidStates,
+    *,
+    product: Product,
+    bottom_low_c: float,
+    mean_c: float,
+    pressure_kpa: float | None = None,
 ) -> frozenset[Condition]:
     """Return the conditions of one drum.
 
@@ -37,6 +45,9 @@ def conditions_of(
         Its product.
     bottom_low_c, mean_c
         Low bottom and likely mean, °C; NaN where unknown.
+    pressure_kpa
+        Computed gauge pressure, None where unknown. From where its alarm would still be open: a
+        drum whose alarm stands must not be told of as one to open or move.
     """
     state = states[0]
     found = set()
@@ -55,9 +66,15 @@ def conditions_of(
         found.add(Condition.AGENT_LOSS_SUSPECTED)
     if state["overpressure"]:
         found.add(Condition.OVERPRESSURE)
+    elif pressure_kpa is not None and pressure_kpa > WARN_OFF_KPA:
+        found.add(Condition.PRESSURE)
     if state["bulged"]:
         found.add(Condition.BULGED)
     return frozenset(found)
+
+
+KEPT_OFF: Final = frozenset({Condition.BULGED, Condition.OVERPRESSURE, Condition.PRESSURE})
+"""What has one of these is neither opened nor moved; its own order stands before all others."""
 
 
 def was_cold(states: LiquidStates, *, product: Product) -> tuple[float, float] | None:

@@ -68,6 +68,10 @@ _CRACKING: Final = frozenset(
 
 _BULGED: Final = "It was seen bulged. Step away and call the manager."
 _PRESSED: Final = "Its computed pressure is over the limit. Let it cool where it stands."
+_COOL_FIRST: Final = (
+    "Its computed pressure is up. Let it cool where it stands, then vent it slowly by the small "
+    "bung."
+)
 _HOT: Final = (
     "Its liquid may be over its maximum. Stop heating, keep away, let it cool; call the manager."
 )
@@ -79,6 +83,9 @@ _NO_LOOK: Final = "Record a look that finds no bulge first."
 
 _SWEATS_SURE: Final = "It sweats in this air: I wiped the head dry, and let no wet air in."
 _SOLIDS_SURE: Final = "Solids may lie in it: I look first, probe the bottom and record what I find."
+_PRESSED_SURE: Final = (
+    "It has cooled: I vent slowly by the small bung, face away, eyes and face covered."
+)
 _GASSING_SURE: Final = (
     "It gives off blowing agent: I vent slowly by the small bung, eyes and face covered."
 )
@@ -142,6 +149,7 @@ def refusal(kind: EventKind, drum: Standing) -> str | None:
     stands = (
         (drum.facts.bulged, _BULGED),
         (drum.has(Condition.OVERPRESSURE), _PRESSED),
+        (drum.has(Condition.PRESSURE) and kind is not EventKind.VENTED, _COOL_FIRST),
         (drum.too_hot, _HOT),
         (wet, _SWEATS),
     )
@@ -156,6 +164,8 @@ def to_confirm(kind: EventKind, drum: Standing) -> str | None:
         return _SOLIDS_SURE
     if drum.sweats and kind in _CRACKING:
         return _SWEATS_SURE
+    if drum.has(Condition.PRESSURE):
+        return _PRESSED_SURE
     if drum.has(Condition.GASSING):
         return _GASSING_SURE
     return None

@@ -6,6 +6,7 @@ from typing import Final
 GRAVITY: Final[tuple[str, ...]] = (
     "bulged",
     "overpressure",
+    "pressure",
     "solids_suspected",
     "redissolving",
     "on_hold",

@@ -22,7 +22,7 @@ from drumkeep.domain.cautions import (
     cautions_of,
 )
 from drumkeep.domain.condensation import DEW_MARGIN_K, WetAir
-from drumkeep.domain.conditions import Condition
+from drumkeep.domain.conditions import KEPT_OFF, Condition
 from drumkeep.domain.content import (
     AGENT_ADVICE,
     CAUTION_MIXED,
@@ -66,6 +66,12 @@ class Answer(StrEnum):
 
 AGITATION_GOOD_FOR: Final = timedelta(hours=24)
 MIX_MINUTES: Final = 15
+DIP_IT: Final = "Dip the liquid and record it."
+MEASURE_SHUT: Final = (
+    "Keep it shut: record the skin temperature, by infrared or a contact probe on bare steel low "
+    "down; or warm it shut and dip it when the steel is dry."
+)
+_UNTIL_DRY: Final = "Wait until it is warmer than that, or bring it to drier air."
 OUTPUT_EDGE_KG: Final = kilograms_from_pounds(20.0)
 """Foam a minute at which the one output class ends and the other begins."""
 
@@ -212,7 +218,12 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
         _unknown(words, computed)
     if state is None and computed is not None:
         state = _by_temperature(
-            words, product=product, computed=computed, output=output, ahead=ahead
+            words,
+            product=product,
+            computed=computed,
+            output=output,
+            conditions=conditions,
+            ahead=ahead,
         )
         if state is Readiness.READY:
             state = _agitation(words, product=product, facts=facts, made_on=made_on, now=now)
@@ -241,10 +252,14 @@ def _sweating(
         words.cautions.append(CAUTION_WET)
     elif product.side is Side.ISO and margin < DEW_MARGIN_K:
         words.cautions.insert(0, wet_air.keep_shut)
+        words.advice[:] = [MEASURE_SHUT if line == DIP_IT else line for line in words.advice]
+        opens = any(line.startswith(("Mix", "Agitate")) for line in words.advice[:1])
         if words.answer in (Answer.READY, Answer.LOOK_FIRST):
             words.answer = Answer.DO_NOT_OPEN
             words.reasons.insert(0, wet_air.keep_shut)
-            words.advice.insert(0, "Wait until it is warmer than that, or bring it to drier air.")
+            words.advice.insert(0, _UNTIL_DRY)
+        elif opens and words.answer is Answer.NOT_YET:
+            words.advice.insert(0, _UNTIL_DRY)
 
 
 def _too_hot(words: _Words, *, product: Product, computed: Computed | None) -> None:
@@ -272,6 +287,25 @@ def _too_hot(words: _Words, *, product: Product, computed: Computed | None) -> N
     words.cautions.insert(0, CAUTION_TOO_HOT)
 
 
+def _keep_off(
+    words: _Words, *, conditions: frozenset[Condition], pressure_kpa: float | None
+) -> None:
+    """Say to leave a drum alone: the one order of what its alarms, pages and forms say, too."""
+    words.answer = Answer.DO_NOT_OPEN
+    if Condition.BULGED in conditions:
+        words.reasons.append("Somebody saw this drum bulged.")
+        words.advice.append("Leave it where it is, step away, call the manager.")
+        return
+    words.reasons.append(f"The computed pressure is {pressure(pressure_kpa or 0.0)}.")
+    if Condition.OVERPRESSURE in conditions:
+        words.advice.append("Let it cool where it stands; call the manager before anything else.")
+        return
+    words.advice.append(
+        "Keep off: do not open or move it. Let it cool where it stands, then vent it slowly by the "
+        "small bung."
+    )
+
+
 def _held(
     words: _Words,
     *,
@@ -282,15 +316,8 @@ def _held(
     pressure_kpa: float | None,
     content: Content,
 ) -> Readiness | None:
-    if Condition.BULGED in conditions:
-        words.answer = Answer.DO_NOT_OPEN
-        words.reasons.append("Somebody saw this drum bulged.")
-        words.advice.append("Leave it where it is, step away, call the manager.")
-        return Readiness.ON_HOLD
-    if Condition.OVERPRESSURE in conditions:
-        words.answer = Answer.DO_NOT_OPEN
-        words.reasons.append(f"The computed pressure is {pressure(pressure_kpa or 0.0)}.")
-        words.advice.append("Let it cool where it stands; call the manager before anything else.")
+    if KEPT_OFF & conditions:
+        _keep_off(words, conditions=conditions, pressure_kpa=pressure_kpa)
         return Readiness.ON_HOLD
     if Condition.SOLIDS_SUSPECTED in conditions:
         words.answer = Answer.LOOK_FIRST
@@ -360,7 +387,7 @@ def _unknown(words: _Words, computed: Computed | None) -> None:
             "Its temperature is not supported by enough data: it may lie anywhere from "
             f"{temperature(computed.low_c)} to {temperature(computed.high_c)}."
         )
-    words.advice.append("Dip the liquid and record it.")
+    words.advice.append(DIP_IT)
 
 
 def _by_temperature(
@@ -369,6 +396,7 @@ def _by_temperature(
     product: Product,
     computed: Computed,
     output: OutputClass,
+    conditions: frozenset[Condition],
     ahead: Ahead,
 ) -> Readiness:
     low, high = product.limits.use_band(output)
@@ -387,6 +415,8 @@ def _by_temperature(
             f"All of the liquid is between {temperature(low)} and {temperature(high)}."
         )
         words.answer = Answer.READY
+        if Condition.GASSING in conditions:
+            words.advice.append("Cool it before opening, or vent it slowly by the small bung.")
         return Readiness.READY
     words.answer = Answer.NOT_YET
     words.reasons.append(

@@ -57,6 +57,7 @@ def _drum_now(row: PresentDrum, *, product: Product) -> DrumNow:
         mean_c=row.mean_c,
         pressure_kpa=row.pressure_kpa,
         overpressure=bool(state["overpressure"]),
+        bulged=bool(state["bulged"]),
         seed_since=int(state["seed_since"]),
         gas_since=int(state["gas_since"]),
         below_since=int(state["below_since"]),

@@ -194,13 +194,14 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
 ) -> Estimate:
     computed = _computed(band, basis, state=state, step=step) if basis is not None else None
     nowhere = float("nan")
+    told = pressure if computed is not None and np.isfinite(pressure.likely) else None
     conditions = conditions_of(
         state,
         product=drum.product,
         bottom_low_c=computed.bottom_low_c if computed else nowhere,
         mean_c=computed.mean_c if computed else nowhere,
+        pressure_kpa=told.likely if told else None,
     )
-    told = pressure if computed is not None and np.isfinite(pressure.likely) else None
     age = age_of(state, product=drum.product, step=step)
     content = Content(
         age=age,

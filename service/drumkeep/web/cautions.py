@@ -96,6 +96,8 @@ def cautions_for(kind: str, drum: DrumView, formats: Formats) -> tuple[str, ...]
         return ("Bulged: do not move it, do not open it. Step away and call.",)
     if handles and "overpressure" in drum.conditions:
         return ("Under pressure: do not open it and do not move it. Let it cool first.",)
+    if handles and "pressure" in drum.conditions:
+        return ("Under pressure: let it cool where it stands, then vent slowly, face away.",)
     lines: list[str] = []
     if kind in _OPENS:
         lines += _opening_cautions(drum)

@@ -6,6 +6,7 @@ are temperatures.
 
 from collections.abc import Sequence
 from datetime import datetime
+from functools import partial
 
 from drumkeep.domain.alarm_rules.cold import cold
 from drumkeep.domain.alarm_rules.condensation import condensation
@@ -19,6 +20,7 @@ from drumkeep.domain.alarm_rules.inputs import (
     Was,
     group_by,
 )
+from drumkeep.domain.alarm_rules.kept_off import leaving_alone
 from drumkeep.domain.alarm_rules.plans import not_in_time, shelf_life, warm_up
 from drumkeep.domain.alarm_rules.pressure import pressure, vacuum
 from drumkeep.domain.alarm_rules.rig_checks import late_checks
@@ -70,22 +72,22 @@ def findings(
     """
     found: list[Finding] = []
     for place_drums in group_by(drums, lambda d: d.place).values():
-        found += cold(place_drums, was=was)
-        found += gassing(place_drums, was=was)
+        found += leaving_alone(partial(cold, was=was), place_drums)
+        found += leaving_alone(partial(gassing, was=was), place_drums)
         found += pressure(place_drums, was=was)
-        found += vacuum(place_drums, was=was)
-        found += condensation(place_drums, was=was, now=now)
-        found += storage(place_drums, was=was)
+        found += leaving_alone(partial(vacuum, was=was), place_drums)
+        found += leaving_alone(partial(condensation, was=was, now=now), place_drums)
+        found += leaving_alone(partial(storage, was=was), place_drums)
         found += too_hot(place_drums, was=was)
-        found += blanket(place_drums, now=now)
-        found += ratio(place_drums)
+        found += leaving_alone(partial(blanket, now=now), place_drums)
+        found += leaving_alone(ratio, place_drums)
     for wanted_drums in group_by(
         [d for d in drums if d.wanted_at is not None and d.wanted_at > now],
         lambda d: (d.site, d.wanted_at),
     ).values():
-        found += warm_up(wanted_drums, now=now)
-        found += not_in_time(wanted_drums, was=was, now=now)
-    found += shelf_life(drums, today=now.date())
+        found += leaving_alone(partial(warm_up, now=now), wanted_drums)
+        found += leaving_alone(partial(not_in_time, was=was, now=now), wanted_drums)
+    found += leaving_alone(partial(shelf_life, today=now.date()), drums)
     absent = {(g.site, g.code) for g in gateways if not g.online and g.presence_at is not None}
     found += offline(gateways)
     found += clocks_off(gateways)

@@ -8,6 +8,7 @@ from typing import Final
 
 from drumkeep.domain.alarms import AlarmKind
 from drumkeep.domain.gateway_clocks import ClockOff
+from drumkeep.domain.liquid_pressure import WARN_OFF_KPA
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import Doubt
 from drumkeep.domain.products import Limits, Side
@@ -74,6 +75,13 @@ class DrumNow:
     humidity_assumed: bool = False
     heated: bool = False
     recheck_since: datetime | None = None
+    bulged: bool = False
+
+    @property
+    def kept_off(self) -> bool:
+        """Whether it is neither opened nor moved (``conditions.KEPT_OFF``)."""
+        pressed = self.pressure_kpa is not None and self.pressure_kpa > WARN_OFF_KPA
+        return self.bulged or self.overpressure or pressed
 
 
 @dataclass(frozen=True)

@@ -53,7 +53,10 @@ def pressure(drums: Sequence[DrumNow], *, was: Was) -> list[Finding]:
                 warn,
                 kind=AlarmKind.PRESSURE,
                 priority=Priority.HIGH,
-                words="cool it where it stands, vent slowly by the small bung before opening",
+                words=(
+                    "do not open or move: cool it where it stands, then vent slowly by the "
+                    "small bung"
+                ),
             )
         )
     return found

@@ -41,7 +41,8 @@ def gassing(drums: Sequence[DrumNow], *, was: Was) -> list[Finding]:
             audience=(MANAGER,),
             message=(
                 f"Cool {count(warm)} in {first.place_name}: at {temperature(hottest)} blowing "
-                f"agent leaves over {temperature(warm[0].limits.gassing_c)}; do not open warm."
+                f"agent leaves over {temperature(warm[0].limits.gassing_c)}; cool before opening, "
+                "or vent slowly by the small bung."
             ),
             drums=tags(warm),
         )

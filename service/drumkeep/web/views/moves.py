@@ -79,7 +79,7 @@ def _carried(row: StockRow, *, fault: Fault | None, formats: Formats) -> Carried
     blocked = ""
     if Condition.BULGED.value in conditions:
         blocked = "Bulged: do not move it. Step away and call the manager."
-    elif Condition.OVERPRESSURE.value in conditions:
+    elif {Condition.OVERPRESSURE.value, Condition.PRESSURE.value} & set(conditions):
         blocked = "Under pressure: do not move it. Let it cool where it stands."
     elif row.drum.ended is not None:
         blocked = f"It was {row.drum.ended}."

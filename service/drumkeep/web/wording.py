@@ -39,6 +39,7 @@ CONDITION: Final[Mapping[str, str]] = {
     "redissolving": "solids being dissolved",
     "gassing": "gassing",
     "agent_loss_suspected": "loss of blowing agent suspected",
+    "pressure": "pressure over its warning",
     "overpressure": "under pressure",
     "bulged": "bulged",
 }
@@ -239,6 +240,7 @@ def bottom_words(drum: DrumView, formats: Formats) -> str:
 _HEADLINES: Final[Mapping[str, str]] = {
     "bulged": "Bulged: step away and call",
     "overpressure": "Under pressure: do not open or move",
+    "pressure": "Pressure is up: keep off, do not open or move",
     "too_hot": "Too hot: stop heating, keep away",
     "sweats": "Keep it shut: it may sweat",
     "redissolving": "Look first: solids are being dissolved",
@@ -284,7 +286,7 @@ def until_words(drum: DrumView, formats: Formats) -> str:
 def _until(soonest: datetime, where: str | None, formats: Formats) -> str:
     time = formats.about(soonest)
     if where:
-        return formats.words("until {time} in {where}", time=time, where=where)
+        return formats.words("until {time} if moved to {where}", time=time, where=where)
     return formats.words("until {time}", time=time)
 
 
@@ -301,7 +303,9 @@ def ready_lines(drum: DrumView, formats: Formats) -> tuple[str, ...]:
     lines: list[str] = []
     if drum.ready_in_warm_room_at is not None and drum.warm_room is not None:
         times = formats.between(drum.ready_in_warm_room_from, drum.ready_in_warm_room_at)
-        lines.append(formats.words("Ready {times} in {room}.", times=times, room=drum.warm_room))
+        lines.append(
+            formats.words("Ready {times} if moved to {room}.", times=times, room=drum.warm_room)
+        )
     if drum.ready_at is not None:
         words = "Ready {times} where it stands, {place}."
         times = formats.between(drum.ready_from, drum.ready_at)
@@ -320,7 +324,7 @@ def sentence(drum: DrumView, formats: Formats) -> str:
     """Return the drum figure in one sentence: its text equivalent.
 
     ``Iso K7Q-X4M, lot 2231, 61 °F at the bottom (57 to 62), too cold for 20 lb a minute and over
-    until about 2 pm tomorrow in Warm room 1.``
+    until about 2 pm tomorrow if moved to Warm room 1.``
     """
     side = formats.words(SIDE[drum.side]).capitalize()
     parts = [f"{side} {drum.tag}", formats.words("lot {lot}", lot=drum.lot)]
@@ -398,7 +402,7 @@ def verdict_time(view: VerdictView, formats: Formats) -> str:
         return ""
     time = formats.about(view.time)
     if view.where:
-        return formats.words("Ready {time} in {where}", time=time, where=view.where)
+        return formats.words("Ready {time} if moved to {where}", time=time, where=view.where)
     return formats.words("Ready {time}", time=time)
 
 

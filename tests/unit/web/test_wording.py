@@ -20,7 +20,8 @@ def test_sentence_is_the_figure_in_words():
     told = said(wording.sentence(drum(high_c=f(62)), US))
     assert told == (
         "Iso K7Q-X4M, lot 2231, 61 °F at the bottom (57–62), "
-        "too cold for 20 lb a minute and over until about 2 pm tomorrow in Warm room 1."
+        "too cold for 20 lb a minute and over until about 2 pm tomorrow if moved to "
+        "Warm room 1."
     )
 
 
@@ -67,7 +68,7 @@ def test_bulge_outranks_pressure_and_both_outrank_readiness():
 
 def test_time_in_the_warm_room_is_never_told_as_the_time_where_it_stands():
     state = wording.group_state(group(drum(), drum("M2T-9RA")), US)
-    assert state.endswith("in Warm room 1")
+    assert state.endswith("if moved to Warm room 1")
     alone = drum(ready_in_warm_room_at=None)
     assert "Warm room" not in wording.group_state(group(alone), US)
 
@@ -118,7 +119,7 @@ def test_when_it_will_be_ready_is_told_from_earliest_to_latest():
     room, here = wording.ready_lines(drum(**where), US)
 
     assert room.startswith("Ready between ")
-    assert room.endswith("in Warm room 1.")
+    assert room.endswith("if moved to Warm room 1.")
     assert "where it stands" in here
     assert " and " in here
 
@@ -140,7 +141,7 @@ def test_verdict_gives_one_time_that_fits_its_phrase():
         )
 
     assert told(time=NOW + HOUR).startswith("Ready about")
-    assert told(time=NOW + HOUR, where="Warm room 1").endswith("in Warm room 1")
+    assert told(time=NOW + HOUR, where="Warm room 1").endswith("if moved to Warm room 1")
     assert told() == ""
 
 

@@ -34,7 +34,13 @@ _SHOWN: Final = 50
 _RIGS: Final = (PlaceKind.RIG, PlaceKind.VEHICLE, PlaceKind.JOB_SITE)
 
 Word = Annotated[str, Field(max_length=200)]
-_LABELS: Final = {"first": "First drum", "second": "Second drum", "rig": "Rig", "pull": "List"}
+_LABELS: Final = {
+    "id": "This form",
+    "first": "First drum",
+    "second": "Second drum",
+    "rig": "Rig",
+    "pull": "List",
+}
 
 
 class HookupQuery(BaseModel):

@@ -1,5 +1,7 @@
 """Problems at addresses meant for people, as pages."""
 
+import re
+
 from fastapi import Request, Response
 
 from drumkeep.asgi.problems import Problem, shown
@@ -11,6 +13,7 @@ from drumkeep.web.view_models import FaultView, ProblemView
 
 _MACHINES = ("/api/", "/health", "/ready", "/metrics", "/openapi.json", "/live")
 _UNAUTHENTICATED = 401
+_NUMBER_IN_LIST = re.compile(r"\.\d+(?=\.|$)")
 _TITLES = {
     404: "There is no page at this address.",
     405: "This page does not take what was sent.",
@@ -46,8 +49,11 @@ def problem_page(request: Request, problem: Problem) -> Response | None:
 
 
 def _name(field: str) -> str:
-    """Return a field as a label: ``K7Q.at`` stays, ``tag`` becomes Tag."""
-    return f"{field[:1].upper()}{field[1:]}" if field else "The request"
+    """Return a field as a label: ``tag`` becomes Tag, ``drums.0`` Drums."""
+    if field == "id":
+        return "This form"
+    name = _NUMBER_IN_LIST.sub("", field)
+    return f"{name[:1].upper()}{name[1:]}" if name else "The request"
 
 
 def _back(request: Request) -> str:

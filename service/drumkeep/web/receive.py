@@ -78,7 +78,7 @@ async def receive(
         identity = await database.write(lambda tx: _receive(tx, shell, form, picture))
     except (Conflict, Invalid, RequestValidationError) as error:
         faults = faults_in_words(error, shell.formats)
-        return await database.read(lambda tx: _page(tx, shell, given=form, faults=faults))
+        return await database.read(lambda tx: _page(tx, shell, given=_with_id(form), faults=faults))
     answer = see(f"/receipts/{identity}")
     answer.set_cookie(
         PLACE_COOKIE, form.get("place", ""), max_age=_YEAR_S, httponly=True, samesite="lax"
@@ -102,6 +102,10 @@ def receipt_page(tx: ReadingDep, shell: ShellDep, identity: UUID) -> HTMLRespons
         shows=SHOWS_WORDS,
         may_receive=may(shell.caller.role, Action.RECORD),
     )
+
+
+def _with_id(form: Mapping[str, str]) -> dict[str, str]:
+    return {"id": str(uuid4()), **form}
 
 
 def _page(

@@ -5,6 +5,7 @@ hours alone would read all sensors.
 """
 
 import math
+from array import array
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from operator import itemgetter
@@ -154,10 +155,11 @@ def series(tx: Tx, *, sensor_ids: Sequence[int], from_ms: int, to_ms: int) -> di
     from_ms, to_ms
         Epoch ms.
     """
-    rows: dict[int, list[tuple[int, float]]] = {sensor_id: [] for sensor_id in sensor_ids}
+    # 16 octets a reading; as objects of Python it would be ten times as many for a while.
+    found = {sensor_id: (array("q"), array("d")) for sensor_id in sensor_ids}
     connection = tx.session.connection()
     statement = select(reading.c.sensor_id, reading.c.ts, reading.c.value).where(
-        among(connection, reading.c.sensor_id, list(rows)), reading.c.ts.between(from_ms, to_ms)
+        among(connection, reading.c.sensor_id, list(found)), reading.c.ts.between(from_ms, to_ms)
     )
     for hours in _hours(from_ms, to_ms):
         for sensor_id, ts, value in connection.execute(
@@ -165,13 +167,12 @@ def series(tx: Tx, *, sensor_ids: Sequence[int], from_ms: int, to_ms: int) -> di
                 reading.c.hour, reading.c.ts
             )
         ):
-            rows[sensor_id].append((ts, value))
+            times, values = found[sensor_id]
+            times.append(ts)
+            values.append(value)
     return {
-        sensor_id: (
-            np.array([ts for ts, _ in some], dtype=np.int64),
-            np.array([value for _, value in some], dtype=np.float64),
-        )
-        for sensor_id, some in rows.items()
+        sensor_id: (np.array(times, dtype=np.int64), np.array(values, dtype=np.float64))
+        for sensor_id, (times, values) in found.items()
     }
 
 

@@ -22,7 +22,7 @@ SITES_AT_ONCE: Final = 200
 
 SITES_A_MINUTE: Final = 400
 """Sites that are looked at for no new reason; where something is new it is looked at all the same.
-2,000 sites take a quarter of a minute of the processor."""
+2,000 sites take 7 s of the processor with 10,000 sensors, 21 with 50,000."""
 
 _LOOKING: Final = threading.Lock()
 

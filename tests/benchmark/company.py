@@ -86,7 +86,7 @@ def add_sensors(engine: Engine, *, number: int, now: datetime) -> None:
         where = tx.session.exec(select(Place.id).order_by(col(Place.id))).all()
         made = [
             Sensor(
-                name=f"more-{n}",
+                name=f"more-{uuid4().hex}",
                 quantity="temperature",
                 unit="Cel",
                 interval_s=float(INTERVAL_S),
@@ -114,11 +114,12 @@ def raise_alarms(engine: Engine, *, number: int, tags: list[str], now: datetime)
         for n in range(number):
             place, since = where[n % len(where)], now - timedelta(minutes=n)
             message = f"Warm lot {n} in {place.name}: its liquid reaches {{t:10.00}}."
+            identity = uuid4().hex
             alarm = Alarm(
-                id=uuid4().hex,
+                id=identity,
                 kind="storage_band",
-                cause=f"place {place.id} lot {n}",
-                open_cause=f"storage_band place {place.id} lot {n}",
+                cause=f"place {place.id} {identity}",
+                open_cause=f"storage_band place {place.id} {identity}",
                 site_id=place.site_id,
                 place_id=place.id,
                 state=("unacknowledged", "acknowledged")[n % 2],

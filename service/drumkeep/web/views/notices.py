@@ -77,8 +77,14 @@ def notices_by_alarm(
 ) -> dict[str, tuple[NoticeView, ...]]:
     """Return the notices of alarms in words, each in its site's time, oldest first."""
     found = rows.of_alarms(tx, alarm_ids=[alarm.id for alarm in alarms])
+    told = {notice.address_id for notices in found.values() for notice in notices}
+    owners = rows.owners(tx, address_ids=sorted(told))
     return {
-        alarm.id: notice_views(tx, found[alarm.id], formats=formats[alarm.id]) for alarm in alarms
+        alarm.id: tuple(
+            _view(notice, *owners[notice.address_id], formats=formats[alarm.id])
+            for notice in found[alarm.id]
+        )
+        for alarm in alarms
     }
 
 

@@ -20,7 +20,7 @@ from drumkeep.operations.estimates import START_HOURS, origin_of, refresh_drums
 from drumkeep.operations.event_data import kept_data
 from drumkeep.operations.ground import read_premises
 from drumkeep.operations.places import refuse_beyond_capacity
-from drumkeep.operations.pours import LOOKED_UP, corrected_event, told_of
+from drumkeep.operations.pours import LOOKED_UP, corrected_event, other_drum, told_of
 from drumkeep.operations.twins import twin_of
 from drumkeep.storage import catalogue
 from drumkeep.storage import drums as rows
@@ -194,12 +194,7 @@ def drum_named(tx: Tx, *, reference: str, field: str) -> Drum:
     Invalid
         It is no tag, or no drum bears it; the fault names the field.
     """
-    written = tags.parse(reference, field=field)
-    drum = rows.drum_by_tag(tx, tag=written)
-    if drum is None:
-        mend = "Write the tag as it stands on a drum that has been received."
-        raise Invalid("No drum bears this tag.", [Fault(field, written, "is not known", mend)])
-    return drum
+    return other_drum(tx, tag=tags.parse(reference, field=field), field=field)
 
 
 def facts_of(tx: Tx, *, drum: Drum) -> DrumFacts:

@@ -3,15 +3,29 @@
 from typing import Annotated, Any, Final, Literal
 from uuid import UUID
 
-from pydantic import Field, Strict
+from pydantic import AfterValidator, Field, Strict
 
-from drumkeep.asgi.fields import Body, Day, Line, Moment, Note
+from drumkeep.asgi.fields import Body, Day, Line, Moment, Note, refusal
+from drumkeep.domain.drum_temperatures import HIGHEST_C, LOWEST_C, impossible
 from drumkeep.domain.events import EventKind
 
 ClientId = Annotated[UUID, Strict(strict=False)]
 """Made by the client; the same one again gets the same answer."""
 
-Celsius = Annotated[float, Field(ge=-60.0, le=150.0)]
+
+def _possible(c: float) -> float:
+    wrong = impossible(c)
+    if wrong is not None:
+        raise refusal(*wrong)
+    return c
+
+
+Celsius = Annotated[
+    float,
+    AfterValidator(_possible),
+    Field(json_schema_extra={"minimum": LOWEST_C, "maximum": HIGHEST_C}),
+]
+"""A temperature of a drum or its liquid."""
 Kilograms = Annotated[float, Field(gt=0.0, le=400.0)]
 Height = Annotated[float, Field(ge=0.0, le=1.2)]
 Reason = Annotated[str, Field(min_length=1, max_length=500)]

@@ -55,26 +55,27 @@ class PageOf(Answer, Generic[_T]):
     next_cursor: str | None = None
 
 
-def _refuse(problem: str, mend: str) -> PydanticCustomError:
+def refusal(problem: str, mend: str) -> PydanticCustomError:
+    """Return what a type of field raises to refuse a value in words of ours."""
     return PydanticCustomError(OWN, "{problem}. {mend}", {"problem": problem, "mend": mend})
 
 
 def _moment(value: object) -> object:
     found = _MOMENT.fullmatch(value) if isinstance(value, str) else None
     if found is None:
-        raise _refuse("is not a time", ZONE_MEND)
+        raise refusal("is not a time", ZONE_MEND)
     if found["zone"] is None:
-        raise _refuse("has no time zone", ZONE_MEND)
+        raise refusal("has no time zone", ZONE_MEND)
     if int(found.string[:4]) not in _YEARS:
-        raise _refuse("is out of range", "Give a time from 2000 to 2100.")
+        raise refusal("is out of range", "Give a time from 2000 to 2100.")
     return value
 
 
 def _day(value: object) -> object:
     if not isinstance(value, str) or not _DAY.fullmatch(value):
-        raise _refuse("is not a date", "Write it as 2026-01-31.")
+        raise refusal("is not a date", "Write it as 2026-01-31.")
     if int(value[:4]) not in _YEARS:
-        raise _refuse("is out of range", "Give a day from 2000 to 2100.")
+        raise refusal("is out of range", "Give a day from 2000 to 2100.")
     return value
 
 

@@ -37,7 +37,8 @@ class Age:
     """Age of what is in a drum, the oldest and warmest of it, on a day.
 
     ``expires_at`` is by the date alone, ``ends_at`` with what heat took off; ``counted_days`` are
-    those whose temperature is known, ``mkt_c`` their mean kinetic temperature (°C).
+    those whose temperature is known, ``mkt_c`` their mean kinetic temperature (°C). No heat takes
+    off more than the whole life.
     """
 
     made_at: datetime
@@ -115,7 +116,7 @@ def age_of(states: LiquidStates, *, product: Product, step: int) -> Age:
         int(state[name]) for name in ("made_step", "expires_step", "age_steps")
     )
     excess = float(heat_excess(states, product=product)[0])
-    taken = floor(max(excess, 0.0))
+    taken = floor(min(max(excess, 0.0), max(expires - made, 0)))
     mkt = float(kinetic_temperature_c(state["age_sum"] / counted)) if counted else None
     return Age(
         made_at=moment_of(made),

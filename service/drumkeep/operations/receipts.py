@@ -8,6 +8,7 @@ from typing import Any, Final
 from uuid import UUID
 
 from drumkeep.domain import tags
+from drumkeep.domain.drum_temperatures import refuse_impossible
 from drumkeep.domain.drums import check_time, fold
 from drumkeep.domain.events import DrumEvent, EventKind
 from drumkeep.domain.grid import to_ms
@@ -112,6 +113,7 @@ def log_receipts(
 
 def _receive(tx: Tx, receipt: Receipt, *, by: By, now: datetime) -> Drum:
     check_time(receipt.at, now=now)
+    refuse_impossible(receipt.liquid_c, field="liquid_c")
     product = product_named(tx, code=receipt.product)
     lot = lot_named(tx, product=receipt.product, code=receipt.lot)
     event = DrumEvent(

@@ -93,6 +93,13 @@ def test_cold_does_not_bring_back_a_life_that_heat_has_ended():
     assert later.ends_at < BEGIN + timedelta(days=35)
 
 
+@pytest.mark.parametrize("c", [400.0, 5000.0, 1e9])
+def test_no_heat_whatever_is_told_takes_off_more_than_the_life(c):
+    found = age(kept(c, days=1), days=1)
+
+    assert found.ends_at == found.made_at
+
+
 def test_what_is_not_measured_counts_at_the_reference():
     found = age(kept(35.0, days=1), days=6)
 

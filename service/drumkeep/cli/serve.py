@@ -63,6 +63,7 @@ def run(arguments: argparse.Namespace) -> int:
     engine = make_engine(settings)
     try:
         schema.upgrade(engine)
+        schema.check(engine)
         if listening is None:
             _run_parts(settings, engine, roles=arguments.only)
         else:

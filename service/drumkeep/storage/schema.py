@@ -13,13 +13,15 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
+from typing import Final
 
 from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Engine
+from alembic.util import CommandError
+from sqlalchemy import Engine, inspect
 from sqlalchemy.exc import OperationalError
 from sqlmodel import SQLModel
 
@@ -30,6 +32,7 @@ from drumkeep.storage.engine import CHANGES_SCHEMA, create
 from drumkeep.storage.transaction import Tx, reading
 
 _FOLDER = Path(__file__).parent / "migrations"
+_NAMED: Final = 5
 
 
 def upgrade(engine: Engine, *, to: str = "head") -> None:
@@ -38,10 +41,42 @@ def upgrade(engine: Engine, *, to: str = "head") -> None:
     Raises
     ------
     Unavailable
-        The database cannot be opened or is held by another process.
+        The database cannot be opened, is held by another process, or is of a later version.
     """
     with _connected(engine) as config:
-        command.upgrade(config, to)
+        try:
+            command.upgrade(config, to)
+        except CommandError as error:
+            raise Unavailable(
+                f"The database is of a later version of drumkeep than this one: {error}. "
+                "Start the version that wrote it, or restore a backup that this version made."
+            ) from error
+
+
+def check(engine: Engine) -> None:
+    """Make sure that a database which calls itself up to date has all tables of this version.
+
+    Raises
+    ------
+    Unavailable
+        It lacks some: another version made them under the same number.
+    """
+    found = {
+        name: {column["name"] for column in columns}
+        for (_, name), columns in inspect(engine).get_multi_columns().items()
+    }
+    lacking = [
+        table.name if table.name not in found else f"{table.name}.{column.name}"
+        for table in SQLModel.metadata.sorted_tables
+        for column in table.columns
+        if column.name not in found.get(table.name, ())
+    ]
+    if lacking:
+        named = ", ".join(list(dict.fromkeys(lacking))[:_NAMED])
+        raise Unavailable(
+            f"The database was made by another version of drumkeep: it lacks {named}. "
+            "Start the version that made it, or restore a backup into an empty database."
+        )
 
 
 def downgrade(engine: Engine, *, to: str) -> None:

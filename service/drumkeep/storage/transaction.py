@@ -4,6 +4,7 @@ A request, a batch of messages or a job is one transaction: everything it writes
 of it. Inner code is handed a :class:`Tx` and never commits; it may flush.
 """
 
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -143,8 +144,13 @@ def begin(tx: Tx) -> None:
         tx.session.connection()
 
 
-_NOT_SET_UP: Final = {"42P01", "42501"}
-"""PostgreSQL's codes of a table that is not there, and of one that we may not touch."""
+_NOT_SET_UP: Final = {"42P01", "42703", "42501"}
+"""PostgreSQL's codes of a table or column that is not there, and of one that we may not touch."""
+
+_OTHER_TABLES: Final = re.compile(r"no such (table|column)|has no column")
+"""As SQLite says the same."""
+
+_NOT_OURS: Final = "The database is not set up for this version of the program."
 
 
 @contextmanager
@@ -174,13 +180,15 @@ def _seam(*, writing: Engine | None = None) -> Iterator[None]:
         if writing is not None and _is_full(error):
             room.note_full(writing)
             raise Unavailable(room.WORDS) from error
+        if _OTHER_TABLES.search(str(error.orig) if isinstance(error, OperationalError) else ""):
+            raise Unavailable(_NOT_OURS) from error
         raise Unavailable(
             "The database cannot be reached or is busy. Nothing was stored; try again."
         ) from error
     except ProgrammingError as error:
         if getattr(error.orig, "sqlstate", None) not in _NOT_SET_UP:
             raise
-        raise Unavailable("The database is not set up for this program.") from error
+        raise Unavailable(_NOT_OURS) from error
 
 
 def _is_full(error: SQLAlchemyError) -> bool:

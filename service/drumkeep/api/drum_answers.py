@@ -11,7 +11,7 @@ from drumkeep.api.schemas.events import EventOut, MetOut, StrapMetOut
 from drumkeep.domain.conditions import CLEAR, Condition
 from drumkeep.domain.grid import moment_of
 from drumkeep.domain.products import OutputClass
-from drumkeep.domain.readiness import Readiness
+from drumkeep.domain.readiness import NOT_COMPUTED, Readiness
 from drumkeep.domain.sensors import What
 from drumkeep.domain.wording import plain
 from drumkeep.operations.pressure import report_of
@@ -91,7 +91,7 @@ def _readiness_out(estimate: Estimate | None, *, output: OutputClass) -> Readine
         return ReadinessOut(
             state=Readiness.UNKNOWN,
             output=output,
-            reasons=["It has not been computed yet."],
+            reasons=[NOT_COMPUTED],
             advice=[],
             cautions=[],
             ready_at=None,

@@ -66,6 +66,7 @@ class Answer(StrEnum):
 
 AGITATION_GOOD_FOR: Final = timedelta(hours=24)
 MIX_MINUTES: Final = 15
+NOT_COMPUTED: Final = "It has not been computed yet."
 DIP_IT: Final = "Dip the liquid and record it."
 MEASURE_SHUT: Final = (
     "Keep it shut: record the skin temperature, by infrared or a contact probe on bare steel low "
@@ -81,6 +82,7 @@ class Computed:
     """A drum's computed liquid, °C; None throughout where nothing is known.
 
     ``refused_k`` is by how much a measurement that was not used was off; None where none stands.
+    ``unmeasured``: it rests on the air that it came from alone.
     """
 
     bottom_c: float
@@ -94,6 +96,7 @@ class Computed:
     high_c: float
     basis: Basis
     refused_k: float | None = None
+    unmeasured: bool = False
 
     @property
     def is_finite(self) -> bool:
@@ -372,7 +375,9 @@ def _recheck(words: _Words, recheck: Recheck, *, asks: bool) -> None:
 
 def _unknown(words: _Words, computed: Computed | None) -> None:
     if computed is None:
-        words.reasons.append("There is no air on record where this drum came from or stands.")
+        words.reasons.append(
+            "Nobody measured it, and no air was on record when it came, here or where it came from."
+        )
     elif computed.refused_k is not None:
         off = difference(abs(computed.refused_k))
         measured = f"It was measured {off} colder than computed"
@@ -381,6 +386,11 @@ def _unknown(words: _Words, computed: Computed | None) -> None:
         words.reasons.append(
             f"{measured}, too far off to be used, and counts as not known until another "
             "measurement settles it."
+        )
+    elif computed.unmeasured:
+        words.reasons.append(
+            "Nobody measured it since it came: computed from air alone, it may lie anywhere from "
+            f"{temperature(computed.low_c)} to {temperature(computed.high_c)}."
         )
     else:
         words.reasons.append(

@@ -297,6 +297,7 @@ def _computed(band: _Row, basis: Basis, *, state: LiquidStates, step: int) -> Co
         high_c=band.high,
         basis=basis,
         refused_k=float(state["refused_k"][0]) if stands else None,
+        unmeasured=not state["resolved"][0],
     )
 
 

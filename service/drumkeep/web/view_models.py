@@ -117,6 +117,7 @@ class DrumView:
     warming: bool = False
     too_hot: bool = False
     mix_first: bool = False
+    unmeasured: bool = False
     tight: bool = False
     weighed_to_kg: float | None = None
     timezone: str = "UTC"

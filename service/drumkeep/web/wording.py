@@ -62,6 +62,10 @@ BASIS: Final[Mapping[str, str]] = {
     "unsupported": "not supported by readings: take it as not known",
 }
 
+UNMEASURED: Final = (
+    "computed from the air where it came from or stands, nobody measured it: take it as not known"
+)
+
 PLACE_KIND: Final[Mapping[str, str]] = {
     "warehouse": "warehouse",
     "warm_room": "warm room",

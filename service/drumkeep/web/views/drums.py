@@ -11,7 +11,7 @@ from drumkeep.domain.grid import moment_of
 from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import OutputClass, Product, Side
-from drumkeep.domain.readiness import Answer
+from drumkeep.domain.readiness import DIP_IT, NOT_COMPUTED, Answer
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.catalogue import Lot
@@ -44,8 +44,8 @@ _RESIN_LIMITS: Final = ("gassing_c", "maximum_c")
 _NOT_COMPUTED: Final[dict[str, Any]] = {
     "state": "unknown",
     "answer": "ASK",
-    "reasons": ["It has not been computed yet."],
-    "advice": ["Dip the liquid and record it."],
+    "reasons": [NOT_COMPUTED],
+    "advice": [DIP_IT],
     "cautions": [CAUTION_SHEET],
     "ready_at": None,
     "ready_from": None,
@@ -171,6 +171,7 @@ def _liquid(estimate: Estimate) -> dict[str, Any]:
     record = states_from_bytes([estimate.state])
     return {
         "layers_c": tuple(float(c) for c in eighths(record["layers"][0, LIKELY])),
+        "unmeasured": not record["resolved"],
         "bottom_c": estimate.bottom_c,
         "mean_c": estimate.mean_c,
         "top_c": estimate.top_c,

@@ -58,7 +58,7 @@ def test_not_yet_tells_the_time_that_the_service_computed_and_where(yard, crew):
     (time,) = page.all("time")
     computed = datetime.fromisoformat(readiness["ready_in_warm_room_at"])
     assert datetime.fromisoformat(time["datetime"]) == computed.replace(microsecond=0)
-    assert "in Room" in words
+    assert "if moved to Room" in words
     assert "Move it into Room." in words
     assert "Never heat a tight drum." in words
 

@@ -27,7 +27,7 @@ from drumkeep.domain.liquid_seals import (
     unseal,
     vent,
 )
-from drumkeep.domain.liquid_start import StartAir, begin
+from drumkeep.domain.liquid_start import StartAir, begin, begin_unmeasured
 from drumkeep.domain.liquid_state import (
     NEVER,
     LiquidStates,
@@ -86,8 +86,7 @@ def _received(states: LiquidStates, event: DrumEvent, product: Product, moment: 
         state["kept"] = KEPT_AT_START
         state["measured_step"] = state["dip_step"] = moment.step
     elif moment.start_air is not None:
-        air = moment.start_air
-        begin(states, low=air.low_c, likely=air.mean_c, high=air.high_c, spread=0.0)
+        begin_unmeasured(states, air=moment.start_air)
     seal(states, product, site_kpa=moment.site_kpa, at_c=RECEIVED_SEAL_C)
     begin_age(states, life=moment.life, product=product, receipt=data, step=moment.step)
 

@@ -76,9 +76,14 @@ def remember(states: LiquidStates, *, band: Band, limits: MemoryLimits, step: in
         states["resolved"], np.minimum(states["coldest_c"], band.bottom), states["coldest_c"]
     )
     deep = runs & (band.bottom_low < limits.deep_c)
-    states["deep_steps"] = np.where(deep, states["deep_steps"] + 1, 0)
+    # Before anybody measured it it may have been as cold as it may be now: told once it is known.
+    unseen = states["deep_steps"].copy()
+    maybe = limits.iso & ~states["resolved"] & (band.bottom_low < limits.deep_c)
+    kept = np.where(maybe, DEEP_STEPS, np.where(states["resolved"], 0, unseen))
+    states["deep_steps"] = np.where(deep, unseen + 1, kept)
     states["redissolved"] &= ~(cold | deep)
-    suspect = (states["cold_steps"] >= COLD_STEPS) | (states["deep_steps"] >= DEEP_STEPS)
+    cold_long = np.maximum(states["deep_steps"], unseen) >= DEEP_STEPS
+    suspect = states["resolved"] & ((states["cold_steps"] >= COLD_STEPS) | cold_long)
     states["solids"] = np.where(
         limits.iso & (states["solids"] == Solids.NONE) & suspect, Solids.SUSPECTED, states["solids"]
     )

@@ -347,13 +347,11 @@ def _changed_since(
     return min(to_ms(moment) for moment in times)
 
 
-def origin_stay(tx: Tx, *, drum: Drum, facts: DrumFacts) -> Stay | None:
+def origin_stay(tx: Tx, *, drum: Drum, facts: DrumFacts) -> Stay:
     """Mark the air that set a drum's start, so that late readings of it reach the drum."""
     place = facts.origin
     if place is None:  # else no places need be read: the drum says itself where it came from
         place = origin_of(read_premises(tx, around=[facts.stays[0].place]), facts)
-    if place is None:
-        return None
     return Stay(
         drum_id=drum.id,
         place_id=place,

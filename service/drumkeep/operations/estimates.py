@@ -212,13 +212,16 @@ def _places(tasks: Iterable[Task], ground: Ground) -> set[int]:
     return wanted
 
 
-def origin_of(premises: Premises, facts: DrumFacts) -> int | None:
-    """Return the place whose air set a drum's start: where it came from, else the site's dock."""
+def origin_of(premises: Premises, facts: DrumFacts) -> int:
+    """Return the place whose air set a drum's start: where it came from, the site's dock, or here.
+
+    Where nobody said whence it came, the air is a guess (``StartAir.named``).
+    """
     if facts.origin is not None:
         return facts.origin
     first = facts.stays[0].place
     docks = [p.id for p in premises.beside(first) if p.kind == PlaceKind.DOCK]
-    return docks[0] if docks else None
+    return docks[0] if docks else first
 
 
 class _StartAirs:
@@ -226,21 +229,39 @@ class _StartAirs:
 
     def __init__(self, tx: Tx, ground: Ground) -> None:
         self._tx, self._ground = tx, ground
-        self._told: dict[tuple[int, datetime], StartAir | None] = {}
+        self._told: dict[tuple[int | None, int, datetime], StartAir | None] = {}
 
     def of(self, facts: DrumFacts, *, receipt: DrumEvent) -> StartAir | None:
         """Return what tells a drum's start; None where it was measured, or nothing tells it."""
         origin = origin_of(self._ground, facts)
-        if origin is None or receipt.data.get("liquid_c") is not None:
+        if receipt.data.get("liquid_c") is not None:
             return None
-        key = origin, facts.received_at
+        key = facts.origin, facts.stays[0].place, facts.received_at
         if key not in self._told:
-            self._told[key] = self._read(origin, at=facts.received_at)
+            self._told[key] = self._read(origin, facts=facts)
         return self._told[key]
 
-    def _read(self, origin: int, *, at: datetime) -> StartAir | None:
-        found = start_air(self._tx, ground=self._ground, place_id=origin, at=at, hours=START_HOURS)
-        return None if found is None else StartAir(low_c=found[0], mean_c=found[1], high_c=found[2])
+    def _read(self, origin: int, *, facts: DrumFacts) -> StartAir | None:
+        found = start_of(self._tx, self._ground, origin=origin, facts=facts)
+        if found is None:
+            return None
+        (low, mean, high), place = found
+        return StartAir(low_c=low, mean_c=mean, high_c=high, named=place == facts.origin)
+
+
+def start_of(
+    tx: Tx, ground: Ground, *, origin: int, facts: DrumFacts
+) -> tuple[tuple[float, float, float], int] | None:
+    """Return lowest, mean and highest air (°C) that a drum began in, and the place that told it.
+
+    Where no air of its origin is on record, that of where it was put says more than nothing.
+    """
+    for place in dict.fromkeys((origin, facts.stays[0].place)):
+        at = facts.received_at
+        found = start_air(tx, ground=ground, place_id=place, at=at, hours=START_HOURS)
+        if found is not None:
+            return found, place
+    return None
 
 
 def compute(work: Work) -> Outcome:

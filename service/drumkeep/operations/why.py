@@ -27,10 +27,10 @@ from drumkeep.domain.why import (
     options_of,
     width_of,
 )
-from drumkeep.operations.estimates import DAY_STEPS, START_HOURS, origin_of, whereabouts
+from drumkeep.operations.estimates import DAY_STEPS, origin_of, start_of, whereabouts
 from drumkeep.operations.ground import Ground, read_ground
 from drumkeep.operations.sensor_watch import WatchedSensor, watch_sensors
-from drumkeep.operations.surroundings import read_places, start_air
+from drumkeep.operations.surroundings import read_places
 from drumkeep.storage import catalogue, measurements, place_films
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage import ground as ground_rows
@@ -312,8 +312,9 @@ def _start(
     first = first_measurement(events, receipt=receipt)
     origin_id = origin_of(ground, facts)
     air = None
-    if measured is None and origin_id is not None:
-        air = start_air(tx, ground=ground, place_id=origin_id, at=receipt.at, hours=START_HOURS)
+    told = start_of(tx, ground, origin=origin_id, facts=facts) if measured is None else None
+    if told is not None:
+        air, origin_id = told
     if measured is not None:
         begun = Begun.MEASURED
     elif first is not None:
@@ -326,7 +327,7 @@ def _start(
         received_at=receipt.at,
         measured_c=measured if first is None else float(first.data["c"]),
         measured_at=receipt.at if measured is not None else None if first is None else first.at,
-        origin=None if origin_id is None else ground.places[origin_id].name,
+        origin=ground.places[origin_id].name,
         air_c=air,
         doubt_k=0.0 if state is None else float(state["doubt_k"]),
         resolved=state is not None and bool(state["resolved"]),

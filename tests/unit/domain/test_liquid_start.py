@@ -7,9 +7,11 @@ from drumkeep.domain.drum_past import DrumPast
 from drumkeep.domain.grid import STEPS_PER_HOUR
 from drumkeep.domain.liquid import advance_drums
 from drumkeep.domain.liquid_beside import beside_of
+from drumkeep.domain.liquid_measured import Use
 from drumkeep.domain.liquid_observed import observe, reading_of
 from drumkeep.domain.liquid_start import StartAir
-from drumkeep.domain.liquid_state import UNSUPPORTED_K
+from drumkeep.domain.liquid_state import UNSUPPORTED_K, Solids
+from drumkeep.domain.quantities import celsius_from_fahrenheit
 from drumkeep.thermal.parameter_sets import FAST, LIKELY, SLOW
 from tests.builders.past import (
     FIRST,
@@ -54,11 +56,59 @@ def test_a_drum_not_measured_starts_at_the_air_it_came_from_in_three_states():
     assert not states["resolved"][0]
 
 
-def test_steady_air_where_it_came_from_is_as_good_as_known():
-    steady = StartAir(low_c=19.5, mean_c=20.0, high_c=20.5)
-    states = state_after([received()], hours=0.0, places=20.0, start_air=steady)
+@pytest.mark.parametrize("named", [True, False])
+def test_steady_air_where_it_came_from_makes_nothing_known_that_nobody_measured(named):
+    steady = StartAir(low_c=21.9, mean_c=22.0, high_c=22.1, named=named)
+    begun = state_after([received()], hours=0.0, places=22.0, start_air=steady)
+    day = state_after([received()], hours=24.0, places=22.0, start_air=steady)
 
-    assert states["resolved"][0]
+    assert not begun["resolved"][0]
+    assert not day["resolved"][0]
+
+
+@pytest.mark.parametrize("truck_c", [-20.0, -5.0, 40.0])
+def test_the_band_of_a_drum_off_a_suppliers_truck_holds_whatever_the_truck_was_at(truck_c):
+    dock = StartAir(low_c=21.5, mean_c=22.0, high_c=22.5, named=False)
+    for hours in (0.0, 12.0, 48.0, 96.0, 168.0):
+        states = state_after([received()], hours=hours, places=22.0, start_air=dock)
+        true = state_after([received(liquid_c=truck_c)], hours=hours, places=22.0)
+        if states["resolved"][0]:
+            assert abs(mean(true) - mean(states)) < UNSUPPORTED_K
+        else:
+            band = band_after(states, hours=hours)
+            assert band.low[0] <= bottom(true)
+            assert band.mean_low[0] <= mean(true) <= band.mean_high[0]
+
+
+def test_iso_that_may_have_come_frozen_is_suspect_once_it_counts_as_known():
+    dock = StartAir(low_c=21.5, mean_c=22.0, high_c=22.5, named=False)
+    late_dip = event("dipped", 72.0, c=21.0)
+
+    faded = state_after([received()], hours=240.0, places=22.0, start_air=dock)
+    dipped = state_after([received(), late_dip], hours=73.0, places=22.0, start_air=dock)
+    soon = [received(), event("dipped", 1.0, c=20.0)]
+    at_once = state_after(soon, hours=73.0, places=22.0, start_air=dock)
+
+    assert faded["resolved"][0]
+    assert faded["solids"][0] == Solids.SUSPECTED
+    assert dipped["solids"][0] == Solids.SUSPECTED
+    assert at_once["solids"][0] == Solids.NONE
+
+
+def test_a_skin_reading_at_receipt_and_dips_that_agree_with_it_are_believed():
+    f = celsius_from_fahrenheit
+    dock = StartAir(low_c=f(51.0), mean_c=f(52.0), high_c=f(52.8), named=False)
+    events = [
+        received(),
+        event("skin", 0.1, c=f(64.0)),
+        event("dipped", 1.2, c=f(63.0)),
+        event("dipped", 1.5, c=f(64.0)),
+    ]
+    found = advanced(events, hours=2.0, places=f(52.0), start_air=dock)
+
+    assert all(met.taken.use is not Use.REFUSED for met in found.measurements)
+    assert mean(found.states) == pytest.approx(f(63.5), abs=0.8)
+    assert bottom(found.states) < f(64.5)
 
 
 def test_a_drum_without_any_air_on_record_has_no_temperature():

@@ -280,6 +280,8 @@ def _heater(heater: Heater | None, *, formats: Formats) -> str:
 def _start(start: Start, *, formats: Formats) -> str:
     words = formats.words
     begun = _begun(start, formats=formats)
+    if start.begun is Begun.NOTHING and not start.resolved:
+        return f"{begun} {words('Nothing is known of it before somebody measures it.')}"
     if start.doubt_k < _LEAST_DOUBT_K:
         return f"{begun} {words('Nothing is left of that doubt.')}"
     left = formats.fine_difference(0.5 * start.doubt_k)
@@ -311,7 +313,7 @@ def _begun(start: Start, *, formats: Formats) -> str:
             rests = words("Before that it rests on {air}.", air=air) if air else ""
             return f"{first} {rests}".strip()
         case Begun.AIR:
-            like = "Received {time}, not measured: it began like {air}."
+            like = "Received {time}, nobody measured it: computed as if it began like {air}."
             return words(like, time=received, air=air)
         case Begun.NOTHING:
             unknown = "Received {time}, not measured, and no air before is on record."

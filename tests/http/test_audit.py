@@ -225,6 +225,15 @@ def test_the_search_narrows_by_person_deed_thing_time_and_words(yard, manager, b
     assert {"href": f"/drums/{one}"} in page.all("a")
 
 
+@pytest.mark.parametrize("day", ["0000-00-00", "0001-01-01", "9999-12-31", "25 Nov"])
+def test_a_day_that_is_none_is_told_and_not_passed_over(boss, day):
+    page = boss.get(f"/audit?until={day}")
+    assert "is not a day" in page.words
+    assert day in page.words
+    problem = boss.client.get(f"/audit.csv?since={day}")
+    assert problem.status_code == 422
+
+
 def test_the_list_is_paged_and_given_as_a_file(yard, manager, boss):
     tag = yard.receive()["tag"]
     for n in range(3):

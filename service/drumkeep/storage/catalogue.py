@@ -48,6 +48,11 @@ def list_sites(tx: Tx, *, after: int = 0, limit: int = 200) -> Sequence[Site]:
     return _page(tx, select(Site), Site, after=after, limit=limit)
 
 
+def zones(tx: Tx) -> list[str]:
+    """Return the zones (IANA names) in which sites lie, each once."""
+    return sorted(tx.session.exec(select(Site.timezone).distinct()))
+
+
 def place_by_code(tx: Tx, *, site: str, code: str) -> Place | None:
     """Return the place of this code at the site of that code."""
     statement = select(Place).join(Site).where(Site.code == site, Place.code == code)

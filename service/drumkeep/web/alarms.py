@@ -24,11 +24,13 @@ def alarms_page(tx: ReadingDep, shell: ShellDep) -> HTMLResponse:
     """Show open alarms, oldest unacknowledged first, then the latest closed ones."""
     found = alarms.open_first(rows.open_alarms(tx))
     closed = rows.list_alarms(tx, state="normal", limit=_CLOSED)
-    views = alarm_views(tx, [*found, *closed], formats=shell.formats, role=shell.caller.role)
+    formats = shell.everywhere(tx)
+    views = alarm_views(tx, [*found, *closed], formats=formats, role=shell.caller.role)
     return shell.answer(
         "alarms.html",
         tx=tx,
         page="alarms",
+        formats=formats,
         alarms=views,
         checked_at=shell.now,
         unheard=unheard_words(tx, found),

@@ -1,6 +1,7 @@
 """Who did what from where."""
 
-from datetime import UTC, date, datetime, time, timedelta
+from contextlib import suppress
+from datetime import date, datetime, time, timedelta, tzinfo
 from itertools import chain
 from typing import Annotated, Final
 from urllib.parse import urlencode
@@ -13,6 +14,7 @@ from drumkeep.asgi.dependencies import ReadingDep, refuse_unless_may
 from drumkeep.asgi.tables import csv_answer
 from drumkeep.domain.audit import AuditQuery
 from drumkeep.domain.roles import Action
+from drumkeep.errors import Fault, Invalid
 from drumkeep.operations import audit
 from drumkeep.storage import accounts as account_rows
 from drumkeep.web.shell import ShellDep
@@ -22,10 +24,12 @@ router = APIRouter()
 
 _SHOWN: Final = 50
 _MOST_PEOPLE: Final = 1000
+_YEARS: Final = range(2000, 2200)
+"""Days that any zone's clock and any calendar hold."""
 
 
 class Asked(BaseModel):
-    """The search form; days are of UTC, ``until`` is the last one."""
+    """The search form; ``until`` is the last one."""
 
     who: Annotated[str, Field(max_length=120)] = ""
     did: Annotated[str, Field(max_length=64)] = ""
@@ -35,15 +39,21 @@ class Asked(BaseModel):
     until: Annotated[str, Field(max_length=10)] = ""
     before: Annotated[int, Field(ge=1, le=2**63 - 1)] | None = None
 
-    def query(self) -> AuditQuery:
-        """Return what is looked for; a day that is none does not matter."""
-        last = _day(self.until)
+    def query(self, zone: tzinfo) -> AuditQuery:
+        """Return what is looked for, its days in a zone.
+
+        Raises
+        ------
+        Invalid
+            A day is none.
+        """
+        first, last = _day("since", self.since, zone), _day("until", self.until, zone)
         return AuditQuery(
             who=self.who.strip(),
             did=self.did.strip(),
             thing=self.thing.strip(),
             text=self.text.strip(),
-            since=_day(self.since),
+            since=first,
             until=None if last is None else last + timedelta(days=1),
         )
 
@@ -62,14 +72,24 @@ AskedDep = Annotated[Asked, Query()]
 def audit_page(tx: ReadingDep, shell: ShellDep, asked: AskedDep) -> HTMLResponse:
     """Show what was done, the newest first."""
     refuse_unless_may(shell.caller, Action.SEE_AUDIT)
-    found = audit.find(tx, query=asked.query(), before=asked.before, limit=_SHOWN + 1)
+    formats = shell.everywhere(tx)
+    faults: tuple[Fault, ...] = ()
+    query = AuditQuery()
+    try:
+        query = asked.query(formats.timezone)
+    except Invalid as error:
+        faults = error.faults
+    found = [] if faults else audit.find(tx, query=query, before=asked.before, limit=_SHOWN + 1)
     lines = [audit_line(entry) for entry in found[:_SHOWN]]
     older = asked.address("/audit", before=found[_SHOWN - 1].id) if len(found) > _SHOWN else None
     return shell.answer(
         "audit.html",
         tx=tx,
+        formats=formats,
         lines=lines,
         asked=asked,
+        faults=faults,
+        zone=formats.zone(formats.now),
         people=[row.name for row in account_rows.list_accounts(tx, limit=_MOST_PEOPLE)],
         older=older,
         newest=asked.address("/audit") if asked.before is not None else None,
@@ -82,12 +102,18 @@ def audit_page(tx: ReadingDep, shell: ShellDep, asked: AskedDep) -> HTMLResponse
 def audit_file(tx: ReadingDep, shell: ShellDep, asked: AskedDep) -> Response:
     """Give the same as a file."""
     refuse_unless_may(shell.caller, Action.SEE_AUDIT)
-    rows = map(csv_row, audit.find_all(tx, query=asked.query()))
+    query = asked.query(shell.everywhere(tx).timezone)
+    rows = map(csv_row, audit.find_all(tx, query=query))
     return csv_answer(chain([COLUMNS], rows), name="audit")
 
 
-def _day(text: str) -> datetime | None:
-    try:
-        return datetime.combine(date.fromisoformat(text), time(), UTC)
-    except ValueError:
+def _day(field: str, text: str, zone: tzinfo) -> datetime | None:
+    """Return when a day begins there."""
+    if not text:
         return None
+    with suppress(ValueError):
+        day = date.fromisoformat(text)
+        if day.year in _YEARS:
+            return datetime.combine(day, time(), zone)
+    mend = "Write it as year-month-day, like 2026-11-25."
+    raise Invalid("No day can be read.", [Fault(field, text, "is not a day", mend)])

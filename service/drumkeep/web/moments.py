@@ -34,12 +34,15 @@ class Moments:
         The moment of the request, aware.
     language
         ISO 639-1 code of the viewer's language.
+    named
+        Whether a time is followed by its zone: where the clocks of two sites stand together.
     """
 
     units: Units
     timezone: tzinfo
     now: datetime
     language: str = ENGLISH
+    named: bool = False
 
     @property
     def tongue(self) -> Tongue:
@@ -82,7 +85,12 @@ class Moments:
         """Return a time as people say it: ``2:40 am``, ``tomorrow 6:00 am``, ``Fri 6:00 am``."""
         if at is None:
             return self.not_known
-        return f"{self.day(at)} {self.clock(at)}".strip()
+        zone = self.zone(at) if self.named else ""
+        return f"{self.day(at)} {self.clock(at)} {zone}".strip()
+
+    def zone(self, at: datetime) -> str:
+        """Return what the zone is called at a time: ``CST``, in summer ``CDT``."""
+        return self.local(at).tzname() or ""
 
     def about(self, at: datetime | None) -> str:
         """Return a computed time, rounded up to the half hour: ``about 2 pm tomorrow``.
@@ -148,7 +156,7 @@ class Moments:
         if self.units == "us":
             clock = f"{local.hour % 12 or 12}:{local:%M:%S}{SPACE}{_half(local)}"
         day = f"{self.tongue.weekday(local)} {self.date(at)}"
-        return f"{day}, {clock} {local.tzname() or ''}".strip()
+        return f"{day}, {clock} {self.zone(at)}".strip()
 
     def ago(self, at: datetime | None) -> str:
         """Return how long ago: ``3 min ago``, ``2 h 5 min ago``, ``just now``."""

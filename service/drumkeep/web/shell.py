@@ -1,6 +1,6 @@
 """What every page needs of a request: who looks, in which units, and how to answer."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Annotated, cast
 from urllib.parse import quote
@@ -12,7 +12,7 @@ from drumkeep.asgi.authentication import SAFE_METHODS, Caller
 from drumkeep.asgi.dependencies import CurrentAccount, Now, services
 from drumkeep.asgi.sign_in import SignedIn
 from drumkeep.errors import Refused
-from drumkeep.storage import alarms, room
+from drumkeep.storage import alarms, catalogue, room
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.formats import Formats
 from drumkeep.web.language import language_of
@@ -31,13 +31,27 @@ class Shell:
 
     @property
     def formats(self) -> Formats:
-        """The person's units and language; times in UTC until a site is known."""
+        """The person's units and language; times in UTC until a site is known.
+
+        For what is of no one site: :meth:`everywhere`.
+        """
         return Formats(
             units=cast("Units", self.caller.units),
             timezone=UTC,
             now=self.now,
             language=self.language,
         )
+
+    def everywhere(self, tx: Tx) -> Formats:
+        """Return the formats of what is of no one site, or of many: times in the zone of all.
+
+        Where sites lie in more than one zone, each time is followed by its zone, which is UTC
+        until a site is known.
+        """
+        zones = catalogue.zones(tx)
+        if len(zones) == 1:
+            return self.formats.at(zones[0])
+        return replace(self.formats, named=True)
 
     @property
     def viewer(self) -> Viewer:
@@ -77,11 +91,11 @@ class Shell:
         page
             Which entry of the navigation it is.
         formats
-            With the site's zone, where the page is about one site.
+            With the site's zone, where the page is about one site; else those of no one site.
         context
             What the template lists.
         """
-        used = formats or self.formats
+        used = formats or self.everywhere(tx)
         return in_language(
             used.language,
             render(

@@ -92,7 +92,8 @@ template              context
 ``tokens.html``       ``tokens``: ``TokenLine``, ``made``: ``MadeToken`` or None, ``faults``,
                       ``typed``: ``TokenForm``, ``lasting``: (days, words)
 ``audit.html``        ``lines``: ``AuditLine``, ``asked``: the search, ``people``: sign-in names,
-                      ``older``, ``newest``, ``csv``: addresses or None, ``most``: lines of a file
+                      ``older``, ``newest``, ``csv``: addresses or None, ``most``: lines of a file,
+                      ``faults``, ``zone``: of the days that are asked for
 ``people.html``       ``people``: ``PersonLine``, ``code``: ``PhoneCode`` or None, ``faults``,
                       ``faulty``: whose, or empty for the new one's, ``typed``: the form as sent
 ``phone.html``        ``csrf``, ``person``: whom the pass signs in, ``secret``: of the pass

@@ -95,6 +95,8 @@ def account_pages(
             "older": "/audit?before=7",
             "newest": "/audit",
             "csv": "/audit.csv",
+            "faults": (),
+            "zone": "UTC",
             "most": 50_000,
         },
     }

@@ -90,3 +90,18 @@ def test_hours_are_named_in_the_sites_zone_and_leave_room_for_now():
     labels = [t.label.replace("\N{NO-BREAK SPACE}", " ") for t in air_drawing(shelf(), US).ticks]
     # Midnight is 1 h 12 min before now (1:12 am) and gives way to the word.
     assert labels == ["6 am", "noon", "6 pm", "6 am", "noon"]
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("minutes", range(0, 720, 25))
+def test_no_hour_is_written_into_the_word_now_on_a_phone(language, minutes):
+    now = NOW + timedelta(minutes=minutes)
+    spoken = replace(formats(), now=now, language=language)
+    made = air_drawing(shelf(), spoken)
+    # Of 390 CSS px the page leaves 340 to a line; a letter of its 13 px type is about half as wide.
+    halves = 13 * 0.5 / 2
+    for tick in made.ticks:
+        if tick.anchor == "middle":
+            off = abs(tick.x - made.now_x) / 100 * 340
+            assert off > halves * len(tick.label + spoken.words("now")), (tick, made.now_x)
+    assert len(made.ticks) >= 4

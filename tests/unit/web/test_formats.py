@@ -176,3 +176,14 @@ def test_the_earliest_is_rounded_down():
 
     assert spoken(US.earliest(at)) == "about 2 pm tomorrow"
     assert US.earliest(US.now) == "now"
+
+
+def test_a_zone_is_named_where_the_clocks_of_two_sites_stand_together():
+    # 8:40 UTC is 2:40 in Chicago (Central Standard Time, UTC-6: 15 U.S.C. 260a, 263) and 9:40 in
+    # Berlin (Central European Time, UTC+1).
+    at = datetime(2026, 11, 25, 8, 40, tzinfo=UTC)
+    both = Formats(units="us", timezone=UTC, now=at, named=True)
+    assert both.when(at).split() == ["8:40", "am", "UTC"]
+    assert both.at("America/Chicago").when(at).split() == ["2:40", "am", "CST"]
+    assert both.at("Europe/Berlin").when(at).split() == ["9:40", "am", "CET"]
+    assert Formats(units="us", timezone=UTC, now=at).when(at).split() == ["8:40", "am"]

@@ -110,5 +110,16 @@ def test_a_path_that_no_file_can_have_is_refused(manager, path):
     check_problem(manager.get(path), 422, "path")
 
 
+@pytest.mark.parametrize("field", ["note", "reason", "mends.0.note"])
+def test_control_characters_are_refused_in_what_people_write(manager, field):
+    body: object = "a\x01\x07b"
+    for part in reversed(field.split(".")):
+        body = [body] if part.isdigit() else {part: body}
+    answer = manager.post(f"{API}/drums/K7Q2M5/events", json=body)
+
+    check_problem(answer, 422, field)
+    assert "control characters" in answer.text
+
+
 def test_nothing_beside_the_static_files_is_served(manager):
     assert manager.get("/static/..%2frouter.py").status_code == 404

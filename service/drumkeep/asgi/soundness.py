@@ -98,6 +98,11 @@ def json_fault(data: object) -> Fault | None:
     return None
 
 
+_FREE_TEXTS: Final = ("note", "reason", "damage")
+"""How fields end that hold what a person wrote; a scanned label has control characters of right."""
+_CONTROLS: Final = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
+
+
 def text_fault(place: str, text: str) -> Fault | None:
     """Return what is unsound about a text, if anything.
 
@@ -111,6 +116,8 @@ def text_fault(place: str, text: str) -> Fault | None:
             "has a NUL character or half a surrogate pair in it",
             "Write it without, in UTF-8.",
         )
+    if place.endswith(_FREE_TEXTS) and _CONTROLS.search(text):
+        return Fault(place, told, "has control characters in it", "Write it as plain text.")
     if len(text) > LONGEST:
         return Fault(
             place,

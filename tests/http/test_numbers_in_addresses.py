@@ -45,9 +45,8 @@ def test_a_number_that_nothing_bears_is_not_found_at_any_address(serving):
                 assert answer.status_code == 404, (method, path, answer.text[:300])
                 assert answer.headers["Content-Type"] != MEDIA_TYPE
             last = address.replace("{#}", str(2**63 - 1))
-            client, how = (
-                (program, {"json": {}})
-                if last.startswith("/api/")
-                else (person.client, {"data": csrf})
-            )
-            assert client.request(method, last, **how).status_code in {404, 422}, last
+            if last.startswith("/api/"):
+                answer = program.request(method, last, json={})
+            else:
+                answer = person.client.request(method, last, data=csrf)
+            assert answer.status_code in {404, 422}, last

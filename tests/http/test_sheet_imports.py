@@ -40,6 +40,7 @@ def test_a_program_sees_each_rows_fate_and_stores_what_is_good_once(manager, yar
         assert answer.status_code == 200, answer.text
         told = answer.json()
         assert (told["stored"], told["rows"][0]["fate"]) == (stored, fate)
+        assert told["rows"][0]["read"] == {"made on": "2026-01-09"}
         assert told["rows"][1]["faults"][0]["field"] == "Batch"
         assert known(manager, yard, code) is stored
     refused = manager.post(f"{ADDRESS}/lots", content=b"x,y\n1,2\n", headers=CSV)
@@ -53,6 +54,7 @@ def test_a_crew_member_brings_in_what_happened_and_no_lots(serving, yard, lots):
         page = person.get("/import")
         assert "Columns of events" in page.words
         assert "Columns of lots" not in page.words
+        assert "A logger's download" not in page.words
         fields = page.form("/import").fields | {"what": "events", "do": "store"}
         answer = person.client.post("/import", data=fields, files={"file": ("log.csv", text)})
         assert "1 new" in Page(answer.text).words
@@ -74,6 +76,7 @@ def test_a_person_sees_what_would_become_of_it_before_it_is_stored(serving, mana
             "/import", data=fields, files={"file": ("lots.csv", text.encode("cp1252"))}
         )
         assert "1 new" in Page(seen.text).words
+        assert "made on 2026-01-09" in Page(seen.text).words
         assert "Batch is empty" in Page(seen.text).words
         assert not known(manager, yard, code)
         (good,) = (form for form in Page(seen.text).forms if "kept" in form.fields)

@@ -82,6 +82,11 @@ TAKEN = {
     "a serial date": file(drum(received=str((BEGIN.date() - date(1899, 12, 30)).days) + ".5")),
     "a month in words": file(drum(received=f"{BEGIN:%b} {BEGIN.day} {YEAR} 6:00 AM")),
     "an American hour": file(drum(received=f"{DAY} 6:00 AM")),
+    "an hour without minutes": file(drum(received=f"{DAY} 2 am")),
+    "a month in Spanish": file(drum(received=f"{BEGIN.day} de febrero de {YEAR}")),
+    "curly quotes": file(drum(**{"net mass": "\u201c500 lb\u201d"})),
+    "a zero-width space": file(drum(**{"net mass": "500\u200b lb"})),
+    "an ordinal sign for degrees": file(drum(**{"liquid temperature": "64ºF"})),
 }
 
 REFUSED = {
@@ -199,9 +204,74 @@ def test_more_rows_than_are_taken_at_once_are_refused_whole(depot):
         of(depot, content, most=1)
 
 
-def test_two_rows_alike_are_not_taken_for_two_drums(depot):
-    report = of(depot, file(drum(), drum()))
-    assert report.rows[1].faults[0].problem == "stands in row 2 too"
+def test_eight_rows_alike_are_eight_drums_and_stay_eight(depot):
+    alike = file(*[drum()] * 8)
+    assert of(depot, alike).count("new") == 8
+    assert of(depot, alike).count("there") == 8
+    more = of(depot, file(*[drum()] * 9))
+    assert (more.count("there"), more.count("new")) == (8, 1)
+
+
+def test_a_tag_in_two_rows_is_told_by_the_first(depot):
+    row = drum() + f",{TAG}"
+    (_, second) = of(depot, file(row, row, head=HEAD + ",tag")).rows
+    assert second.faults[0].problem == "stands in row 2 too"
+
+
+def test_a_sheet_saved_again_in_another_style_is_there_already(depot):
+    # 500 lb = 226.796 kg, 64 °F = 17.78 °C; one row of two is without mass and temperature
+    warm = drum(**{"net mass": "500 lb", "liquid temperature": "64 °F"})
+    assert of(depot, file(warm, drum(), head=HEAD)).count("new") == 2
+    hour = f"{BEGIN:%d-%b-%y} 1:00 AM"
+    again = file(
+        f"17.8 C,226.8 kg,{hour},Hall,2231,OUR ISO,seen again",
+        f",full,{hour},hall,2231,iso,",
+        head="temp,weight,received on,location,batch,material,note",
+    )
+    told = of(depot, again)
+    assert [row.fate for row in told.rows] == ["there", "there"]
+    tagged = drum(**{"net mass": "500 lb"}) + f",{TAG}"
+    assert of(depot, file(tagged, head=HEAD + ",tag")).count("new") == 1
+    tagged = drum(**{"net mass": "226.8 kg"}) + f",{TAG}"
+    assert of(depot, file(tagged, head=HEAD + ",tag")).count("there") == 1
+
+
+@pytest.mark.parametrize("many", ["8 drums", "8 pcs", "x8", "8x", "8 ea", "8 tambores"])
+def test_how_many_there_are_never_becomes_one_drum(depot, many):
+    for head in (",number", ",qty"):
+        fault = of(depot, file(drum() + f",{many}", head=HEAD + head)).rows[0].faults[0]
+        assert "a row is one drum" in fault.problem
+    assert one(of(depot, file(drum() + ",1", head=HEAD + ",qty"))) == "new"
+
+
+def test_a_drum_whose_row_says_when_its_lot_was_made_brings_the_lot(depot):
+    made = BEGIN.date().replace(day=1).isoformat()
+    head = HEAD + ",made on"
+    assert one(of(depot, file(drum(lot="NEW-1") + f",{made}", head=head))) == "new"
+    with depot.looking() as tx:
+        assert lot_at(tx, product="iso", code="NEW-1").made_on.isoformat() == made
+    fault = of(depot, file(drum(lot="NEW-2"))).rows[0].faults[0]
+    assert "made on" in fault.mend
+
+
+def test_a_fault_quotes_the_cell_as_typed_and_speaks_in_its_unit(depot):
+    hot, heavy, light = (
+        of(depot, file(drum(**cells))).rows[0].faults[0]
+        for cells in (
+            {"liquid temperature": "640 F"},
+            {"net mass": "9000 lb"},
+            {"net mass": "-500 lb"},
+        )
+    )
+    assert (hot.value, heavy.value, light.value) == ("640 F", "9000 lb", "-500 lb")
+    assert "from -40 °F to 140 °F" in hot.mend
+    assert heavy.mend.endswith(" lb.")
+    early = of(depot, file(drum(received="3/31/16"))).rows[0].faults[0]
+    assert early.value == "3/31/16"
+
+
+def test_a_control_character_is_refused_in_a_note(depot):
+    assert one(of(depot, file(drum() + ",a\x01b", head=HEAD + ",note"))).startswith("has control")
 
 
 def test_a_crew_member_imports_drums_and_no_lots(depot):

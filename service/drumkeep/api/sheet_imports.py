@@ -87,6 +87,7 @@ async def _bring_in(
                 row=row.line,
                 fate=row.fate,
                 thing=row.thing,
+                read={name: str(meant) for name, meant in row.meant.items()},
                 faults=[
                     RowFaultOut(
                         field=one.field, value=shown(one.value), problem=one.problem, mend=one.mend

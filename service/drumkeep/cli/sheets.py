@@ -75,6 +75,8 @@ def _lines(report: SheetReport) -> list[str]:
     lines = []
     for row in report.rows:
         lines.append(f"row {row.line}: {row.fate}{'' if row.thing is None else f' {row.thing}'}")
+        if row.fate in {"new", "changed"}:
+            lines += [f"  {name}: {meant}" for name, meant in row.meant.items()]
         lines += [f"  {fault}" for fault in row.faults]
     if report.totals:
         lines.append(f"Passed over as totals: row {', '.join(map(str, report.totals))}.")

@@ -18,8 +18,9 @@ def impossible(c: float) -> tuple[str, str] | None:
     """Return what is wrong with a temperature of a drum, °C, and the mend; None where nothing."""
     if LOWEST_C <= c <= HIGHEST_C:
         return None
-    kind = "hotter" if c > HIGHEST_C else "colder"
-    return f"is {kind} than any drum of foam chemical", _MEND
+    if c > HIGHEST_C:
+        return "is hotter than any drum of foam chemical", _MEND
+    return "is colder than any drum of foam chemical", _MEND
 
 
 def refuse_impossible(c: float | None, *, field: str) -> None:

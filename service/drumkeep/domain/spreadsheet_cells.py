@@ -10,10 +10,12 @@ from drumkeep.domain.logger_times import LoggerClock, NoTime, day_comes_first
 from drumkeep.domain.products import Side
 from drumkeep.domain.quantities import (
     celsius_from_fahrenheit,
+    fahrenheit,
     kilograms_from_pounds,
     kilopascals_from_psi,
     metres_from_centimetres,
     metres_from_inches,
+    pounds,
 )
 
 _NUMBER: Final = re.compile(r"([-+\N{MINUS SIGN}]?[\d.,' ]*\d)\s*([^\d\s].*)?")
@@ -22,6 +24,43 @@ _EITHER_WAY: Final = re.compile(r"(\d{1,2})[-/](\d{1,2})[-/](\d{2,4})\b.*", re.A
 _SERIAL: Final = re.compile(r"\d{5}(?:\.\d+)?", re.ASCII)
 _SERIAL_BEGIN: Final = datetime(1899, 12, 30, tzinfo=UTC)
 """Day 0 of a spreadsheet's serial dates, after 1900-02-28 (ECMA-376 part 1, 18.17.4.1)."""
+_PASTED: Final = str.maketrans(
+    dict.fromkeys("\N{ZERO WIDTH SPACE}\N{ZERO WIDTH NON-JOINER}\N{ZERO WIDTH JOINER}\ufeff")
+    | dict.fromkeys("\N{LEFT DOUBLE QUOTATION MARK}\N{RIGHT DOUBLE QUOTATION MARK}", '"')
+    | dict.fromkeys("\N{LEFT SINGLE QUOTATION MARK}\N{RIGHT SINGLE QUOTATION MARK}", "'")
+    | {"\N{MASCULINE ORDINAL INDICATOR}": "\N{DEGREE SIGN}"}
+)
+"""Look-alikes that word processors and web pages bring along."""
+_QUOTED: Final = re.compile(r"""(["'])(.+)\1""")
+_BARE_HOUR: Final = re.compile(r"(?<![:\d.])(\d{1,2})\s*([ap])\.?\s?m\.?(?![a-z])", re.IGNORECASE)
+_SPANISH_DAY: Final = re.compile(
+    r"(\d{1,2})(?:\s+de)?[-\s.]+([a-z]{3,10})\.?(?:\s+del?)?[-\s.,]+(\d{4}|\d\d)\b", re.IGNORECASE
+)
+_SPANISH_MONTHS: Final = {
+    "enero": "jan",
+    "febrero": "feb",
+    "marzo": "mar",
+    "abril": "apr",
+    "mayo": "may",
+    "junio": "jun",
+    "julio": "jul",
+    "agosto": "aug",
+    "septiembre": "sep",
+    "setiembre": "sep",
+    "octubre": "oct",
+    "noviembre": "nov",
+    "diciembre": "dec",
+    "ene": "jan",
+    "abr": "apr",
+    "ago": "aug",
+    "sept": "sep",
+    "set": "sep",
+    "dic": "dec",
+}
+_SEVERAL: Final = re.compile(
+    r"x\s*\d+|\d+\s*(?:x|drums?|pcs?\.?|pieces?|ea\.?|each|units?|tambor(?:es)?|piezas?|pzas?\.?)",
+    re.IGNORECASE,
+)
 _Units = Mapping[str, Callable[[float], float]]
 _MASSES: Final[_Units] = {
     **dict.fromkeys(("lb", "lbs", "lb.", "lbs.", "pound", "pounds", "#"), kilograms_from_pounds),
@@ -44,6 +83,14 @@ _PRESSURES: Final[_Units] = {
     "kpa": float,
     **dict.fromkeys(("psi", "psig"), kilopascals_from_psi),
 }
+_SPOKEN: Final[Mapping[object, tuple[str | None, str, Callable[[float], float]]]] = {
+    kilograms_from_pounds: ("kg", "lb", pounds),
+    celsius_from_fahrenheit: ("°C", "°F", fahrenheit),
+    ("kg",): (None, "kg", float),
+    ("°C",): (None, "°C", float),
+}
+"""How a figure in SI is said where a unit is read so."""
+_BOUND: Final = re.compile(r"(at least|at most|more than|less than) (-?\d+(?:\.\d+)?)\.$")
 _MINUTES: Final[_Units] = dict.fromkeys(("", "min", "min.", "mins", "minute", "minutes"), float)
 _KINDS: Final = {
     **{kind.value.replace("_", " "): kind for kind in EventKind},
@@ -81,6 +128,32 @@ class Unclear(Exception):
         super().__init__(problem)
         self.problem = problem
         self.mend = mend
+
+
+def plain(text: str) -> str:
+    """Return a text without what was pasted unseen: look-alike marks, and quotes round it all."""
+    text = text.translate(_PASTED).strip()
+    found = _QUOTED.fullmatch(text)
+    return text if found is None else found[2].strip()
+
+
+def serial(text: str) -> str:
+    """Read which of several drums a row is of; how many there are is no answer to that."""
+    if _SEVERAL.fullmatch(text):
+        raise Unclear(
+            "says how many there are, and a row is one drum",
+            "Give each drum a row of its own; rows may be alike.",
+        )
+    return text
+
+
+def single(text: str) -> None:
+    """Read how many drums a row is of: one."""
+    if not re.fullmatch(r"1(?:[.,]0+)?\b.*|one|uno?", text, re.IGNORECASE):
+        raise Unclear(
+            "is not one, and a row is one drum",
+            "Give each drum a row of its own; rows may be alike.",
+        )
 
 
 def number(text: str) -> tuple[float, str]:
@@ -141,6 +214,42 @@ def side(text: str) -> Side:
     return _SIDES[plain]
 
 
+def in_unit_of(cell: str, sentence: str, *, unit: str) -> str:
+    """Return a sentence about a cell with its figures in the unit in which that was typed.
+
+    Parameters
+    ----------
+    cell, unit
+        What was typed, and the unit of its header.
+    sentence
+        Of a fault, in SI.
+    """
+    try:
+        word = number(cell)[1]
+    except Unclear:
+        word = ""
+    spoken = _SPOKEN.get(_read_by(word or unit.strip().lower()))
+    if spoken is None:
+        return sentence
+    si, us, scaled = spoken
+    if si is None:
+        return _BOUND.sub(rf"\1 \2 {us}.", sentence)
+    sentence = _BOUND.sub(rf"\1 \2 {si}.", sentence)
+    return re.sub(
+        rf"(-?\d+(?:\.\d+)?) {si}(?!\w)",
+        lambda found: f"{round(scaled(float(found[1])), 1):g} {us}",
+        sentence,
+    )
+
+
+def _read_by(word: str) -> Callable[[float], float] | tuple[str]:
+    tables = ((_MASSES, "kg"), (_TEMPERATURES, "°C"))
+    for known, si in tables:
+        if word in known:
+            return (si,) if known[word] is float else known[word]
+    return ("",)
+
+
 def height_m(text: str, *, unit: str) -> float:
     """Read a height with its unit, of the cell or the header."""
     return _figure(text, unit=unit, known=_LENGTHS, such_as="in, cm or m")
@@ -185,6 +294,11 @@ def bung_ring(text: str) -> str:
     return _RINGS[text.lower()]
 
 
+def _in_english(found: re.Match[str]) -> str:
+    month = _SPANISH_MONTHS.get(found[2].lower())
+    return found[0] if month is None else f"{found[1]} {month} {found[3]}"
+
+
 class Days:
     """Reads the dates of one column.
 
@@ -207,6 +321,7 @@ class Days:
 
     def moment(self, text: str, *, zone: tzinfo) -> datetime:
         """Read a time; a day without its hour counts as noon there."""
+        text = _BARE_HOUR.sub(r"\1:00 \2m", _SPANISH_DAY.sub(_in_english, text, count=1))
         if _SERIAL.fullmatch(text):
             there = _SERIAL_BEGIN + timedelta(minutes=round(float(text) * 1440))
             text = f"{there:%Y-%m-%d %H:%M}" if "." in text else f"{there:%Y-%m-%d}"

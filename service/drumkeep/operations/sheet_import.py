@@ -1,7 +1,7 @@
 """Bring in what a person keeps in a spreadsheet: every row's fate first, then all or nothing."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from functools import partial
 from typing import Final, Protocol
@@ -12,7 +12,7 @@ from drumkeep.errors import Conflict, Fault, Invalid, NotFound, Refused
 from drumkeep.operations.drums import By
 from drumkeep.operations.estimates import refresh_drums
 from drumkeep.operations.sheet_events import EVENT_COLUMNS, EventRows
-from drumkeep.operations.sheet_reader import Deed, Fate, Reader, Sent
+from drumkeep.operations.sheet_reader import Deed, Fate, Meant, Reader, Sent
 from drumkeep.operations.sheet_rows import (
     DRUM_COLUMNS,
     LOT_COLUMNS,
@@ -71,12 +71,16 @@ NOUNS: Final[Mapping[str, Noun]] = {
 
 @dataclass(frozen=True, slots=True)
 class RowFate:
-    """What becomes of a row, and its faults if it is refused."""
+    """What becomes of a row, and its faults if it is refused.
+
+    ``meant`` is how its dates, masses and temperatures were read, by column.
+    """
 
     line: int
     fate: Fate
     thing: str | None = None
     faults: tuple[Fault, ...] = ()
+    meant: Mapping[str, Meant] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,9 +168,14 @@ def _fates(tx: Tx, rows: Rows, *, reader: Reader) -> tuple[RowFate, ...]:
                 raise reader.fault("beyond the last column", beyond, "has no header", mend)
             with savepoint(tx):
                 deed = rows.put(row)
-            fates.append(RowFate(row.line, deed.fate, deed.thing))
+            meant = reader.meant.get(row.line, {})
+            fates.append(RowFate(row.line, deed.fate, deed.thing, meant=meant))
         except (Invalid, Conflict, NotFound) as error:
             fates.append(
-                RowFate(row.line, "refused", faults=tuple(map(reader.named, error.faults)))
+                RowFate(
+                    row.line,
+                    "refused",
+                    faults=tuple(reader.named(fault, row) for fault in error.faults),
+                )
             )
     return tuple(sorted(fates, key=lambda fate: fate.line))

@@ -1,23 +1,35 @@
 """Cells of a spreadsheet's rows as they are meant, and what is wrong with one by row and column."""
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from json import JSONDecodeError, loads
 from typing import Any, Final, Literal, TypeVar
+from unicodedata import category
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from drumkeep.domain.spreadsheet_cells import Days, Unclear, mass_kg, side, temperature_c
+from drumkeep.domain.spreadsheet_cells import (
+    Days,
+    Unclear,
+    in_unit_of,
+    mass_kg,
+    plain,
+    side,
+    temperature_c,
+)
 from drumkeep.domain.spreadsheets import NOTHING, Sheet, SheetRow, unescaped
 from drumkeep.errors import Fault, Invalid
 from drumkeep.operations.drums import By, Happening
+from drumkeep.operations.lots import create_lot
 from drumkeep.operations.places import place_named
 from drumkeep.storage import catalogue
 from drumkeep.storage.tables.catalogue import Lot, Place, Product
 from drumkeep.storage.transaction import Tx
 
 _Meant = TypeVar("_Meant")
+_Read = TypeVar("_Read", bound=float | date | None)
 
 TITLE: Final = "The row cannot be used."
 IDS: Final = UUID("6d1b7c0e-5a0e-4f57-9d0b-0b8f3a5f2f11")
@@ -26,7 +38,9 @@ IDS: Final = UUID("6d1b7c0e-5a0e-4f57-9d0b-0b8f3a5f2f11")
 _VERBATIM: Final = frozenset({"note", "data"})
 """Columns whose spaces and lines are their own."""
 
-_TWICE: Final = "Leave one of the two out; drums without tags need a column of numbers."
+_TWICE: Final = "Leave one of the two out."
+
+_UNKNOWN_LOT: Final = "is not known"
 
 _FROM: Final[Mapping[str, tuple[str, ...]]] = {
     "net_kg": ("net mass",),
@@ -68,6 +82,22 @@ class Deed:
     thing: str
 
 
+@dataclass(frozen=True, slots=True)
+class Meant:
+    """What a cell was read as: a time on its site's clock, a date, or a figure in SI."""
+
+    value: float | date
+    unit: str = ""
+
+    def __str__(self) -> str:
+        """Write it in SI, a time with the offset of its clock."""
+        if isinstance(self.value, datetime):
+            return self.value.isoformat(sep=" ", timespec="minutes")
+        if isinstance(self.value, date):
+            return self.value.isoformat()
+        return f"{self.value:.1f} {self.unit}"
+
+
 class Reader:
     """Reads the cells of a sheet, naming row and column in each fault."""
 
@@ -82,8 +112,11 @@ class Reader:
             if name in sheet.headers
         }
         self._seen: dict[str, int] = {}
+        self._alike: Counter[str] = Counter()
         self.changed: dict[int, int] = {}
         """From when on (epoch ms) which drums are to be computed anew, once all rows are put."""
+        self.meant: dict[int, dict[str, Meant]] = {}
+        """How cells were read that can be read amiss, by line and column."""
 
     @property
     def rows(self) -> Sequence[SheetRow]:
@@ -98,7 +131,10 @@ class Reader:
         """Return a cell's text; None where it holds nothing."""
         cell = row.cells.get(name, "")
         if name not in _VERBATIM:  # split() knows no-break spaces
-            cell = " ".join(cell.split())
+            cell = " ".join(plain(cell).split())
+        if any(category(symbol) == "Cc" and symbol not in "\n\t" for symbol in cell):
+            mend = "Write it as plain text."
+            raise self.fault(name, cell, "has control characters in it", mend)
         if cell.startswith("=") or (cell.startswith("#") and cell.endswith(("!", "?"))):
             raise self.fault(name, cell, "is a formula or its error", "Paste the value instead.")
         return None if cell.lower() in NOTHING else unescaped(cell)
@@ -123,11 +159,13 @@ class Reader:
 
     def mass(self, row: SheetRow, name: str) -> float | None:
         """Return a mass in kg."""
-        return self.read(row, name, lambda text: mass_kg(text, unit=self.unit(name)))
+        kg = self.read(row, name, lambda text: mass_kg(text, unit=self.unit(name)))
+        return self._noted(row, name, kg, "kg")
 
     def temperature(self, row: SheetRow, name: str) -> float | None:
         """Return a temperature in °C."""
-        return self.read(row, name, lambda text: temperature_c(text, unit=self.unit(name)))
+        c = self.read(row, name, lambda text: temperature_c(text, unit=self.unit(name)))
+        return self._noted(row, name, c, "°C")
 
     def moment(self, row: SheetRow, name: str, *, place: Place, clock: str = "") -> datetime | None:
         """Return a time; one that names no zone is of the clock of a place's site.
@@ -138,9 +176,21 @@ class Reader:
         zone = ZoneInfo(sites[place.site_id].timezone)
         hour = self.text(row, clock)
         days = self.days(name)
-        return self.read(
+        at = self.read(
             row, name, lambda day: days.moment(f"{day} {hour}" if hour else day, zone=zone)
         )
+        self._noted(row, name, None if at is None else at.astimezone(zone))
+        return at
+
+    def day(self, row: SheetRow, name: str) -> date | None:
+        """Return a date."""
+        return self._noted(row, name, self.read(row, name, self.days(name).day))
+
+    def _noted(self, row: SheetRow, name: str, value: _Read, unit: str = "") -> _Read:
+        """Note how a cell was read, to be shown before anything is stored."""
+        if value is not None:
+            self.meant.setdefault(row.line, {})[name] = Meant(value, unit)
+        return value
 
     def compute(self, since: Mapping[int, int]) -> None:
         """Have drums computed anew in the end: by id, from when on."""
@@ -151,19 +201,33 @@ class Reader:
         """Whether the sheet has the column."""
         return name in self._sheet.headers
 
-    def named(self, fault: Fault) -> Fault:
-        """Return a fault of the deed itself under the column that it came from."""
+    def named(self, fault: Fault, row: SheetRow) -> Fault:
+        """Return a fault under the column that it came from, with the cell as it was typed."""
         # ``drums.0.net_kg`` of a receipt and ``limits.spray_low_c`` of a product end in the cell.
         group, last = fault.field.partition(".")[0], fault.field.rpartition(".")[2]
         names = [last, *_FROM.get(last, ()), *_FROM.get(group, ())]
         if group == "origins":
             names = ["origins"]
-        header = next((self._sheet.headers[name] for name in names if self.has(name)), None)
-        return fault if header is None else replace(fault, field=header)
+        name = next((name for name in names if self.has(name)), None)
+        if name is None:
+            return fault
+        typed = row.cells.get(name) or None
+        return replace(
+            fault,
+            field=self._sheet.headers[name],
+            value=typed,
+            problem=in_unit_of(typed or "", fault.problem, unit=self.unit(name)),
+            mend=in_unit_of(typed or "", fault.mend, unit=self.unit(name)),
+        )
 
     def days(self, name: str) -> Days:
         """Return the reader of a column of dates."""
         return self._days[name]
+
+    def ordinal(self, meaning: str) -> int:
+        """Return how many rows of the file before meant the same."""
+        self._alike[meaning] += 1
+        return self._alike[meaning] - 1
 
     def once(self, row: SheetRow, key: str, *, column: str, mend: str = _TWICE) -> None:
         """Refuse what stands in the file already."""
@@ -216,13 +280,23 @@ class Reader:
             for one in catalogue.list_lots(self.tx, product=product.code, limit=10_000)
             if one.code.lstrip("0") == code.lstrip("0")
         ]
-        problem = f"is not known, but {' and '.join(alike)} is" if alike else "is not known"
+        problem = f"is not known, but {' and '.join(alike)} is" if alike else _UNKNOWN_LOT
         mend = (
             "Format the column as text, so that zeros stay."
             if alike
-            else "Import the lots first, or correct it."
+            else "Import the lots first, give the day it was made under “made on”, or correct it."
         )
         raise self.fault("lot", code, problem, mend)
+
+    def lot_or_new(self, row: SheetRow, product: Product, *, made_on: date | None) -> Lot:
+        """Return the lot of a row, made now where the row says when it was and none is alike."""
+        try:
+            return self.lot(row, product)
+        except Invalid as error:
+            if made_on is None or error.faults[0].problem != _UNKNOWN_LOT:
+                raise
+        code = self.lot_code(row)
+        return create_lot(self.tx, product=product.code, code=code, made_on=made_on, now=self.now)
 
     def place(self, row: SheetRow, name: str) -> Place:
         """Return the place of a row: ``site/code``, or a code or name that only one has."""

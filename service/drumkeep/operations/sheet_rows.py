@@ -1,6 +1,8 @@
 """What a row of products, lots or drums in a spreadsheet asks for: its columns, and its deed."""
 
-from dataclasses import fields
+from collections.abc import Mapping
+from dataclasses import fields, replace
+from datetime import UTC, datetime
 from json import dumps
 from typing import Any, Final
 from uuid import uuid5
@@ -8,7 +10,7 @@ from uuid import uuid5
 from drumkeep.domain import tags
 from drumkeep.domain.events import effective
 from drumkeep.domain.products import Limits, Properties
-from drumkeep.domain.spreadsheet_cells import number, side
+from drumkeep.domain.spreadsheet_cells import number, serial, side, single
 from drumkeep.domain.spreadsheets import Column, SheetRow
 from drumkeep.errors import Conflict, Fault
 from drumkeep.operations.lots import change_lot, create_lot
@@ -54,6 +56,7 @@ DRUM_COLUMNS: Final = (
     Column("liquid temperature", ("temp", "temperature", "liquid temp")),
     Column("side", ()),
     Column("number", ("no", "ref", "serial", "serial no")),
+    Column("count", ("qty", "drums", "no of drums", "number of drums", "pieces", "pcs")),
     Column("came from", ("from",)),
     Column("made on", ()),
     Column("tare", ("tare weight",)),
@@ -127,12 +130,8 @@ def put_lot(reader: Reader, row: SheetRow) -> Deed:
     product, code = reader.product(row), reader.lot_code(row)
     reader.once(row, f"{product.code} {code}", column="lot")
     reader.needed(row, "made on")
-    made_on = reader.read(row, "made on", reader.days("made on").day)
-    expires_on = (
-        reader.read(row, "expires on", reader.days("expires on").day)
-        if row.cells.get("expires on")
-        else None
-    )
+    made_on = reader.day(row, "made on")
+    expires_on = reader.day(row, "expires on") if row.cells.get("expires on") else None
     found = catalogue.lot_by_code(reader.tx, product=product.code, code=code)
     thing = f"{product.code} {code}"
     if made_on is None:  # never: it was needed
@@ -161,27 +160,37 @@ def put_lot(reader: Reader, row: SheetRow) -> Deed:
     return Deed("changed", thing)
 
 
+def _meaning(at: datetime, data: Mapping[str, Any]) -> tuple[object, ...]:
+    """Return what makes a receipt the same in whichever units and style it is written."""
+    mass, temperature = data.get("net_kg"), data.get("liquid_c")
+    return (
+        at.astimezone(UTC).isoformat(timespec="minutes"),
+        data["place"],
+        None if mass is None else round(mass, 1),
+        None if temperature is None else round(temperature, 1),
+    )
+
+
 def put_drum(reader: Reader, row: SheetRow) -> Deed:
     """Receive a drum; one that is on record is left as it is."""
     product = reader.product(row)
-    lot, place = reader.lot(row, product), reader.place(row, "place")
+    reader.read(row, "count", single)
+    number_of_it = reader.read(row, "number", serial)
+    made_on = reader.day(row, "made on") if reader.text(row, "made on") else None
+    place, lot = reader.place(row, "place"), reader.lot_or_new(row, product, made_on=made_on)
     origin = reader.place(row, "came from") if reader.text(row, "came from") else None
     reader.needed(row, "received")
     at = reader.moment(row, "received", place=place)
     text = reader.text(row, "tag")
     tag = None if text is None else tags.parse(text, field="tag")
-    reader.once(row, tag or dumps([*row.cells.values()]), column="tag")
-    made_on = (
-        reader.read(row, "made on", reader.days("made on").day)
-        if row.cells.get("made on")
-        else None
-    )
+    if tag is not None:
+        reader.once(row, tag, column="tag")
     share = reader.read(row, "share", lambda cell: number(cell)[0])
     tare = reader.mass(row, "tare")
     if at is None:  # never: it was needed
         raise reader.fault("received", None, "is empty", "Write when it came.")
     receipt = Receipt(
-        event_id=uuid5(IDS, tag or dumps(sorted(row.cells.items()))),
+        event_id=uuid5(IDS, tag or ""),
         product=product.code,
         lot=lot.code,
         place=place.id,
@@ -196,11 +205,23 @@ def put_drum(reader: Reader, row: SheetRow) -> Deed:
         un_mark=reader.text(row, "un mark"),
         note=reader.text(row, "note"),
     )
+    if tag is None:
+        meaning = dumps([lot.id, number_of_it, *_meaning(at, receipt.data())])
+        own = uuid5(IDS, dumps([meaning, reader.ordinal(meaning)]))
+        # As versions before 0006 knew it: by the text of its cells.
+        before = uuid5(IDS, dumps(sorted(row.cells.items())))
+        for event_id in (own, before):
+            event = drum_rows.event_by_id(reader.tx, event_id=event_id)
+            if event is not None:
+                drum = drum_rows.drums_by_id(reader.tx, ids=[event.drum_id])[event.drum_id]
+                return Deed("there", drum.tag)
+        receipt = replace(receipt, event_id=own)
     known = None if tag is None else drum_rows.drum_by_tag(reader.tx, tag=tag)
     if known is not None:
         log = effective(drum_rows.events_of(reader.tx, drum_ids=[known.id])[known.id])
         first = log[0]
-        if (first.at, dict(first.data), known.lot_id) == (at, receipt.data(), lot.id):
+        told = (_meaning(at, receipt.data()), lot.id)
+        if (_meaning(first.at, first.data), known.lot_id) == told:
             return Deed("there", known.tag)
         raise Conflict(
             TITLE,

@@ -111,6 +111,7 @@ def _page(tx: Tx, shell: Shell, given: _Given) -> HTMLResponse:
             for noun, wanted in NOUNS.items()
             if may(shell.caller.role, wanted.action)
         },
+        loggers=may(shell.caller.role, Action.CHANGE_CATALOGUE),
         report=report,
         rows=drawn,
         undrawn=0 if report is None else len(report.rows) - len(drawn),

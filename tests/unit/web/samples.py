@@ -14,6 +14,7 @@ from drumkeep.domain.grid import to_ms
 from drumkeep.domain.quantities import celsius_from_fahrenheit as f
 from drumkeep.errors import Fault
 from drumkeep.operations.sheet_import import RowFate, SheetReport
+from drumkeep.operations.sheet_reader import Meant
 from drumkeep.web.airline import Scale
 from drumkeep.web.formats import Formats
 from drumkeep.web.methods import methods_context
@@ -445,6 +446,7 @@ def pages(
             "faults": (change("The file is none."),),
             "kept": ("eJwDAAAAAAE=",),
             "columns": {"drums": ("product, lot", "note")},
+            "loggers": True,
             "report": SheetReport(
                 (
                     RowFate(2, "new", change("K7Q-2M5")),
@@ -455,7 +457,7 @@ def pages(
                 stored=False,
             ),
             "rows": (
-                RowFate(2, "new", change("K7Q-2M5")),
+                RowFate(2, "new", change("K7Q-2M5"), meant={"net mass": Meant(226.8, "kg")}),
                 RowFate(3, "refused", faults=(change(Fault("Net", "55 gal", "is", "Mend.")),)),
             ),
             "undrawn": 7,
@@ -500,6 +502,7 @@ def pages(
             "fields": change({"mass": "weight"}),
             "parts": change({"nitrogen": "nitrogen bottle"}),
             "findings": change({"fine": "fine"}),
+            "choices": change({"seen": "seen"}),
             "viewer": None,
         },
         "problem.html": {"problem": change(problem)},

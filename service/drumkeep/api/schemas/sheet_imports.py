@@ -33,11 +33,15 @@ class RowFaultOut(Answer):
 
 
 class RowFateOut(Answer):
-    """What became of a row, counted from 1, and of which thing."""
+    """What became of a row, counted from 1, and of which thing.
+
+    ``read`` is how its dates, masses (kg) and temperatures (°C) were read, by our name of a column.
+    """
 
     row: int
     fate: Fate
     thing: str | None
+    read: dict[str, str]
     faults: list[RowFaultOut]
 
 

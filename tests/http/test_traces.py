@@ -10,6 +10,7 @@ import pytest
 from drumkeep.domain.quantities import fahrenheit
 from tests.builders.stock import Body, ago
 from tests.fixtures.people import Person, signed_in
+from tests.fixtures.plots import own_place
 from tests.fixtures.pulling import Pulling, pulling
 from tests.fixtures.serving import manager, serving
 from tests.fixtures.yard import LOT, Yard, yard
@@ -143,7 +144,7 @@ def test_what_is_not_known_is_told_by_field(yard):
 def test_the_page_shows_it_and_leads_to_the_same_as_a_table(yard, moved, mara):
     page = mara.get(f"/trace?{urlencode({'lot': 'L-trace'})}")
     assert "Trace of lot L-trace" in page.words
-    assert "Van (vehicle, North yard)" in page.words
+    assert "None of these drums was at a job site or on a rig." in page.words
     assert "No sensor was missing or doubted" in page.words
     (file,) = [a["href"] for a in page.all("a") if a["href"].startswith("/trace.csv")]
     answer = mara.client.get(file)
@@ -154,6 +155,17 @@ def test_the_page_shows_it_and_leads_to_the_same_as_a_table(yard, moved, mara):
     back = mara.get(f"/trace?{urlencode(asked.fields)}")
     assert "Trace of Van" in back.words
     assert moved in back.words
+
+
+def test_a_lot_was_used_on_the_rig_and_not_in_the_van_that_brought_it(yard, mara):
+    rig = own_place(yard, site=yard.site, kind="rig", name="Rig 7")
+    lot = yard.lot(yard.iso, "L-used")
+    tag = yard.receive(lot=lot, at=ago(3.0))["tag"]
+    yard.record(tag, "moved", at=ago(2.0), to=yard.place("van"))
+    yard.record(tag, "moved", at=ago(1.0), to=rig)
+    words = mara.get(f"/trace?{urlencode({'lot': lot, 'product': yard.iso})}").words
+    used = words.partition("Where it was used")[2].partition("Jobs are told")[0]
+    assert used.strip() == "Rig 7 (rig, North yard)"
 
 
 def test_a_lot_that_two_products_have_is_asked_about(yard, mara):

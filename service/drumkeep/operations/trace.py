@@ -32,8 +32,8 @@ from drumkeep.storage.transaction import Tx
 MOST_DRUMS: Final = 400
 """Of one trace; a lot of more is traced drum by drum, a place over a shorter time."""
 
-USED_AT: Final = frozenset({PlaceKind.JOB_SITE, PlaceKind.RIG, PlaceKind.VEHICLE})
-"""Where liquid is used, or goes there; jobs themselves are not on record yet."""
+USED_AT: Final = frozenset({PlaceKind.JOB_SITE, PlaceKind.RIG})
+"""Where liquid is used, not what only carries it there; jobs themselves are not on record yet."""
 
 LIMITS: Final[Mapping[Side, tuple[str, ...]]] = {
     Side.ISO: ("storage_low_c", "storage_high_c", "seed_c", "deep_seed_c", "maximum_c"),
@@ -96,7 +96,7 @@ class DrumTrace:
 
     @property
     def used_at(self) -> tuple[StayTrace, ...]:
-        """Where it was used, or on the way there."""
+        """Where it was used."""
         return tuple(stay for stay in self.stays if stay.place.kind in USED_AT)
 
 

@@ -199,7 +199,7 @@ def test_fault_on_the_form_keeps_what_was_filled_in_and_stores_nothing(serving, 
         ({"count": ""}, "How many alike is missing"),
         ({"temperature": "warm"}, "Temperature warm is not a number"),
         ({"fine": "yes", "bulge": "seen"}, "something off is told"),
-        ({"place": ""}, "Into is not known"),
+        ({"place": ""}, "Into is not chosen"),
         ({"product": ""}, "Product"),
         ({"mass": "900"}, "Liquid in each"),
     ],
@@ -296,3 +296,52 @@ def test_form_works_in_kilograms_and_celsius(serving, yard):
     (tag,) = [a["href"][7:] for a in receipt.all("a") if a["href"].startswith("/drums/")]
     assert yard.get(tag)["net_kg"] == pytest.approx(249.9)
     assert yard.history(tag)["events"][1]["data"]["c"] == pytest.approx(17.5)
+
+
+def test_all_that_is_wrong_on_the_form_is_told_at_once(serving, rosa):
+    before = stored(serving)
+    slips = {
+        "count": "two",
+        "temperature": "warm",
+        "mass": "1,234",
+        "at": "noon",
+        "note": "x" * 3000,
+        "place": "",
+    }
+    answer = rosa.send(filled(rosa, **slips))
+    assert answer.status_code == 422
+    told = Page(answer.text).words
+    for words in (
+        "Product is not chosen. Choose what is in them.",
+        "Lot is missing. Write the lot that their label bears.",
+        "How many alike two is not a number.",
+        "Liquid in each 1,234 is not a number.",
+        "Into is not chosen. Choose where they go.",
+        "Temperature warm is not a number.",
+        "When noon is not a time.",
+        "is too long.",
+    ):
+        assert words in told
+    assert stored(serving) == before
+
+
+@pytest.mark.parametrize(
+    ("label", "field"),
+    [
+        ("(01){new}(10)F-1(11)260113", "product"),
+        ("(01){known}(10)F-2", "made_on"),
+        ("(01){known}(10)F-3(11)260113", "count"),
+        ("(01){known}(10)F-4(11)260113(37)8", "place"),
+    ],
+)
+def test_after_a_label_is_read_the_focus_is_where_the_person_goes_on(yard, rosa, label, field):
+    known = gtin()
+    item = {"gtin": known, "product": yard.iso}
+    assert yard.client.post(f"{API}/trade-items", json=item).status_code == 201
+    rosa.client.cookies.delete("drumkeep_receive")
+    asked = {"label": label.format(new=gtin(), known=known)}
+    page = Page(rosa.client.get("/receive", params=asked).text)
+    (focused,) = (e["id"] for e in (*page.all("input"), *page.all("select")) if "autofocus" in e)
+    assert focused == field
+    (first,) = (e["id"] for e in rosa.get("/receive").all("input") if "autofocus" in e)
+    assert first == "label"

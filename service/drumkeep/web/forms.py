@@ -2,7 +2,8 @@
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 from uuid import UUID
@@ -197,6 +198,28 @@ def _number(form: Mapping[str, str], name: str) -> float | None:
     value = float(text.replace(",", "."))
     assert math.isfinite(value)  # noqa: S101 - at most nine digits before the point
     return value
+
+
+@contextmanager
+def heard(faults: list[Fault]) -> Iterator[None]:
+    """Go on past what cannot be read, so that all that is wrong with a form is told at once."""
+    try:
+        yield
+    except Invalid as error:
+        faults += error.faults
+
+
+def chosen(form: Mapping[str, str], name: str, *, mend: str) -> str:
+    """Return what was chosen from a list.
+
+    Raises
+    ------
+    Invalid
+        Nothing was; ``mend`` says what to do.
+    """
+    if not form.get(name):
+        raise Invalid("Something is not chosen.", [Fault(name, None, "is not chosen", mend)])
+    return form[name]
 
 
 def form_id(form: Mapping[str, str], name: str = "id") -> UUID:

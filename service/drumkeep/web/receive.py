@@ -6,12 +6,12 @@ from typing import Annotated, Any, Final
 from uuid import UUID, uuid4
 
 from fastapi import APIRouter, Depends, Query, Request
-from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, Response
 from pydantic import ValidationError
 
 from drumkeep.asgi.deliveries import DeliveryIn, delivery_of
 from drumkeep.asgi.dependencies import ReadingDep, refuse_unless_may, services
+from drumkeep.asgi.faults import fault_of
 from drumkeep.asgi.happenings import by_caller
 from drumkeep.asgi.photos import picture_in
 from drumkeep.domain.photos import Shows
@@ -30,7 +30,7 @@ from drumkeep.storage import catalogue
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.drums import posted
-from drumkeep.web.forms import mass_of, number_of, temperature_of, when
+from drumkeep.web.forms import chosen, heard, mass_of, number_of, temperature_of, when
 from drumkeep.web.shell import Shell, ShellDep, see
 from drumkeep.web.views.photos import SHOWS_WORDS, photo_views
 from drumkeep.web.views.places import named_places, place_choices
@@ -38,6 +38,7 @@ from drumkeep.web.views.receive import (
     faults_in_words,
     filled_in,
     label_facts,
+    next_field,
     receipt_view,
 )
 from drumkeep.web.views.sentences import all_said
@@ -62,7 +63,7 @@ def receive_page(request: Request, tx: ReadingDep, shell: ShellDep, label: Text 
         faults = faults_in_words(error.faults, shell.formats)
         return _page(tx, shell, given=given | {"label": label}, faults=faults)
     filled = given | filled_in(found, formats=shell.formats) | {"label": label}
-    return _page(tx, shell, given=filled, found=found)
+    return _page(tx, shell, given=filled, found=found, focus=next_field(filled, found))
 
 
 @router.post("/receive")
@@ -76,7 +77,7 @@ async def receive(
         async with request.form() as sent:
             picture = await picture_in(sent)
         identity = await database.write(lambda tx: _receive(tx, shell, form, picture))
-    except (Conflict, Invalid, RequestValidationError) as error:
+    except (Conflict, Invalid) as error:
         faults = faults_in_words(error, shell.formats)
         return await database.read(lambda tx: _page(tx, shell, given=_with_id(form), faults=faults))
     answer = see(f"/receipts/{identity}")
@@ -114,6 +115,7 @@ def _page(
     *,
     given: Mapping[str, str],
     found: Scanned | None = None,
+    focus: str = "label",
     faults: tuple[Fault, ...] = (),
 ) -> HTMLResponse:
     premises = read_premises(tx)
@@ -122,6 +124,7 @@ def _page(
         tx=tx,
         page="receive",
         given=given,
+        focus=focus if not faults else "",
         faults=named_places(tx, faults),
         facts=() if found is None else label_facts(found.label, formats=shell.formats),
         doubts=() if found is None else all_said(list(found.doubts), shell.formats),
@@ -135,13 +138,7 @@ def _page(
 
 
 def _receive(tx: Tx, shell: Shell, form: Mapping[str, str], picture: Picture | None = None) -> UUID:
-    body = _body(tx, shell, form)
-    try:
-        sent = DeliveryIn.model_validate(body)
-    except ValidationError as error:
-        raise RequestValidationError(
-            [{**e, "loc": ("body", *e["loc"])} for e in error.errors(include_url=False)]
-        ) from None
+    sent = _delivery(tx, shell, form)
     by = by_caller(shell.caller)
     receive_delivery(tx, delivery=delivery_of(tx, sent), by=by, now=shell.now)
     if picture is not None:
@@ -161,28 +158,59 @@ def _shown(form: Mapping[str, str]) -> Shows:
     return next((shows for shows, told in off.items() if told), Shows.OTHER)
 
 
-def _body(tx: Tx, shell: Shell, form: Mapping[str, str]) -> dict[str, Any]:
-    """Return the delivery that a form tells of, as the API takes it."""
+def _delivery(tx: Tx, shell: Shell, form: Mapping[str, str]) -> DeliveryIn:
+    """Return the delivery that a form tells of, as the API takes it.
+
+    Raises
+    ------
+    Invalid
+        With a fault for every field that cannot be taken as it stands.
+    """
+    faults: list[Fault] = []
+    body = _read(tx, shell, form, faults)
+    try:
+        sent = DeliveryIn.model_validate(body)
+    except ValidationError as error:
+        found = [fault_of(one) for one in error.errors(include_url=False)]
+        # What is not in the body could not be read, which is told already.
+        faults += [fault for fault in found if fault.field.partition(".")[0] in body]
+    if faults:
+        raise Invalid("That cannot be received as it is.", faults)
+    return sent
+
+
+def _read(tx: Tx, shell: Shell, form: Mapping[str, str], faults: list[Fault]) -> dict[str, Any]:
+    """Return the fields that can be read; what is wrong with others is put to the faults."""
     us = form.get("units", shell.caller.units) == "us"
-    place = place_named(tx, reference=form.get("place", ""))
-    zone = catalogue.sites_by_id(tx, ids=[place.site_id])[place.site_id].timezone
+    zone = shell.formats.timezone
     body: dict[str, Any] = {
         "id": form.get("id", ""),
-        "product": form.get("product", ""),
-        "lot": form.get("lot", "").strip(),
-        "place": form.get("place", ""),
-        "at": when(form, "at", zone=zone, now=shell.now) or _came(tx, form, shell.now),
-        "count": _whole(form, "count"),
+        "lot": form.get("lot", "").strip() or None,
         "made_on": form.get("made_on") or None,
         "expires_on": form.get("expires_on") or None,
-        "net_kg": mass_of(form, "mass", us=us),
         "measured": form.get("measured", "dip"),
-        "liquid_c": temperature_of(form, "temperature", us=us),
-        "looks": _looks(tx, form),
         "gtin": form.get("gtin") or None,
         "label": form.get("label", "").strip() or None,
         "note": form.get("note", "").strip() or None,
     }
+    with heard(faults):
+        body["product"] = chosen(form, "product", mend="Choose what is in them.")
+    if body["lot"] is None:
+        faults.append(Fault("lot", None, "is missing", "Write the lot that their label bears."))
+    with heard(faults):
+        body["count"] = _whole(form, "count")
+    with heard(faults):
+        body["net_kg"] = mass_of(form, "mass", us=us)
+    with heard(faults):
+        place = place_named(tx, reference=chosen(form, "place", mend="Choose where they go."))
+        body["place"] = form["place"]
+        zone = catalogue.sites_by_id(tx, ids=[place.site_id])[place.site_id].timezone
+    with heard(faults):
+        body["liquid_c"] = temperature_of(form, "temperature", us=us)
+    with heard(faults):
+        body["looks"] = _looks(tx, form)
+    with heard(faults):
+        body["at"] = when(form, "at", zone=zone, now=shell.now) or _came(tx, form, shell.now)
     return {name: value for name, value in body.items() if value is not None}
 
 
@@ -210,7 +238,9 @@ def _looks(tx: Tx, form: Mapping[str, str]) -> dict[str, str]:
             "The looks do not go together.",
             [Fault("fine", None, "nothing off is ticked, and something off is told", mend)],
         )
-    product = product_named(tx, code=form.get("product", ""))
+    if not form.get("product"):
+        return {}  # told with whatever else is wrong
+    product = product_named(tx, code=form["product"])
     return {"bulge": "none", "ring": RINGS[Side(product.side)]}
 
 

@@ -6,9 +6,6 @@ from datetime import date, datetime
 from typing import Any, Final
 from uuid import UUID
 
-from fastapi.exceptions import RequestValidationError
-
-from drumkeep.asgi.faults import validation_faults
 from drumkeep.domain.drums import fold
 from drumkeep.domain.events import DrumEvent, EventKind, effective
 from drumkeep.domain.quantities import pounds
@@ -99,14 +96,10 @@ class ReceiptView:
         return " ".join(drum.tag for drum in self.drums)
 
 
-def faults_in_words(
-    found: DrumkeepError | RequestValidationError | Sequence[Fault], formats: Formats
-) -> tuple[Fault, ...]:
+def faults_in_words(found: DrumkeepError | Sequence[Fault], formats: Formats) -> tuple[Fault, ...]:
     """Return faults under the labels of the form, figures in the person's units."""
     faults: Iterable[Fault]
-    if isinstance(found, RequestValidationError):
-        faults = validation_faults(found)
-    elif isinstance(found, DrumkeepError):
+    if isinstance(found, DrumkeepError):
         faults = found.faults or [Fault("", None, found.title, "")]
     else:
         faults = found
@@ -135,6 +128,14 @@ def filled_in(found: Scanned, *, formats: Formats) -> dict[str, str]:
         "note": _marks(label),
     }
     return {name: str(value) for name, value in told.items() if value is not None}
+
+
+def next_field(given: Mapping[str, str], found: Scanned) -> str:
+    """Return the field in which a person goes on once a label has filled in what it says."""
+    asked = ["product", "lot", "count", "place", "temperature"]
+    if found.lot is None:
+        asked.insert(2, "made_on")
+    return next((name for name in asked if not given.get(name)), "")
 
 
 def label_facts(label: SupplierLabel, *, formats: Formats) -> tuple[tuple[str, str], ...]:

@@ -120,3 +120,24 @@ def test_a_page_in_spanish_has_no_english_sentence_left(mara, cold, path):
     words = Page(mara.client.get(path.format(tag=cold), headers=SPANISH).text).words
 
     assert ENGLISH_WORDS.findall(ADDRESS.sub("", words)) == [], words
+
+
+def test_the_language_chosen_before_signing_in_stays_with_the_browser(serving):
+    with serving.client() as client:
+        shown = client.get("/sign-in?language=es&next=/stock")
+        assert shown.headers["Content-Language"] == "es"
+        assert 'href="/sign-in?language=en&amp;next=/stock"' in shown.text
+        for path in ("/sign-in", "/no-connection"):
+            assert client.get(path).headers["Content-Language"] == "es"
+        lost = client.get("/nothing-here", headers={"Accept-Language": "en"})
+        assert lost.status_code == 404
+        assert '<html lang="es"' in lost.text
+
+
+def test_a_page_that_is_not_there_is_told_in_the_language_of_the_account(serving):
+    with signed_in(serving, "crew") as person:
+        token = person.csrf()
+        person.client.post("/me/language", data={"csrf": token, "language": "es"})
+        person.get("/me")
+        lost = person.client.get("/nothing-here", headers={"Accept-Language": "en"})
+        assert '<html lang="es"' in lost.text

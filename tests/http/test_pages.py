@@ -2,6 +2,8 @@
 
 import re
 from collections.abc import Iterator
+from datetime import datetime
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -182,4 +184,6 @@ def test_each_site_tells_its_own_time_on_one_floor(serving, manager):
             times = re.findall(r'<time datetime="([^"]+)"[^>]*>([^<]+)</time>', part)
             assert {moment[-6:] for moment, _ in times} == {offset}
             for moment, words in times:
-                assert words.endswith((moment[11:16], "just now", "min ago"))
+                local = datetime.fromisoformat(moment).astimezone(ZoneInfo(zone))
+                named = f"{local:%H:%M %Z}"  # two clocks stand on one page
+                assert words.endswith((named, moment[11:16], "just now", "min ago"))

@@ -13,7 +13,7 @@ from fastapi.exceptions import RequestValidationError
 from drumkeep.asgi.faults import validation_faults
 from drumkeep.domain.quantities import INCH_M, PSI_KPA, fahrenheit, pounds
 from drumkeep.errors import DrumkeepError, Fault, Invalid
-from drumkeep.language.tongue import Tongue
+from drumkeep.language.tongue import ENGLISH, Tongue
 from drumkeep.web.formats import Formats
 from drumkeep.web.wording import ACTION
 
@@ -93,7 +93,8 @@ def in_words_of_form(
 def about_it(fault: Fault, tongue: Tongue) -> str:
     """Say what is wrong with something that stands beside it, and the mend."""
     problem, mend = tongue.say(fault.problem), tongue.say(fault.mend)
-    return tongue.words("It {problem}. {mend}", problem=problem, mend=mend)
+    # Spanish, the one other language, leaves "it" out.
+    return f"It {problem}. {mend}" if tongue.code == ENGLISH else f"{problem}. {mend}"
 
 
 @contextmanager

@@ -12,6 +12,7 @@ from drumkeep.asgi.fields import RowId
 from drumkeep.errors import Conflict, Fault, Invalid, Unauthenticated
 from drumkeep.operations import tokens
 from drumkeep.storage.transaction import Tx
+from drumkeep.web.language import forget
 from drumkeep.web.shell import Shell, ShellDep, go_on, safe_next, see
 from drumkeep.web.views.people import own_devices
 from drumkeep.web.views.tokens import (
@@ -122,7 +123,9 @@ async def change_language(
     await access.change_own_account(
         request, caller=shell.caller, changes={"language": language}, now=shell.now
     )
-    return see(safe_next(next))
+    answer = see(safe_next(next))
+    forget(answer)  # the next page leaves the one that was chosen
+    return answer
 
 
 def own_page(

@@ -15,7 +15,7 @@ from drumkeep.errors import Refused
 from drumkeep.storage import alarms, catalogue, room
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.formats import Formats
-from drumkeep.web.language import language_of
+from drumkeep.web.language import asked_for, language_of, remember
 from drumkeep.web.templating import render
 from drumkeep.web.view_models import Units, Viewer
 
@@ -96,7 +96,7 @@ class Shell:
             What the template lists.
         """
         used = formats or self.everywhere(tx)
-        return in_language(
+        answer = in_language(
             used.language,
             render(
                 name,
@@ -110,6 +110,8 @@ class Shell:
                 **context,
             ),
         )
+        remember(self.request, answer, language=self.caller.language)
+        return answer
 
 
 def shell(request: Request, caller: CurrentAccount, now: Now) -> Shell:
@@ -156,6 +158,7 @@ def answer_anybody(
     nonce = getattr(request.state, "nonce", "")
     html = render(name, formats=formats, nonce=nonce, **context)
     answer = in_language(formats.language, html)
+    remember(request, answer, language=asked_for(request))
     answer.status_code = status
     return answer
 

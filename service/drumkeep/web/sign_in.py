@@ -12,6 +12,7 @@ from drumkeep.asgi.problems import TooOften
 from drumkeep.errors import Fault, Invalid, Unauthenticated
 from drumkeep.operations import sessions
 from drumkeep.operations.accounts import SHORTEST_PASSWORD
+from drumkeep.web.language import forget
 from drumkeep.web.shell import ShellDep, answer_anybody, go_on, safe_next, see
 
 router = APIRouter()
@@ -74,6 +75,7 @@ def sign_out(tx: TransactionDep, shell: ShellDep) -> Response:
         sessions.sign_out(tx, session_id=shell.caller.session_id, now=shell.now)
     response = see("/sign-in")
     clear_cookie(response)
+    forget(response)
     return response
 
 

@@ -19,6 +19,15 @@ router = APIRouter()
 
 _PAPER: Final = "#fbfcf9"
 _INK: Final = "#171a19"
+_CHOICES: Final = {
+    "none": "none",
+    "seen": "seen",
+    "red": "red: iso",
+    "double": "open double: resin",
+    "gross": "drum and liquid",
+    "net": "liquid alone",
+}
+"""What a choice in a form of a drum's page is called there."""
 
 
 async def _readers_language(request: Request, database: DatabaseDep, now: Now) -> str:
@@ -73,6 +82,7 @@ async def waiting(request: Request, language: LanguageDep) -> HTMLResponse:
         language=language,
         titles={kind: say(title) for kind, (title, _) in ACTION.items()},
         fields={name: say(label).lower() for name, label in LABELS.items()},
+        choices={value: say(words) for value, words in _CHOICES.items()},
         parts={part.value: say(title).lower() for part, (title, _) in PARTS.items()},
         findings={finding.value: say(words) for finding, words in FINDINGS.items()},
     )

@@ -62,7 +62,7 @@ template              context
                       ``address``: that codes begin with or None, ``may_print``
 ``receive.html``      ``given``: the form as filled in, ``faults``, ``facts`` and ``doubts`` of a
                       label, ``lots``: what its lot may be, ``products``, ``places``,
-                      ``may_receive``
+                      ``focus``: a field or empty, ``may_receive``
 ``receipt.html``      ``receipt``: ``ReceiptView``, ``photos``: ``PhotoView``, ``shows``: what a
                       photo may show as (value, words), ``may_receive``
 ``trace.html``        ``query``: ``TraceQuery``, ``trace``: ``TraceView`` or None, ``title``,
@@ -84,6 +84,7 @@ template              context
 ``move.html``         ``plan``: what was picked so far, ``listed`` and ``beside``: ``CarriedView``,
                       ``beside_words``, ``choices``: (code, words), ``to``: a place or None,
                       ``faults``, ``may_record``
+``scan.html``         ``code`` as scanned or typed, ``faults``
 ``moved.html``        ``move``: ``MovedView`` or None, ``may_undo``
 ``me.html``           ``account``: signs in as, ``chosen``: language or empty, ``faults``,
                       ``devices``: ``DeviceLine``, ``identities``: ``IdentityLine``, ``company`` as
@@ -98,6 +99,7 @@ template              context
                       ``faulty``: whose, or empty for the new one's, ``typed``: the form as sent
 ``phone.html``        ``csrf``, ``person``: whom the pass signs in, ``secret``: of the pass
 ``waiting.html``      ``titles``: what each kind of event is called, ``fields``: and each field,
+                      ``choices``: and what is chosen in one,
                       ``parts`` of a rig, ``findings`` of a look at one
 ``no_connection``     ``hookup``: whether a check of two drums was asked for
 (``.html``)

@@ -21,7 +21,7 @@
     asked.searchParams.set("scheme", dark.matches ? "dark" : "light");
     try {
       const answer = await fetch(asked, { headers: { Accept: "application/json" } });
-      if (!answer.ok) throw new Error(`answer ${answer.status}`);
+      if (!answer.ok) throw new Error(`HTTP ${answer.status}`);
       const item = await answer.json();
       if (mine !== turn) return; // a later choice is already under way
       box.replaceChildren();
@@ -29,7 +29,7 @@
       passOver(box);
       drawn = box.dataset.computed;
     } catch (fault) {
-      if (mine === turn) box.textContent = say("The curves could not be read ({fault}). The table has the same figures.").replace("{fault}", fault.message);
+      if (mine === turn) box.textContent = say("The curves could not be read ({fault}). The table has the same figures.").replace("{fault}", fault instanceof TypeError ? say("no connection") : fault.message);
     }
   }
 

@@ -7,7 +7,14 @@
   const fields = JSON.parse(list.dataset.fields);
   const parts = JSON.parse(list.dataset.parts);
   const findings = JSON.parse(list.dataset.findings);
-  const HIDDEN = ["csrf", "id", "kind", "units", "place", "rig"];
+  const choices = JSON.parse(list.dataset.choices);
+  const HIDDEN = ["csrf", "id", "kind", "units", "place", "rig", "from", "sure"];
+  const UNITS = {
+    us: { temperature: "°F", thermostat: "°F", height: "in", mass: "lb", resolution: "lb", pressure: "psi" },
+    si: { temperature: "°C", thermostat: "°C", height: "cm", mass: "kg", resolution: "kg", pressure: "kPa" },
+  };
+  const SAME_UNITS = { minutes: "min", watts: "W" };
+  const places = new Map(); // what codes are called, as the kept page says on which a drum was moved
   let person = null; // who is signed in, where the service can be asked
 
   const tell = (message) => workers.ready.then((registration) => registration.active.postMessage(message));
@@ -49,6 +56,26 @@
     return made;
   }
 
+  // A field as a person filled it in: what stood above it, and the value in its unit or words.
+  function said(name, value, form) {
+    const label = fields[name] ?? name.replace("_", " ");
+    if (value === "yes") return label;
+    const unit = SAME_UNITS[name] ?? UNITS[form.get("units")]?.[name];
+    const words = unit ? `${value}\u00a0${unit}` : places.get(value) ?? choices[value] ?? value;
+    return `${label}: ${words}`;
+  }
+
+  async function lookUpPlaces() {
+    for (const { kind, drum, body } of shown) {
+      const code = new URLSearchParams(body).get("to");
+      if (kind !== "moved" || !code || places.has(code)) continue;
+      const kept = await (await caches.match(`/drums/${drum}`, { ignoreVary: true }))?.text() ?? "";
+      const found = new DOMParser().parseFromString(kept, "text/html").querySelectorAll("select[name=to] option");
+      for (const option of found) places.set(option.value, option.textContent.trim());
+    }
+    show();
+  }
+
   // What a record is about: a sentence with places for values, the values, and what else it says.
   function told(deed, form) {
     const tags = form.getAll("drum").map((value) => value.split("@")[0]);
@@ -57,7 +84,7 @@
       values: { "{count}": String(tags.length), "{place}": element("b", form.get("to_name") || form.get("to")) },
       rest: [...tags.flatMap((tag) => [link(tag), " "]), [form.get("at"), form.get("note")].filter(Boolean).join(", ")],
     };
-    const shown = [...form].filter(([name, value]) => value && !HIDDEN.includes(name));
+    const shown = [...form].filter(([name, value]) => value && value !== "not_looked" && !HIDDEN.includes(name));
     if (deed.kind === "rig-checks") return {
       words: say("Look at {rig}, {time}"),
       values: { "{rig}": element("b", form.get("rig")) },
@@ -66,7 +93,7 @@
     return {
       words: say("{deed} of {drum}, {time}"),
       values: { "{deed}": element("b", titles[deed.kind] ?? deed.kind), "{drum}": link(deed.drum) },
-      rest: [shown.map(([name, value]) => `${fields[name] ?? name.replace("_", " ")} ${value}`).join(", ")],
+      rest: [shown.map(([name, value]) => said(name, value, form)).join(", ")],
     };
   }
 
@@ -123,6 +150,7 @@
     if (data.kind !== "waiting") return;
     shown = data.deeds;
     show();
+    lookUpPlaces();
     if (!person) identify();
   });
   const send = document.getElementById("send");

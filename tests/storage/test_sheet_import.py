@@ -1,6 +1,8 @@
 """A spreadsheet user's real mess, each with the fate that a person would expect of it."""
 
 from datetime import date
+from json import dumps
+from uuid import uuid5
 
 import pytest
 
@@ -11,6 +13,8 @@ from drumkeep.errors import Invalid, Refused
 from drumkeep.operations.drums import By, drum_tagged
 from drumkeep.operations.lots import create_lot, lot_at
 from drumkeep.operations.products import product_at
+from drumkeep.operations.receipts import Receipt, receive_drums
+from drumkeep.operations.sheet_reader import IDS
 from drumkeep.storage import drums as drum_rows
 from tests.fixtures.depot import BEGIN, MANAGER, at, depot, empty_depot, short_sight
 
@@ -234,6 +238,20 @@ def test_a_sheet_saved_again_in_another_style_is_there_already(depot):
     assert of(depot, file(tagged, head=HEAD + ",tag")).count("new") == 1
     tagged = drum(**{"net mass": "226.8 kg"}) + f",{TAG}"
     assert of(depot, file(tagged, head=HEAD + ",tag")).count("there") == 1
+
+
+def test_a_row_that_an_older_version_stored_is_known_by_its_cells(depot):
+    cells = dict(zip(HEAD.split(","), drum().split(","), strict=True))
+    made = Receipt(
+        event_id=uuid5(IDS, dumps(sorted(cells.items()))),
+        product="iso",
+        lot="2231",
+        place=depot.places["hall"],
+        at=at(7.0),
+    )
+    with depot.writing() as tx:
+        receive_drums(tx, receipts=[made], by=MANAGER, now=at(24.0))
+    assert one(of(depot, file(drum()))) == "there"
 
 
 @pytest.mark.parametrize("many", ["8 drums", "8 pcs", "x8", "8x", "8 ea", "8 tambores"])

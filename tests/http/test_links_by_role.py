@@ -36,7 +36,8 @@ PAGES = (
 @pytest.mark.parametrize("role", [Role.VIEWER, Role.CREW, Role.DISPATCHER])
 def test_no_page_leads_a_role_to_a_refusal(serving, yard, role):
     tag = yard.receive()["tag"]
-    refused, links = 403, {}
+    refused = 403
+    links: dict[str, str] = {}
     with signed_in(serving, role) as person:
         for path in [*PAGES, f"/drums/{tag}"]:
             answer = person.client.get(path)

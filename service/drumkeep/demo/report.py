@@ -55,8 +55,8 @@ def network_addresses() -> list[str]:
 
 
 def tell_where(port: int, *, people: Mapping[str, SignIn], folder: Path) -> None:
-    """Tell where to look, who can sign in, what there is to see, and how to stop."""
-    say(f"\ndrumkeep is up:    {address(port)}")
+    """Tell where the pages are, who can sign in, and how to stop."""
+    say(f"\nThe pages are at:  {address(port)}")
     others = network_addresses()
     for other in others:
         say(f"on your network:   {address(port, host=other)}   (a phone can open this one)")
@@ -64,10 +64,21 @@ def tell_where(port: int, *, people: Mapping[str, SignIn], folder: Path) -> None
         say("on your network:   no network found; only this machine can open it")
     say("\nSign in as")
     _table((person.role, person.name, person.passphrase) for person in people.values())
+    say(f"\nData and logs are in {folder}. Ctrl-C stops all of it.\n")
+
+
+def tell_story(port: int) -> None:
+    """Tell what there is to see, once it can be seen."""
+    say(f"\ndrumkeep is up:    {address(port)}")
     say("\nWhat to look at")
     for line in STORY:
         say(f"  - {line}")
-    say(f"\nData and logs are in {folder}. Ctrl-C stops all of it.\n")
+    say()
+
+
+def reached_at(port: int) -> str:
+    """Return the address by which a phone reaches the pages, where there is a network."""
+    return address(port, host=next(iter(network_addresses()), "127.0.0.1"))
 
 
 def _table(rows: Iterable[tuple[str, ...]]) -> None:

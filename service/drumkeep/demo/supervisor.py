@@ -5,6 +5,7 @@ people's records go.
 """
 
 import errno
+import os
 import signal
 import socket
 import subprocess
@@ -22,7 +23,7 @@ from drumkeep.demo.children import Child, Family, clean_environment, python
 from drumkeep.demo.client import Client
 from drumkeep.demo.curves import all_confirmed, outdoors_of_sites, write_scenarios
 from drumkeep.demo.folder import Folder, State, replace_text
-from drumkeep.demo.report import address, say, tell_where
+from drumkeep.demo.report import address, reached_at, say, tell_story, tell_where
 from drumkeep.demo.sign_ins import SignIn, sign_ins
 from drumkeep.demo.timetable import Timetable
 from drumkeep.domain.readiness import NOT_COMPUTED
@@ -33,6 +34,12 @@ _LOOPBACK: Final = "127.0.0.1"
 _STARTS_WITHIN_S: Final = 60.0
 _ARRIVES_WITHIN_S: Final = 180.0
 _LOOK_EVERY_S: Final = 0.2
+_ALARMS_WITHIN_S: Final = 120.0
+_ALARMS: Final = frozenset(
+    {"cold_load", "gassing", "sensor_silent", "sensor_stuck", "sensor_implausible"}
+)
+"""Kinds of alarm that the story tells of."""
+_PUBLIC_URL: Final = "DRUMKEEP_PUBLIC_URL"
 _COMPILED: Final = "drumkeep.thermal.kernel"
 _KEPT_WITHIN_S: Final = 3.0
 """What is compiled already is there sooner than this."""
@@ -82,7 +89,9 @@ class Demo:
 
     def __post_init__(self) -> None:
         self._family = Family()
-        self._environment = clean_environment()
+        # Labels bear it, so none are printed without one.
+        public = os.environ.get(_PUBLIC_URL) or reached_at(self.port)
+        self._environment = clean_environment() | {_PUBLIC_URL: public}
         self._since = time.monotonic()
         self._address = address(self.port)
 
@@ -141,6 +150,7 @@ class Demo:
             self._begin(state, people, gateways=gateways, timetable=timetable)
             state.seeded = True
             self.folder.keep(state)
+        tell_story(self.port)
         self._say("Every drum is computed up to now")
         while True:
             self._family.check()
@@ -156,6 +166,7 @@ class Demo:
     ) -> None:
         """Send the story; after a start that was interrupted, the rest of it."""
         say("First start: making accounts, places and drums, then five days of readings.")
+        say("Until it says that drumkeep is up, the pages show only part of it, and no alarms.")
         self._send_company(people, timetable=timetable)
         self._start_gateways(gateways)
         with seeding.signed_in(self._address, people) as clients:
@@ -171,6 +182,7 @@ class Demo:
             # Only now, so that half a story raises no alarm.
             self._start_schedule(state.broker_port)
             self._wait_until_computed(clients["viewer"])
+            self._wait_for_alarms(clients["viewer"])
 
     def _go_on(
         self,
@@ -241,6 +253,16 @@ class Demo:
             self._family.check()
             if time.monotonic() > deadline:
                 say("Some drums are not computed yet; their pages say why.")
+                return
+            time.sleep(_LOOK_EVERY_S)
+
+    def _wait_for_alarms(self, viewer: Client) -> None:
+        """Wait for what the story tells of; late alarms are told of, and end nothing."""
+        deadline = time.monotonic() + _ALARMS_WITHIN_S
+        while not {a["kind"] for a in viewer.get("/alarms", state="open")["items"]} >= _ALARMS:
+            self._family.check()
+            if time.monotonic() > deadline:
+                say("Not every alarm of the story is there yet; Alarms shows them as they come.")
                 return
             time.sleep(_LOOK_EVERY_S)
 

@@ -238,6 +238,7 @@ POST   /receive                                                           mdc  -
 GET    /refused                                                           m    read
 GET    /rig-checks                                                        all  read
 POST   /rig-checks                                                        mdc  -
+GET    /scan                                                              all  read
 GET    /sensors                                                           all  read
 GET    /sensors/import                                                    m    read
 POST   /sensors/import                                                    m    -

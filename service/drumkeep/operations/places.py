@@ -163,6 +163,9 @@ def place_named(tx: Tx, *, reference: str, field: str = "place") -> Place:
     Invalid
         There is none; the fault names the field.
     """
+    if not reference:
+        fault = Fault(field, None, "is not chosen", "Choose the place.")
+        raise Invalid("No place is chosen.", [fault])
     site, _, code = reference.partition("/")
     place = catalogue.place_by_code(tx, site=site, code=code)
     if place is None:

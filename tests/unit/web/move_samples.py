@@ -57,5 +57,9 @@ def move_pages(change: Callable[[Any], Any], *, now: datetime) -> Mapping[str, d
             "faults": [Fault("to", change("pine/x"), "is not known", "Choose another.")],
             "may_record": True,
         },
+        "scan.html": {
+            "code": change("QQQ-111"),
+            "faults": [Fault("code", change("QQQ-111"), "is not known", "Choose another.")],
+        },
         "moved.html": {"move": change(move), "may_undo": True},
     }

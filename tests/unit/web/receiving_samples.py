@@ -47,6 +47,7 @@ def receiving_pages(change: Callable[[Any], Any], *, now: datetime) -> Mapping[s
                 ),
             ),
             "facts": (("Serial", change("00071")),),
+            "focus": "count",
             "doubts": (change("It expired yesterday."),),
             "lots": (change("2231"),),
             "products": (("nw-a", change("Northwind A"), "iso"),),

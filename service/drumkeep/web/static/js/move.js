@@ -34,5 +34,5 @@
   if (name) offline.querySelector(".strong").textContent = say("Move to {place}").replace("{place}", name);
   offline.querySelector(".move-do").hidden = !tags.length;
   offline.querySelector("fieldset").hidden = !tags.length;
-  form.querySelector("button:not([type=button])").after(offline);
+  to.closest("label").after(offline);
 })();

@@ -6,10 +6,10 @@ from datetime import timedelta
 import pytest
 
 from drumkeep.domain.cautions import CAUTION_GASSING, CAUTION_TOO_HOT, CAUTION_WET
-from drumkeep.domain.condensation import WetAir
+from drumkeep.domain.condensation import WetAir, wet_air
 from drumkeep.domain.conditions import Condition
 from drumkeep.domain.products import Cell, Side, default_product
-from drumkeep.domain.readiness import Answer, Basis, Readiness
+from drumkeep.domain.readiness import DIP_IT, MEASURE_SHUT, Answer, Basis, Readiness
 from drumkeep.domain.wording import plain
 from tests.builders.past import RESIN
 from tests.builders.verdicts import NOW, computed, facts, verdict
@@ -172,3 +172,23 @@ def test_a_hot_drum_under_pressure_tells_of_the_pressure_first():
     assert "over the product's maximum" in found.reasons[1]
     assert "before anything else" in found.advice[0]
     assert "Stop heating" in found.advice[1]
+
+
+def test_iso_that_sweats_is_measured_on_its_steel_and_not_dipped():
+    cold = replace(computed(17.0), basis=Basis.UNSUPPORTED, unmeasured=True)
+    told = verdict(cold, wet_air=wet_air(air_c=10.0, humidity=70.0))
+    dry = verdict(cold, wet_air=wet_air(air_c=-15.0, humidity=20.0))
+
+    assert told.answer is Answer.ASK
+    assert "Keep it shut" in told.cautions[0]
+    assert told.advice == (MEASURE_SHUT,)
+    assert dry.advice == (DIP_IT,)
+    assert "Nobody measured it" in told.reasons[0]
+
+
+def test_iso_that_sweats_is_not_mixed_before_it_is_dry():
+    layered = computed(78.0, bottom_f=65.0)
+    told = verdict(layered, wet_air=wet_air(air_c=30.0, humidity=90.0))
+
+    assert told.advice[0].startswith("Wait until it is warmer")
+    assert told.advice[1].startswith("Mix")

@@ -16,7 +16,6 @@ from drumkeep.notify.notice_addresses import SERVICES
 from drumkeep.operations import notice_addresses as addresses
 from drumkeep.operations.notices import queue_test
 from drumkeep.storage import accounts as account_rows
-from drumkeep.storage import catalogue
 from drumkeep.storage import notices as rows
 from drumkeep.storage.tables.accounts import Account
 from drumkeep.storage.transaction import Tx
@@ -121,8 +120,7 @@ def _page(
     tx: Tx, shell: Shell, *, account: str = "", faults: tuple[Fault, ...] = ()
 ) -> HTMLResponse:
     latest = rows.list_notices(tx, limit=_LATEST)
-    sites = catalogue.list_sites(tx, limit=1)
-    formats = shell.formats.at(sites[0].timezone) if sites else shell.formats
+    formats = shell.everywhere(tx)
     return shell.answer(
         "notices.html",
         tx=tx,

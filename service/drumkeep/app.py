@@ -18,7 +18,8 @@ from drumkeep.api.router import make_router
 from drumkeep.asgi import problems
 from drumkeep.asgi.authentication import Seals
 from drumkeep.asgi.broker import catch_up
-from drumkeep.asgi.dependencies import Database, Provider, Services
+from drumkeep.asgi.database import Database
+from drumkeep.asgi.dependencies import Provider, Services
 from drumkeep.asgi.middleware import Envelope
 from drumkeep.asgi.own_writes import OwnWrites
 from drumkeep.asgi.soundness import refuse_unsound

@@ -12,7 +12,7 @@ from typing import IO, Final
 
 from fastapi.responses import StreamingResponse
 
-from drumkeep.asgi.dependencies import Database
+from drumkeep.asgi.database import Database
 from drumkeep.operations.exports import Asked, export, write
 from drumkeep.storage import archive
 from drumkeep.storage.transaction import Tx

@@ -141,3 +141,10 @@ def test_a_page_that_is_not_there_is_told_in_the_language_of_the_account(serving
         person.get("/me")
         lost = person.client.get("/nothing-here", headers={"Accept-Language": "en"})
         assert '<html lang="es"' in lost.text
+
+
+def test_kinds_of_address_are_told_in_spanish(serving):
+    with signed_in(serving, "viewer") as person:
+        page = person.client.get("/notices", headers=SPANISH).text
+    assert "<dt>Mensaje de texto</dt>" in page
+    assert "<dt>Text message</dt>" not in page

@@ -131,7 +131,7 @@ def _page(
         choices=[(str(priority), LEAST_WORDS[priority]) for priority in Priority],
         usual=str(USUALLY_TOLD),
         kinds=[
-            (channel, [(name, schemes[0]) for name, schemes in services.items()])
+            (channel.value, [(name, schemes[0]) for name, schemes in services.items()])
             for channel, services in SERVICES.items()
         ],
         faulty=account,

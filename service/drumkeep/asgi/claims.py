@@ -7,7 +7,7 @@ from uuid import UUID
 
 from pydantic import Field, Strict
 
-from drumkeep.asgi.dependencies import Database
+from drumkeep.asgi.database import Database
 from drumkeep.asgi.event_shapes import ClientId
 from drumkeep.asgi.fields import Body, Line
 from drumkeep.asgi.traces import local

@@ -3,7 +3,7 @@
 from datetime import datetime
 from functools import partial
 
-from drumkeep.asgi.dependencies import Database
+from drumkeep.asgi.database import Database
 from drumkeep.operations.readings_import import (
     ImportAsked,
     ImportReport,

@@ -36,6 +36,11 @@ OPEN: Final = """document.querySelectorAll("main details").forEach(d => {
   d.removeAttribute("name");  // else one closes another
   d.open = true;
 })"""
+WIDE_ROWS: Final = """[...document.querySelectorAll(".folds")]
+  .filter(e => innerWidth < 736 && e.scrollWidth > e.parentElement.clientWidth + 1)
+  .map(e => e.className)"""
+"""Tables that fold into lines on a phone and are wider than it all the same."""
+
 CUT_OFF: Final = """[...document.querySelectorAll("main *, header *, nav *")].filter(e => {
   const style = getComputedStyle(e), box = e.getBoundingClientRect();
   if (box.width <= 1 || box.height <= 1 || !e.checkVisibility()) return false;
@@ -114,6 +119,7 @@ def told(tab: Page, shown: Mapping[str, str]) -> Told:
             where = f"{name} at {width} px"
             wide = tab.evaluate("document.documentElement.scrollWidth")
             found.form += [f"{where}: {wide} px wide"] if wide > width else []
+            found.form += [f"{where}: {words} is cut off" for words in tab.evaluate(WIDE_ROWS)]
             found.form += [f"{where}: {words} is cut off" for words in tab.evaluate(CUT_OFF)]
             found.form += [f"{where}: {what}" for what in tab.evaluate(TOO_SMALL)]
             found.policy += [f"{where}: {what}" for what in tab.faults if "Policy" in what]

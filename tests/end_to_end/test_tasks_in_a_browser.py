@@ -37,6 +37,14 @@ GS1 = "]C101095060001343523201005510112601131727011310B-78"
 RECORD = ".verdict-from a[href$='#record-h']"
 LISTED = "document.querySelectorAll('.move-list input:checked').length"
 ON_LIST = "document.activeElement.id === 'scan' && document.readyState === 'complete'"
+COVERED = """[...document.querySelectorAll('form.move :is(select, input:not([type=hidden]))')]
+  .filter(e => e.checkVisibility()).filter(e => {
+    e.scrollIntoView({block: "end"});
+    const box = e.getBoundingClientRect();
+    const hit = document.elementFromPoint(box.left + box.width / 2, box.bottom - 2);
+    return !(hit === e || (hit && hit.closest("label") === e.closest("label")));
+  }).map(e => e.id || e.name)"""
+"""Fields of a form of moves that something else lies on, though they were brought to sight."""
 Cookie = dict[str, str]
 Tab = Callable[[Cookie | None], AbstractContextManager[Page]]
 
@@ -186,7 +194,9 @@ def printed_codes(page: Page) -> list[str]:
 def test_four_drums_are_moved_and_taken_back(hands: Hands, yard: Yard):
     page = hands.page
     tags = [yard.receive()["tag"] for _ in range(4)]
-    page.goto("/move")
+    page.goto("/floor")
+    hands.tap(".deeds a[href='/move']")
+    page.wait_for(f"location.pathname === '/move' && {ON_LIST}")
     check_fits(page)
     for count, tag in enumerate(tags, start=1):
         hands.scan(f"{ADDRESS}/d/{tag}", into="scan")
@@ -195,6 +205,7 @@ def test_four_drums_are_moved_and_taken_back(hands: Hands, yard: Yard):
     page.wait_for(f"document.querySelector('#to').value !== '' && {ON_LIST}")
     button = "document.querySelector('.move-do .strong').getBoundingClientRect()"
     assert page.evaluate(f"{button}.bottom") <= PHONE[1]  # in reach without scrolling
+    assert page.evaluate(COVERED) == []
     hands.tap(".move-do .strong")
     page.wait_for("location.pathname.startsWith('/moves/')")
     # The promise. A pen strikes out a place and writes another on each of four lids.

@@ -44,6 +44,7 @@ def stock(yard) -> dict[str, str]:
     }
     tags = {name: drum["tag"] for name, drum in drums.items()}
     yard.record(tags["held"], "held", reason="x")
+    yard.record(tags["too warm"], "vented")  # else it is kept off for its pressure
     look_at_alarms(yard)
     return tags
 

@@ -123,10 +123,13 @@ def test_a_drum_under_pressure_or_bulged_is_kept_off_by_verdict_alarms_and_forms
 
 
 def test_one_kept_off_is_named_apart_in_an_alarm_that_has_others_moved():
-    cold = {"seed_since": STEP - 9}
     (seeding,) = [
         one
-        for one in found(drum("A", **cold), drum("B", bulged=True, **cold), drum("C", **cold))
+        for one in found(
+            drum("A", seed_since=STEP - 9),
+            drum("B", bulged=True, seed_since=STEP - 9),
+            drum("C", seed_since=STEP - 9),
+        )
         if one.kind is AlarmKind.SEEDING
     ]
 

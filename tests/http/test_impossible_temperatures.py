@@ -20,7 +20,7 @@ def fahrenheit(c):
     return c * 1.8 + 32.0
 
 
-@pytest.mark.parametrize(("c", "how"), [(60.5, "hotter"), (337.8, "hotter"), (-40.5, "colder")])
+@pytest.mark.parametrize(("c", "how"), [(95.5, "hotter"), (337.8, "hotter"), (-40.5, "colder")])
 def test_programs_and_spreadsheets_are_refused_what_no_drum_has(serving, yard, c, how):
     tag = yard.receive()["tag"]
     right = yard.record(tag, "dipped", c=20.0)["event"]["id"]
@@ -48,9 +48,9 @@ def test_programs_and_spreadsheets_are_refused_what_no_drum_has(serving, yard, c
     assert stored(serving) == before
 
 
-def test_what_a_cold_yard_or_a_hot_truck_has_is_taken(yard):
+def test_what_a_cold_yard_or_an_overheated_drum_has_is_taken(yard):
     tag = yard.receive(liquid_c=-40.0)["tag"]
-    for c in (60.0, -40.0):
+    for c in (95.0, -40.0):
         yard.record(tag, "skin", c=c)
 
 
@@ -67,4 +67,4 @@ def test_a_person_is_told_in_the_units_of_the_form(serving, yard):
         assert answer.status_code == 422
         words = Page(answer.text).words
         assert "hotter than any drum of foam chemical" in words
-        assert "from -40 °F to 140 °F" in words
+        assert "from -40 °F to 203 °F" in words

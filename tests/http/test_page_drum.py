@@ -205,7 +205,7 @@ def test_move_offers_every_other_place_and_none_it_is_in(yard, crew, tag):
 BAD = {
     "a number": ("dipped", {"temperature": "warm", "height": "4"}, "Temperature", "warm", "61.5"),
     "a height": ("dipped", {"temperature": "60", "height": "99"}, "Height", "99 in", "in"),
-    "too hot": ("dipped", {"temperature": "400", "height": "4"}, "Temperature", "400 °F", "302 °F"),
+    "too hot": ("dipped", {"temperature": "400", "height": "4"}, "Temperature", "400 °F", "203 °F"),
     "a weight": ("weighed", {"mass": "3", "weighed_as": "gross"}, "Weight", "3 lb", "40 lb"),
     "a heavy one": ("weighed", {"mass": "800", "weighed_as": "net"}, "Weight", "800 lb", "lb"),
     "minutes": ("agitated", {"minutes": "-5"}, "For how long", "-5 min", "more than 0 min"),

@@ -282,7 +282,7 @@ def test_a_fault_quotes_the_cell_as_typed_and_speaks_in_its_unit(depot):
         )
     )
     assert (hot.value, heavy.value, light.value) == ("640 F", "9000 lb", "-500 lb")
-    assert "from -40 °F to 140 °F" in hot.mend
+    assert "from -40 °F to 203 °F" in hot.mend
     assert heavy.mend.endswith(" lb.")
     early = of(depot, file(drum(received="3/31/16"))).rows[0].faults[0]
     assert early.value == "3/31/16"

@@ -7,11 +7,11 @@ from drumkeep.errors import Fault, Invalid
 LOWEST_C: Final = -40.0
 """Below what a yard in the northern states sees; -40 °C is -40 °F, so no unit is hidden in it."""
 
-HIGHEST_C: Final = 60.0
-"""140 °F: 10 K and more above what drums are stored or preheated to. Judgement, no source; what is
-hotter is no drum that anybody should walk up to with a probe."""
+HIGHEST_C: Final = 95.0
+"""203 °F: far above what drums are stored or heated to, so that a drum that a band heater or a fire
+next door has overheated can be put on record. Judgement, no source."""
 
-_MEND: Final = "Give one from -40 °C to 60 °C; look whether it was read in °C or in °F."
+_MEND: Final = "Give one from -40 °C to 95 °C; look whether it was read in °C or in °F."
 
 
 def impossible(c: float) -> tuple[str, str] | None:

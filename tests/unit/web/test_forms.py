@@ -151,9 +151,9 @@ def told(error, *, us=True, **form):
 
 
 def test_bounds_are_told_in_the_unit_of_the_form_and_can_be_followed():
-    # 150 °C is 302 °F; 1.2 m is 47.24 in; 20 kPa is 2.90 psi (NIST SP 811 appendix B.8).
+    # 95 °C is 203 °F; 1.2 m is 47.24 in; 20 kPa is 2.90 psi (NIST SP 811 appendix B.8).
     cases = [
-        ("dipped", {"temperature": "400"}, "at most 302 °F", {"temperature": "302"}),
+        ("dipped", {"temperature": "400"}, "to 203 °F", {"temperature": "203"}),
         ("dipped", {"temperature": "60", "height": "99"}, "at most 47.2 in", {"height": "47.2"}),
         ("blanketed", {"pressure": "5", "gas": "nitrogen"}, "at most 2.9 psi", {"pressure": "2.9"}),
     ]

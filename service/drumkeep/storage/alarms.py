@@ -29,6 +29,14 @@ def open_alarms(tx: Tx, *, sites: Sites = None) -> Sequence[Alarm]:
     return tx.session.exec(statement.order_by(col(Alarm.raised_at))).all()
 
 
+def alarmed_sensors(tx: Tx) -> set[str]:
+    """Return the names of the sensors that an open alarm is about."""
+    causes = select(Alarm.cause).where(
+        col(Alarm.open_cause).is_not(None), col(Alarm.kind).in_(_OF_SENSORS)
+    )
+    return set(tx.session.exec(causes))
+
+
 def count_waiting(tx: Tx) -> int:
     """Count the alarms that nobody has acknowledged."""
     waiting = select(func.count()).select_from(Alarm).where(col(Alarm.state).in_(WAITING))

@@ -12,6 +12,7 @@ from drumkeep.storage import glances as rows
 from drumkeep.storage.drums import list_drums
 from drumkeep.storage.pulse import state
 from drumkeep.storage.transaction import Tx
+from drumkeep.web.forms import leaf_number
 from drumkeep.web.shell import Shell, ShellDep, see
 from drumkeep.web.view_models import FloorView
 from drumkeep.web.views.drums import drum_view
@@ -41,10 +42,6 @@ class FloorQuery(BaseModel):
     sort: Word = "place"
     order: Word = ""
     page: Word = ""
-
-    def number(self) -> int:
-        """Return which page of the table is asked for, from 1; anything strange is the first."""
-        return max(int(self.page), 1) if self.page.isdecimal() and len(self.page) < 6 else 1  # noqa: PLR2004
 
     def sift(self) -> Sift:
         """Return the filter."""
@@ -83,7 +80,7 @@ def floor_table(
     descending = query.order == "descending"
     total = sum(view.counts.values())
     pages = max(-(-total // ROWS_AT_ONCE), 1)
-    number = min(query.number(), pages)
+    number = min(leaf_number(query.page), pages)
     asked = asked_for(query.sift(), premises=read_premises(tx), formats=shell.formats)
     ids = (
         rows.page(

@@ -22,6 +22,7 @@ from drumkeep.errors import Fault, Invalid
 _NUMBER: Final = re.compile(r"[-+]?\d{1,9}(?:[.,]\d{1,2}|\.\d{0,9})?|[-+]?\.\d{1,9}", re.ASCII)
 _TIME: Final = re.compile(r"2\d{3}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d)?", re.ASCII)
 _APART: Final = re.compile(r"[ \t:;]+")
+_MOST_DIGITS: Final = 6
 _LOOKS: Final = ("solids", "skin", "bulge", "ring")
 
 
@@ -185,6 +186,11 @@ def when(form: Mapping[str, str], name: str, *, zone: str, now: datetime | None)
 
 def _no_time(name: str, text: str, problem: str, mend: str) -> Invalid:
     return Invalid("That is no time.", [Fault(name, text, problem, mend)])
+
+
+def leaf_number(text: str) -> int:
+    """Return which page of a list an address asks for, from 1; anything strange is the first."""
+    return max(int(text), 1) if text.isdecimal() and len(text) < _MOST_DIGITS else 1
 
 
 def _number(form: Mapping[str, str], name: str) -> float | None:

@@ -28,7 +28,8 @@ template              context
                       ``products``: by name, and the modules that numbers are printed from
 ``sensors.html``      ``spots``: ``SpotView``, ``loose``: names of sensors that hang nowhere,
                       ``strays``: ``StrayView``, ``places``: (code, words), ``may_change``,
-                      ``devices``: ``DeviceViews``
+                      ``devices``: ``DeviceViews``, ``sought``: words, ``number``: which page of
+                      ``pages``, ``before`` and ``after``: addresses of the pages beside
 ``readings_import``   ``kept``: the file in texts, ``columns``: ``ColumnView``, ``choices``: sensors
 (``.html``)           as (name, words), ``units``, ``sites``, ``faults``: (label, fault, mend),
                       ``report``: ``ImportReport`` or None, ``shares``: ``ShareView``,

@@ -10,7 +10,7 @@ from typing import Final
 from drumkeep.domain.devices import is_low, said
 from drumkeep.domain.grid import to_ms
 from drumkeep.domain.sensors import Quantity
-from drumkeep.operations.devices import DeviceSaying, device_sayings
+from drumkeep.operations.devices import DeviceSaying
 from drumkeep.storage import catalogue, readings
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.airline import Scale
@@ -55,9 +55,22 @@ class DeviceViews:
     beside: Mapping[str, Sequence[DeviceView]]
 
 
-def device_views(tx: Tx, *, now: datetime) -> DeviceViews:
-    """Return what every gateway and sensor says of itself, with the line of its last day."""
-    sayings = device_sayings(tx)
+def device_views(
+    tx: Tx, sayings: Sequence[DeviceSaying], *, beside: Sequence[DeviceSaying] = (), now: datetime
+) -> DeviceViews:
+    """Return what gateways and sensors say of themselves.
+
+    Parameters
+    ----------
+    tx
+        Any transaction.
+    sayings
+        Those told singly, with the line of their last day.
+    beside
+        Those told beside the sensors of the same device, without a line.
+    now
+        The present, UTC.
+    """
     series = readings.series(
         tx,
         sensor_ids=[one.sensor_id for one in sayings],
@@ -65,22 +78,26 @@ def device_views(tx: Tx, *, now: datetime) -> DeviceViews:
         to_ms=to_ms(now),
     )
     sites = catalogue.sites_by_id(
-        tx, ids=[one.gateway.site_id for one in sayings if one.gateway is not None]
+        tx, ids=[one.gateway.site_id for one in (*sayings, *beside) if one.gateway is not None]
     )
+
+    def view(one: DeviceSaying, past: Iterable[Point] = ()) -> DeviceView:
+        zone = "UTC" if one.gateway is None else sites[one.gateway.site_id].timezone
+        return _view(one, past, zone=zone)
+
     every: list[DeviceView] = []
     of_gateway: dict[int, list[DeviceView]] = defaultdict(list)
-    beside: dict[str, list[DeviceView]] = defaultdict(list)
     for one in sayings:
         times, values = series[one.sensor_id]
-        zone = "UTC" if one.gateway is None else sites[one.gateway.site_id].timezone
-        view = _view(one, zip(times.tolist(), values.tolist(), strict=True), zone=zone)
-        every.append(view)
+        every.append(view(one, zip(times.tolist(), values.tolist(), strict=True)))
         if one.of_gateway and one.gateway is not None:
-            of_gateway[one.gateway.id].append(view)
+            of_gateway[one.gateway.id].append(every[-1])
+    near: dict[str, list[DeviceView]] = defaultdict(list)
+    for one in beside:
         for sensor in one.beside:
-            beside[sensor.name].append(view)
+            near[sensor.name].append(view(one))
     every.sort(key=lambda view: (view.low is None, view.bearer, view.noun))
-    return DeviceViews(every=tuple(every), of_gateway=of_gateway, beside=beside)
+    return DeviceViews(every=tuple(every), of_gateway=of_gateway, beside=near)
 
 
 def _view(one: DeviceSaying, said_lately: Iterable[Point], *, zone: str) -> DeviceView:

@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Final
 
 from drumkeep.domain.gateway_clocks import clock_off, clock_words
+from drumkeep.operations.devices import device_sayings
 from drumkeep.storage import catalogue, credentials
 from drumkeep.storage.tables.catalogue import Gateway
 from drumkeep.storage.transaction import Tx
@@ -53,7 +54,7 @@ def gateway_views(tx: Tx, *, formats: Formats, now: datetime) -> list[GatewayVie
     rows = catalogue.list_gateways(tx, limit=_MOST)
     names = catalogue.gateway_references(tx, ids=[row.id for row in rows])
     kept = credentials.credentials_of(tx, gateway_ids=[row.id for row in rows])
-    devices = device_views(tx, now=now)
+    devices = device_views(tx, device_sayings(tx), now=now)
     views = []
     for row in rows:
         credential = kept.get(row.id)

@@ -1,7 +1,7 @@
 """Sensors as the page shows them: by where they hang."""
 
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
@@ -16,9 +16,8 @@ from drumkeep.domain.sensors import What
 from drumkeep.operations.ground import Ground, read_ground
 from drumkeep.operations.sensor_watch import WatchedSensor, watch_sensors
 from drumkeep.storage import catalogue
-from drumkeep.storage import drums as drum_rows
+from drumkeep.storage.sensor_list import HangingSensor
 from drumkeep.storage.tables.catalogue import Calibration
-from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.formats import Formats
 from drumkeep.web.view_models import AirLine, ShelfView
@@ -26,7 +25,6 @@ from drumkeep.web.views.sentences import said
 from drumkeep.web.wording import PLACE_KIND
 
 LATELY: Final = timedelta(hours=24)
-_LISTED: Final = 100_000
 _DOUBTS_SHOWN: Final = 4
 
 MEASURES: Final = {
@@ -92,47 +90,31 @@ class SpotView:
     sensors: tuple[SensorView, ...]
 
 
-def spot_views(tx: Tx, *, formats: Formats) -> tuple[SpotView, ...]:
-    """Return every place that has a sensor, by site and name."""
-    ground = read_ground(tx)
-    watched = watch_sensors(tx, ground=ground, lately=LATELY, now=formats.now)
-    drums = drum_rows.drums_by_id(
-        tx, ids=[one.mount.drum_id for one in watched if one.mount.drum_id is not None]
-    )
+def spot_views(tx: Tx, shown: Sequence[HangingSensor], *, formats: Formats) -> tuple[SpotView, ...]:
+    """Return some sensors by the place where they hang, in their order."""
+    where = {one.id: one.place_id for one in shown}
+    ground = read_ground(tx, around=where.values())
+    watched = watch_sensors(tx, ground=ground, lately=LATELY, now=formats.now, only=where.keys())
     gateways = catalogue.gateway_references(tx, ids=[one.sensor.gateway_id for one in watched])
     calibrations: dict[int, list[Calibration]] = defaultdict(list)
-    for row in catalogue.calibrations_of(tx, sensor_ids=[one.sensor.id for one in watched]):
+    for row in catalogue.calibrations_of(tx, sensor_ids=list(where)):
         calibrations[row.sensor_id].append(row)
-    by_place: dict[int, list[SensorView]] = defaultdict(list)
+    drums = {one.id: one.drum for one in shown}
+    by_place: dict[int, list[SensorView]] = {place_id: [] for place_id in where.values()}
     for one in watched:
-        drum = None if one.mount.drum_id is None else drums[one.mount.drum_id]
-        place_id = one.mount.place_id if drum is None else drum.place_id
-        if place_id is None:
-            continue
-        by_place[place_id].append(
+        place = ground.places[where[one.sensor.id]]
+        by_place[place.id].append(
             _sensor_view(
                 one,
-                drum=drum,
-                place=ground.places[place_id].name,
-                kind=PlaceKind(ground.places[place_id].kind),
+                drum=drums[one.sensor.id],
+                place=place.name,
+                kind=PlaceKind(place.kind),
                 calibrations=calibrations[one.sensor.id],
                 gateway=gateways.get(one.sensor.gateway_id or 0),
-                formats=formats.at(_zone(ground, place_id)),
+                formats=formats.at(ground.sites[place.site_id].timezone),
             )
         )
-    order = sorted(by_place, key=lambda p: (ground.places[p].site_id, ground.places[p].name, p))
-    return tuple(_spot(ground, place_id, by_place[place_id]) for place_id in order)
-
-
-def loose_sensors(tx: Tx, spots: Sequence[SpotView], *, but: Collection[str]) -> tuple[str, ...]:
-    """Return the names of sensors that hang nowhere, but those that need not."""
-    hung = {sensor.name for spot in spots for sensor in spot.sensors} | set(but)
-    every = catalogue.list_sensors(tx, limit=_LISTED)
-    return tuple(sensor.name for sensor in every if sensor.name not in hung)
-
-
-def _zone(ground: Ground, place_id: int) -> str:
-    return ground.sites[ground.places[place_id].site_id].timezone
+    return tuple(_spot(ground, place_id, sensors) for place_id, sensors in by_place.items())
 
 
 def _spot(ground: Ground, place_id: int, sensors: Sequence[SensorView]) -> SpotView:
@@ -151,7 +133,7 @@ def _spot(ground: Ground, place_id: int, sensors: Sequence[SensorView]) -> SpotV
 def _sensor_view(
     one: WatchedSensor,
     *,
-    drum: Drum | None,
+    drum: str | None,
     place: str,
     kind: PlaceKind,
     calibrations: Sequence[Calibration],
@@ -167,7 +149,7 @@ def _sensor_view(
     return SensorView(
         name=one.sensor.name,
         measures=MEASURES[what],
-        drum=None if drum is None else drum.tag,
+        drum=drum,
         last=said(value_said(float(series.value_c[-1]), what=what), formats) if heard else None,
         last_at=last_at,
         span=_span(one, formats=formats),

@@ -1,5 +1,6 @@
 """Sensors that are not registered, as the page of sensors shows them."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -9,6 +10,7 @@ from drumkeep.domain.doubt_words import said as value_said
 from drumkeep.domain.grid import from_ms
 from drumkeep.domain.sensors import MEASURED, OF_A_DEVICE, Quantity, What
 from drumkeep.storage import catalogue, strays
+from drumkeep.storage.tables.strays import Stray
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.formats import Formats
 from drumkeep.web.views.sensors import MEASURES
@@ -34,9 +36,8 @@ class StrayView:
     may_be: tuple[tuple[str, str], ...]
 
 
-def stray_views(tx: Tx, *, formats: Formats) -> tuple[StrayView, ...]:
-    """Return every stray of which something is kept, the one heard last first."""
-    rows = strays.list_strays(tx)
+def stray_views(tx: Tx, rows: Sequence[Stray], *, formats: Formats) -> tuple[StrayView, ...]:
+    """Return strays as far as something is kept of them, in their order."""
     series = strays.series_of(tx, stray_ids=[row.id for row in rows])
     gateways = catalogue.gateway_references(tx, ids=[row.gateway_id for row in rows])
     views = []

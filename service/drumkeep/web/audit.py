@@ -80,7 +80,7 @@ def audit_page(tx: ReadingDep, shell: ShellDep, asked: AskedDep) -> HTMLResponse
     except Invalid as error:
         faults = error.faults
     found = [] if faults else audit.find(tx, query=query, before=asked.before, limit=_SHOWN + 1)
-    lines = [audit_line(entry) for entry in found[:_SHOWN]]
+    lines = [audit_line(entry, formats) for entry in found[:_SHOWN]]
     older = asked.address("/audit", before=found[_SHOWN - 1].id) if len(found) > _SHOWN else None
     return shell.answer(
         "audit.html",

@@ -8,6 +8,8 @@ from urllib.parse import quote
 
 from drumkeep.domain.audit import Part
 from drumkeep.operations.audit import Entry
+from drumkeep.web.formats import Formats
+from drumkeep.web.views.audit_fields import NOUNS, VERBS, field_name, field_value
 from drumkeep.web.views.people import device_words
 
 COLUMNS: Final = (
@@ -64,7 +66,7 @@ class AuditLine:
     fields: tuple[FieldLine, ...]
 
 
-def audit_line(entry: Entry) -> AuditLine:
+def audit_line(entry: Entry, formats: Formats) -> AuditLine:
     """Return an entry as the page shows it."""
     led = _LED.get(entry.kind)
     return AuditLine(
@@ -74,18 +76,20 @@ def audit_line(entry: Entry) -> AuditLine:
         way=_WAYS.get(entry.way, entry.way),
         address=entry.address,
         device=entry.device if entry.way == "command" else device_words(entry.device),
-        did=entry.did,
-        kind=entry.kind.replace("_", " "),
+        did=VERBS.get(entry.did, entry.did),
+        kind=NOUNS.get(entry.kind, entry.kind.replace("_", " ")),
         thing=entry.thing,
         leads=led + quote(entry.thing, safe="") if led and entry.thing else None,
-        fields=_fields(entry, short=True),
+        fields=_field_lines(entry, formats),
     )
 
 
 def csv_row(entry: Entry) -> tuple[str, ...]:
     """Return an entry as a row of the file."""
     fields = "; ".join(
-        f"{field.name}: {field.before or '-'} -> {field.after or '-'}" for field in _fields(entry)
+        f"{_kept_name(entry, part, name)}: {_change(before, after)}"
+        for part in entry.parts
+        for name, (before, after) in part.fields.items()
     )
     return (
         entry.at.isoformat(),
@@ -103,16 +107,16 @@ def csv_row(entry: Entry) -> tuple[str, ...]:
     )
 
 
-def _fields(entry: Entry, *, short: bool = False) -> tuple[FieldLine, ...]:
+def _field_lines(entry: Entry, formats: Formats) -> tuple[FieldLine, ...]:
     return tuple(
         FieldLine(
-            name=_name(entry, part, name),
-            before="" if before == after else _words(before),
-            after=_words(after),
+            name=_name(entry, part, name, formats),
+            before="" if before == after else field_value(name, before, formats),
+            after=field_value(name, after, formats),
         )
         for part in entry.parts
         for name, (before, after) in part.fields.items()
-        if not (short and _is_implied(entry, part, name))
+        if not _is_implied(entry, part, name)
     )
 
 
@@ -122,13 +126,30 @@ def _is_implied(entry: Entry, part: Part, name: str) -> bool:
     return part.verb == "made" and (name in _IMPLIED or part.fields[name][1] == entry.thing)
 
 
-def _name(entry: Entry, part: Part, name: str) -> str:
+def _name(entry: Entry, part: Part, name: str, formats: Formats) -> str:
+    words = field_name(name.removeprefix("data."), formats)
+    if _is_own(entry, part):
+        return words
+    noun = NOUNS.get(part.of, part.of.replace("_", " "))
+    return f"{formats.words(noun)}, {words}"
+
+
+def _kept_name(entry: Entry, part: Part, name: str) -> str:
     plain = name.removeprefix("data.")
-    own = part.of in {entry.kind, f"{entry.kind}_event"}
+    own = _is_own(entry, part)
     return (plain if own else f"{part.of} {plain}").replace("_", " ").replace(".", " ")
 
 
-def _words(value: object) -> str:
+def _change(before: object, after: object) -> str:
+    was = "" if before == after else _kept(before)
+    return f"{was or '-'} -> {_kept(after) or '-'}"
+
+
+def _is_own(entry: Entry, part: Part) -> bool:
+    return part.of in {entry.kind, f"{entry.kind}_event"}
+
+
+def _kept(value: object) -> str:
     if value is None:
         return ""
     if isinstance(value, bool):

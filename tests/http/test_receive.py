@@ -326,6 +326,24 @@ def test_all_that_is_wrong_on_the_form_is_told_at_once(serving, rosa):
     assert stored(serving) == before
 
 
+@pytest.mark.parametrize("slip", [{}, {"place": ""}, {"at": "noon"}])
+def test_what_the_record_refuses_is_told_at_once_too(serving, yard, rosa, slip):
+    before = stored(serving)
+    wrong = {"lot": "NEW-3", "mass": "900", "temperature": "640", "count": "41"}
+    usual = {"product": yard.iso, "place": yard.place("hall")}
+    answer = rosa.send(filled(rosa, **(usual | wrong | slip)))
+    assert answer.status_code == 422
+    told = Page(answer.text).words.replace("\N{NO-BREAK SPACE}", " ")
+    for words in (
+        "How many alike 41 is too",
+        "Liquid in each",
+        "is hotter than any drum",
+        "Made on is missing",
+    ):
+        assert words in told
+    assert stored(serving) == before
+
+
 @pytest.mark.parametrize(
     ("label", "field"),
     [

@@ -177,7 +177,7 @@ def _receive(state: _Fold, event: DrumEvent) -> DrumFacts:
     data = event.data
     net_kg = data.get("net_kg")
     net_kg = state.product.properties.net_kg if net_kg is None else float(net_kg)
-    _check_mass(net_kg, product=state.product, name="net_kg")
+    check_mass(net_kg, product=state.product, name="net_kg")
     _check_made(event)
     place = int(data["place"])
     state.stays.append(Stay(place=place, since=event.at))
@@ -199,7 +199,7 @@ def _after(state: _Fold, facts: DrumFacts, event: DrumEvent) -> DrumFacts:  # no
         case EventKind.MOVED:
             return _move(state, facts, event)
         case EventKind.WEIGHED:
-            _check_mass(float(data["net_kg"]), product=product, name="net_kg")
+            check_mass(float(data["net_kg"]), product=product, name="net_kg")
             reads_to = data.get("resolution_kg")
             return replace(
                 facts,
@@ -275,7 +275,7 @@ def _top(facts: DrumFacts, event: DrumEvent, *, product: Product) -> DrumFacts:
     """Take liquid of another drum; what should not have been mixed is held until somebody looks."""
     data = event.data
     added = float(data["kg"])
-    _check_mass(added, product=product, name="kg", there_kg=facts.net_kg)
+    check_mass(added, product=product, name="kg", there_kg=facts.net_kg)
     reasons = [f"mixed with {data['mixed_with']}"] if data.get("mixed_with") else []
     if data.get("was_held"):
         reasons.append(f"{data['from']}, poured into it, was on hold ({data['was_held']})")
@@ -334,7 +334,7 @@ def _check_made(receipt: DrumEvent) -> None:
         raise Invalid("That is not when it was made.", [Fault("made_on", text, problem, mend)])
 
 
-def _check_mass(kg: float, *, product: Product, name: str, there_kg: float = 0.0) -> None:
+def check_mass(kg: float, *, product: Product, name: str, there_kg: float = 0.0) -> None:
     """Refuse more than goes into a drum that holds so much already."""
     most = most_kg(product) - there_kg
     if not 0.0 <= kg <= most:

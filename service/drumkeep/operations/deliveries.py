@@ -1,11 +1,14 @@
 """Receive drums that are alike in one go, with what was measured and seen when they came."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any, Final, Literal
 from uuid import UUID, uuid5
 
+from drumkeep.domain.drum_temperatures import refuse_impossible
+from drumkeep.domain.drums import check_mass, check_time
 from drumkeep.domain.events import EventKind
 from drumkeep.domain.products import Side
 from drumkeep.domain.quantities import fahrenheit
@@ -18,6 +21,7 @@ from drumkeep.operations.receipts import Receipt, receive_drums
 from drumkeep.operations.supplier_labels import lot_doubts, remember_item
 from drumkeep.storage import catalogue, deliveries
 from drumkeep.storage import trade_items as rows
+from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.catalogue import Lot, Product
 from drumkeep.storage.tables.deliveries import Delivery as Arrived
 from drumkeep.storage.tables.drums import Drum, Event
@@ -76,6 +80,22 @@ class Delivery:
     note: str | None = None
 
 
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """What was told of drums that came, as far as it could be read; None: not told.
+
+    ``made_on`` is whether it was.
+    """
+
+    product: str | None = None
+    lot: str | None = None
+    made_on: bool = False
+    count: int | None = None
+    at: datetime | None = None
+    net_kg: float | None = None
+    liquid_c: float | None = None
+
+
 def receive_delivery(tx: Tx, *, delivery: Delivery, by: By, now: datetime) -> list[Drum]:
     """Receive drums that are alike: all of them, or on any fault none.
 
@@ -90,12 +110,18 @@ def receive_delivery(tx: Tx, *, delivery: Delivery, by: By, now: datetime) -> li
         The role may not record.
     """
     refuse_unless_may(by, EventKind.RECEIVED)
-    if not 1 <= delivery.count <= MOST_ALIKE:
-        mend = f"Give 1 to {MOST_ALIKE}; receive more in several goes."
-        raise Invalid(
-            "Those cannot be received.",
-            [Fault("count", delivery.count, "is too few or too many", mend)],
-        )
+    told = Told(
+        product=delivery.product,
+        lot=delivery.lot,
+        made_on=delivery.made_on is not None,
+        count=delivery.count,
+        at=delivery.at,
+        net_kg=delivery.net_kg,
+        liquid_c=delivery.liquid_c,
+    )
+    faults = told_wrong(tx, told, now=now)
+    if faults:
+        raise Invalid("Those cannot be received.", faults)
     product = product_named(tx, code=delivery.product)
     if delivery.gtin is not None:
         remember_item(tx, gtin=delivery.gtin, product=delivery.product, by=by, now=now)
@@ -135,6 +161,43 @@ def receive_delivery(tx: Tx, *, delivery: Delivery, by: By, now: datetime) -> li
         for happening in _followed_by(receipt, delivery=delivery, reasons=reasons):
             record_event(tx, tag=drum.tag, happening=happening, by=by, now=now)
     return drums
+
+
+def told_wrong(tx: Tx, told: Told, *, now: datetime) -> list[Fault]:
+    """Return all that is wrong with what was told of drums that came, at once."""
+    faults: list[Fault] = []
+    if told.count is not None and not 1 <= told.count <= MOST_ALIKE:
+        mend = f"Give 1 to {MOST_ALIKE}; receive more in several goes."
+        faults.append(Fault("count", told.count, "is too few or too many", mend))
+    if told.at is not None:
+        with _noted(faults):
+            check_time(told.at, now=now)
+    with _noted(faults):
+        refuse_impossible(told.liquid_c, field="liquid_c")
+    if told.product is None:
+        return faults
+    with _noted(faults):
+        product = product_named(tx, code=told.product)
+        if told.lot is not None and not told.made_on:
+            faults += _made_when(tx, product=product.code, lot=told.lot)
+        if told.net_kg is not None:
+            check_mass(told.net_kg, product=as_product(product), name="net_kg")
+    return faults
+
+
+@contextmanager
+def _noted(faults: list[Fault]) -> Iterator[None]:
+    try:
+        yield
+    except Invalid as error:
+        faults += error.faults
+
+
+def _made_when(tx: Tx, *, product: str, lot: str) -> list[Fault]:
+    if catalogue.lot_by_code(tx, product=product, code=lot) is not None:
+        return []
+    mend = "Give the day as it stands on the supplier's label."
+    return [Fault("made_on", None, "is missing, and the lot is new here", mend)]
 
 
 def hold_reasons(
@@ -216,9 +279,7 @@ def _lot(tx: Tx, *, product: Product, delivery: Delivery, now: datetime) -> Lot:
     if known is not None:
         return known
     if delivery.made_on is None:
-        mend = "Give the day as it stands on the supplier's label."
-        problem = "is missing, and the lot is new here"
-        raise Invalid("The lot is new.", [Fault("made_on", None, problem, mend)])
+        raise Invalid("The lot is new.", _made_when(tx, product=product.code, lot=delivery.lot))
     return create_lot(
         tx,
         product=product.code,

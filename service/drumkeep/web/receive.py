@@ -1,6 +1,6 @@
 """Receiving drums: scan or type, say what was measured and seen, and get a receipt."""
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from datetime import UTC, datetime
 from typing import Annotated, Any, Final
 from uuid import UUID, uuid4
@@ -19,7 +19,14 @@ from drumkeep.domain.products import Side
 from drumkeep.domain.roles import Action, may
 from drumkeep.domain.supplier_labels import LONGEST
 from drumkeep.errors import Conflict, Fault, Invalid
-from drumkeep.operations.deliveries import RINGS, delivered, receive_delivery, received_before
+from drumkeep.operations.deliveries import (
+    RINGS,
+    Told,
+    delivered,
+    receive_delivery,
+    received_before,
+    told_wrong,
+)
 from drumkeep.operations.ground import read_premises
 from drumkeep.operations.photos import Caption, photo_of_delivery, photos_of_delivery
 from drumkeep.operations.pictures import Picture
@@ -175,8 +182,18 @@ def _delivery(tx: Tx, shell: Shell, form: Mapping[str, str]) -> DeliveryIn:
         # What is not in the body could not be read, which is told already.
         faults += [fault for fault in found if fault.field.partition(".")[0] in body]
     if faults:
+        named = {fault.field for fault in faults}
+        late = told_wrong(tx, _told(body, faults=named), now=shell.now)
+        faults += [fault for fault in late if fault.field not in named]
         raise Invalid("That cannot be received as it is.", faults)
     return sent
+
+
+def _told(body: Mapping[str, Any], *, faults: Container[str]) -> Told:
+    """Return what could be read of a form with faults, to look what else is wrong."""
+    asked = ("product", "lot", "count", "net_kg", "liquid_c")
+    read = {name: body[name] for name in asked if name in body and name not in faults}
+    return Told(made_on="made_on" in body, **read)
 
 
 def _read(tx: Tx, shell: Shell, form: Mapping[str, str], faults: list[Fault]) -> dict[str, Any]:

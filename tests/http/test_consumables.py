@@ -113,7 +113,7 @@ def test_what_is_under_its_minimum_is_a_line_of_now(yard, rosa):
     form = rosa.get("/stock/consumables").form(f"/stock/consumables/{kept['id']}/entries")
     form.fields |= {"deed": "counted", "quantity": "1"}
     assert rosa.send(form).status_code == 303
-    told = f"{kept['name']}, 1 pieces in hand, minimum 2 pieces"
+    told = f"{kept['name']}, 1 in hand, minimum 2 pieces"
     assert told in rosa.get("/floor").words
 
     form = rosa.get("/stock/consumables").form(f"/stock/consumables/{kept['id']}/entries")

@@ -194,7 +194,11 @@ class Moments:
             )
         words: str = getattr(self, how)(at)
         iso = self.local(at).isoformat(timespec="seconds")
-        return Markup('<time datetime="{}" title="{}">{}</time>').format(iso, self.exact(at), words)
+        # How long ago stays true of no copy that a phone keeps; when does.
+        old = Markup(' data-old="{}"').format(self.when(at)) if how == "ago" else ""
+        return Markup('<time datetime="{}" title="{}"{}>{}</time>').format(
+            iso, self.exact(at), old, words
+        )
 
     def duration(self, span: timedelta) -> str:
         """Return a span of time in its two largest parts: ``3 h 20 min``; empty under a minute."""

@@ -336,7 +336,10 @@ class NoticeView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlarmView:
-    """One alarm: one cause, the drums under it, its state as ISA-18.2 names it."""
+    """One alarm: one cause, the drums under it, its state as ISA-18.2 names it.
+
+    ``sensor`` is what that of a sensor's alarm is called, beside where it hangs.
+    """
 
     id: str
     kind: str
@@ -346,6 +349,7 @@ class AlarmView:
     audience: str
     since: datetime
     message: str
+    sensor: str | None = None
     drums: tuple[str, ...] = ()
     acknowledged_by: str | None = None
     acknowledged_at: datetime | None = None

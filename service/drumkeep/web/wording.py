@@ -423,6 +423,17 @@ def computed_words(drum: DrumView, formats: Formats) -> str:
     return formats.words("Computed {clock}, readings {age} old.", clock=clock, age=age)
 
 
+def kept_words(drum: DrumView, formats: Formats) -> str:
+    """Return the same for a copy that a phone keeps: no age, which would not grow."""
+    if drum.computed_at is None or drum.supported_to is None:
+        return computed_words(drum, formats)
+    return formats.words(
+        "Computed {clock}, readings up to {when}.",
+        clock=formats.clock(drum.computed_at),
+        when=formats.when(drum.supported_to),
+    )
+
+
 def later_words(tasks: Sequence[TaskView]) -> str:
     """Return what stands below the urgent tasks: ``9 more, less urgent``."""
     number = len(tasks)

@@ -65,6 +65,7 @@ def receiving_pages(change: Callable[[Any], Any], *, now: datetime) -> Mapping[s
                 by=change("Rosa"),
                 facts=(("Product", change("Northwind B")),),
                 note=change("GTIN 09506000134352"),
+                bulged=False,
             ),
             "photos": (change(photo(now)),),
             "shows": SHOWS_WORDS,

@@ -140,6 +140,11 @@ def test_time_element_carries_the_exact_moment_with_its_zone():
     )
 
 
+def test_how_long_ago_reads_as_when_in_a_copy_that_a_phone_keeps():
+    made = spoken(US.time(NOW - timedelta(minutes=20), "ago"))
+    assert f'data-old="{spoken(US.when(NOW - timedelta(minutes=20)))}">20 min ago<' in made
+
+
 def test_time_that_is_not_known_says_so():
     assert NOT_KNOWN in US.time(None)
     assert "never" in US.time(None, "ago")

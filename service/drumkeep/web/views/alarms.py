@@ -99,7 +99,7 @@ def alarm_views(
     return tuple(
         _alarm_view(
             alarm,
-            cause=_cause(
+            cause=(_sensor if alarm.kind in OF_A_SENSOR else _cause)(
                 alarm,
                 site=sites[alarm.site_id],
                 place=None if alarm.place_id is None else places[alarm.place_id].name,
@@ -130,6 +130,7 @@ def _alarm_view(
         id=alarm.id,
         kind=KIND_WORDS[alarm.kind],
         cause=cause,
+        sensor=alarm.cause if alarm.kind in OF_A_SENSOR and alarm.cause != cause else None,
         state=alarm.state,
         priority=alarm.priority,
         audience=", ".join(alarm.audience),
@@ -159,7 +160,7 @@ def _entry_words(text: str, formats: Formats) -> str:
 
 def _cause(alarm: Alarm, *, site: Site, place: str | None, formats: Formats) -> str:
     """Name the cause as people do: ids and times of the key stay inside."""
-    if place is not None and alarm.kind not in OF_A_SENSOR:
+    if place is not None:
         return f"{place}, {site.name}"
     if alarm.cause.startswith(f"site {alarm.site_id} lot "):
         lot = alarm.cause.split(" lot ", 1)[1]
@@ -171,4 +172,13 @@ def _cause(alarm: Alarm, *, site: Site, place: str | None, formats: Formats) -> 
     if alarm.cause.startswith("gateway "):
         gateway = alarm.cause.rsplit("/", 1)[1]
         return formats.words("gateway {gateway}, {site}", gateway=gateway, site=site.name)
+    return alarm.cause
+
+
+def _sensor(alarm: Alarm, *, site: Site, place: str | None, formats: Formats) -> str:
+    """Name a sensor by where it hangs; one that hangs nowhere by what it is called."""
+    if place is not None:
+        return formats.words("sensor in {place}, {site}", place=place, site=site.name)
+    if alarm.drums:
+        return formats.words("sensor on drum {tag}, {site}", tag=alarm.drums[0], site=site.name)
     return alarm.cause

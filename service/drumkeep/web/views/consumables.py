@@ -26,6 +26,7 @@ _DEEDS: Final = {
     Deed.COUNTED: "counted {quantity}: {in_hand} in hand",
 }
 _LAST: Final = 5
+_ABBREVIATED: Final = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,12 +77,22 @@ def low_views(tx: Tx) -> tuple[LowView, ...]:
         LowView(
             name=one.row.name,
             place=one.place.name,
-            hand=None if one.in_hand is None else f"{one.in_hand:g} {one.row.unit}",
-            minimum=f"{one.row.minimum:g} {one.row.unit}",
+            hand=None if one.in_hand is None else _amount(one.in_hand, one.row.unit),
+            minimum=_amount(one.row.minimum or 0.0, one.row.unit),
         )
         for one in kept_consumables(tx)
         if one.low
     )
+
+
+def _amount(quantity: float, unit: str) -> str:
+    """Write how much there is; of one the unit is left out where people wrote it in the plural.
+
+    In English and in Spanish that ends in an s: neither "1 bottles" nor "1 botellas" is said.
+    """
+    if quantity == 1.0 and len(unit) > _ABBREVIATED and unit.endswith("s"):
+        return "1"
+    return f"{quantity:g} {unit}"
 
 
 def _view(
@@ -98,15 +109,15 @@ def _view(
         place=one.place.name,
         site=site.name,
         unit=unit,
-        hand=None if one.in_hand is None else f"{one.in_hand:g} {unit}",
-        minimum=None if one.row.minimum is None else f"{one.row.minimum:g} {unit}",
+        hand=None if one.in_hand is None else _amount(one.in_hand, unit),
+        minimum=None if one.row.minimum is None else _amount(one.row.minimum, unit),
         least="" if one.row.minimum is None else f"{one.row.minimum:g}",
         low=one.low,
         timezone=site.timezone,
         last=tuple(
             EntryView(
                 words=_DEEDS[Deed(entry.deed)].format(
-                    quantity=f"{entry.quantity:g} {unit}", in_hand=f"{entry.in_hand:g} {unit}"
+                    quantity=_amount(entry.quantity, unit), in_hand=_amount(entry.in_hand, unit)
                 ),
                 at=entry.at,
                 by=entry.by,

@@ -53,12 +53,12 @@ def _cold_words(
 ) -> str:
     coldest, hours = mark
     return formats.words(
-        "down to {coldest}, {hours} h under {limit} in all, {amount} × h. This mark stays. It is a "
-        "rule of thumb: how long iso must be cold to seed is published nowhere.",
+        "down to {coldest}, {hours} h under {limit} in all, by {amount} on average. This mark "
+        "stays. It is a rule of thumb: how long iso must be cold to seed is published nowhere.",
         coldest=formats.temp(coldest),
         hours=f"{hours:.1f}",
         limit=formats.temp(product.limits.seed_c),
-        amount=formats.difference(degree_hours),
+        amount=formats.difference(degree_hours / hours),
     )
 
 

@@ -1,5 +1,6 @@
 """What a supplier's label says, and what was received, as pages show it."""
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -52,6 +53,7 @@ _SEEN_OR_NOT: Final = {
     "solids": ("solids: seen", "solids: none"),
     "skin": ("skin: seen", "skin: none"),
 }
+_FEARED: Final = re.compile(r"(bulg|press|hiss|sw[eo]l|abomb|hinch|presi|silb)", re.IGNORECASE)
 _RINGS: Final = {
     "red": "ring at the bung: red",
     "double": "ring at the bung: double",
@@ -79,6 +81,7 @@ class ReceiptView:
     """Drums that were received in one go; ``facts`` hold for all of them.
 
     ``takes_photos``: not where they were received before photos were kept of deliveries.
+    ``bulged``: one of them is held for that or for pressure, or may be.
     """
 
     key: str
@@ -89,6 +92,7 @@ class ReceiptView:
     by: str
     facts: tuple[tuple[str, str], ...]
     note: str | None
+    bulged: bool
 
     @property
     def tags(self) -> str:
@@ -200,7 +204,13 @@ def receipt_view(
         by=event.by,
         facts=tuple(facts),
         note=event.note,
+        bulged=any(hold is not None and _is_feared(hold.reason) for hold in holds.values()),
     )
+
+
+def _is_feared(reason: str) -> bool:
+    """Whether a hold is for a bulge or for pressure, in our words or in what people type."""
+    return _FEARED.search(reason) is not None
 
 
 def _looked(look: DrumEvent | None, formats: Formats) -> str:

@@ -197,7 +197,7 @@ async function marked(copy) {
   const mark = `<p class="old-copy" role="status">${words.replace("{time}", time)}</p>`;
   const page = kept
     .replace(/<body[^>]*>/, (body) => `${body}${mark}`)
-    .replace(/<(h1|p)([^>]*) data-old="([^"]*)">[^]*?<\/\1>/g, "<$1$2>$3</$1>");
+    .replace(/<(h1|p|span|time)([^>]*) data-old="([^"]*)">[^]*?<\/\1>/g, "<$1$2>$3</$1>");
   return new Response(page, { headers: copy.headers });
 }
 

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from typing import Final
 
-from drumkeep.storage.catalogue import add
+from drumkeep.storage.catalogue import add, gateway_by_code
 from drumkeep.storage.engine import Engine
 from drumkeep.storage.tables.catalogue import Gateway, Mount, Place, Sensor, Site
 from drumkeep.storage.transaction import transaction
@@ -26,7 +26,7 @@ SENSORS_EACH: Final = 50
 PLACES: Final = 40
 SITE: Final = "north"
 _EARLY: Final = datetime(2020, 1, 1, tzinfo=UTC)
-_EVERY_S: Final = 60
+EVERY_S: Final = 60
 SPOOL: Final = "0a1b2c3d"
 _WINDOW: Final = 500
 """Messages on the way to the broker without its answer."""
@@ -61,19 +61,30 @@ def furnish(engine: Engine) -> None:
             gateway = add(tx, Gateway(site_id=site, code=f"g{n}", urn=_urn(n))).id
             assert gateway is not None
             for m in range(SENSORS_EACH):
-                sensor = add(
-                    tx,
-                    Sensor(
-                        name=_sensor(n, m),
-                        gateway_id=gateway,
-                        quantity="temperature",
-                        unit="Cel",
-                        interval_s=_EVERY_S,
-                    ),
-                ).id
+                sensor = add(tx, _registered(n, m, gateway_id=gateway)).id
                 assert sensor is not None
                 place = places[(n * SENSORS_EACH + m) % PLACES]
                 add(tx, Mount(sensor_id=sensor, what="air", place_id=place, since=_EARLY))
+
+
+def add_spares(engine: Engine, *, each: int) -> None:
+    """Register so many sensors more on each gateway, which hang nowhere."""
+    with transaction(engine) as tx:
+        for n in range(GATEWAYS):
+            gateway = gateway_by_code(tx, site=SITE, code=f"g{n}")
+            assert gateway is not None
+            for m in range(SENSORS_EACH, SENSORS_EACH + each):
+                add(tx, _registered(n, m, gateway_id=gateway.id))
+
+
+def _registered(gateway: int, number: int, *, gateway_id: int) -> Sensor:
+    return Sensor(
+        name=_sensor(gateway, number),
+        gateway_id=gateway_id,
+        quantity="temperature",
+        unit="Cel",
+        interval_s=EVERY_S,
+    )
 
 
 def packs(count: int, *, records: int, since_s: int) -> Iterator[Message]:
@@ -86,13 +97,13 @@ def packs(count: int, *, records: int, since_s: int) -> Iterator[Message]:
     """
     rounds = GATEWAYS * (SENSORS_EACH // records)
     for number in range(count):
-        yield pack(number, records=records, at_s=since_s + number // rounds * _EVERY_S)
+        yield pack(number, records=records, at_s=since_s + number // rounds * EVERY_S)
 
 
-def pack(number: int, *, records: int, at_s: float) -> Message:
+def pack(number: int, *, records: int, at_s: float, each: int = SENSORS_EACH) -> Message:
     """Give one pack; gateways take turns, and so do the sensors of each."""
     turn, gateway = divmod(number, GATEWAYS)
-    first = turn % (SENSORS_EACH // records) * records
+    first = turn % (each // records) * records
     readings = [
         Record(
             name=_sensor(gateway, m),
@@ -177,4 +188,4 @@ def _urn(gateway: int) -> str:
 
 
 def _sensor(gateway: int, number: int) -> str:
-    return f"urn:dev:ow:10{gateway:02x}{number:02x}3a01080063:temp"
+    return f"urn:dev:ow:10{gateway:02x}{number:04x}01080063:temp"

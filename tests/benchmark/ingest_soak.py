@@ -1,7 +1,9 @@
 """Whether the service's memory stays flat for as long as readings come: its size each minute.
 
 The whole service in one process (pages, ingest, jobs) on SQLite, with drums that are computed as
-readings come. Beside what is stored come unknown sensors, packs that cannot be read, and second
+readings come. Each sensor speaks once a minute, as it is registered, and those that hang in places
+have a day behind them: the span that the jobs look at holds as much at the end as at the beginning.
+Beside what is stored come unknown sensors, packs that cannot be read, and second
 values: what is kept of those is bounded, and so must be what is remembered of them.
 """
 
@@ -18,20 +20,33 @@ from typing import Any, Final
 import httpx
 import numpy as np
 
-from drumkeep.storage.engine import create
-from drumkeep.storage.transaction import reading
+from drumkeep.domain.grid import to_ms
+from drumkeep.storage import alarm_sources, readings
+from drumkeep.storage.engine import Engine, create
+from drumkeep.storage.transaction import reading, transaction
 from tests.benchmark.company import build
 from tests.benchmark.ingest_latency import environment
-from tests.benchmark.ingest_load import Message, Publisher, pack
+from tests.benchmark.ingest_load import (
+    EVERY_S,
+    GATEWAYS,
+    SENSORS_EACH,
+    Message,
+    Publisher,
+    add_spares,
+    pack,
+)
 from tests.benchmark.ingest_setup import Bench
 from tests.fixtures.ports import free_port
 
 RATE_PER_S: Final = 100.0
 RECORDS: Final = 10
+_EACH: Final = int(RATE_PER_S) * RECORDS * EVERY_S // GATEWAYS
+"""Sensors of each gateway, so that each speaks once a minute; all but a few hang nowhere."""
 DRUMS: Final = 300
 WARM_UP: Final = 1 / 3
 """Of the whole time, which does not count for the slope: caches and pages fill."""
 _ODD_ONES: Final = 0.02
+_DAY_MS: Final = 86_400_000
 _TABLES: Final = ("reading", "reject", "stray", "stray_reading", "checkpoint")
 
 
@@ -49,7 +64,10 @@ def soak(bench: Bench, *, minutes: int) -> dict[str, Any]:
     with ExitStack() as ends:
         url = ends.enter_context(bench.database("sqlite"))
         engine = create(url)
-        build(engine, drums=DRUMS, now=datetime.now(UTC))  # noqa: TID251 - readings come live
+        now = datetime.now(UTC)  # noqa: TID251 - readings come live
+        build(engine, drums=DRUMS, now=now)
+        add_spares(engine, each=_EACH - SENSORS_EACH)
+        _a_day_before(engine, now=now)
         port = free_port()
         service = subprocess.Popen(
             [sys.executable, "-m", "drumkeep", "serve", "--port", str(port)],
@@ -103,7 +121,7 @@ def _a_minute(publisher: Publisher, *, first: int) -> int:
     for _ in range(60):
         at_s = time.time()  # noqa: TID251 - readings come live
         some = [
-            _odd(dice, n) if dice.random() < _ODD_ONES else pack(n, records=RECORDS, at_s=at_s)
+            _odd(dice, n) if dice.random() < _ODD_ONES else _pack(n, at_s)
             for n in range(number, number + int(RATE_PER_S))
         ]
         publisher.steadily(some, per_s=RATE_PER_S)
@@ -115,15 +133,30 @@ def _a_minute(publisher: Publisher, *, first: int) -> int:
 def _odd(dice: random.Random, number: int) -> Message:
     """Give what cannot be stored as it is."""
     at_s = time.time()  # noqa: TID251
-    topic, payload = pack(number, records=RECORDS, at_s=at_s)
+    topic, payload = _pack(number, at_s)
     kind = dice.randrange(4)
     if kind == 0:
         return topic, b"no JSON " + dice.randbytes(20)
     if kind == 1:  # a name that nobody has registered
         return topic, payload.replace(b"urn:dev:ow:10", b"urn:dev:ow:%04x" % dice.randrange(5000))
     if kind == 2:  # a year ahead
-        return pack(number, records=RECORDS, at_s=at_s + 365 * 86_400.0)
+        return _pack(number, at_s + 365 * 86_400.0)
     return f"drumkeep/v1/nowhere/g{dice.randrange(10**6)}/readings", payload
+
+
+def _pack(number: int, at_s: float) -> Message:
+    return pack(number, records=RECORDS, at_s=at_s, each=_EACH)
+
+
+def _a_day_before(engine: Engine, *, now: datetime) -> None:
+    """Store a day of readings of the sensors that hang in places."""
+    last = to_ms(now)
+    times = range(last - _DAY_MS, last, EVERY_S * 1000)
+    with transaction(engine) as tx:
+        for mounted in alarm_sources.mounted_sensors(tx):
+            rows = [(mounted.sensor_id, ts, 15.0 + ts % 700 / 100) for ts in times]
+            readings.insert_batch(tx, rows=rows)
+            readings.raise_latest(tx, rows=rows[-1:], received_ms=last)
 
 
 def _look(minute: int, pid: int) -> Look:

@@ -130,6 +130,7 @@ from drumkeep.language.tongue import ENGLISH, LANGUAGES, Tongue, catalogue, tong
 from drumkeep.web import wording
 from drumkeep.web.airline import air_drawing
 from drumkeep.web.cautions import cautions_for, verdict_cautions
+from drumkeep.web.drawings import Drawings
 from drumkeep.web.figure import Figure, Size, drawn_by_group, figure
 from drumkeep.web.formats import Formats
 from drumkeep.web.mathml import formula
@@ -203,6 +204,7 @@ def environment(language: str = ENGLISH) -> Environment:
         "verdict_cautions": verdict_cautions,
         "figure": figure,
         "floor_group": floor_group,
+        "no_drawings": Drawings,
         "drum_drawing": partial(drum_drawing, language=spoken.code),
         "air_drawing": air_drawing,
         "drawn_by_group": drawn_by_group,
@@ -252,7 +254,7 @@ def drum_drawing(
 
 
 def floor_group(
-    group: GroupView, /, *, key: str, place: str, share: int, formats: Formats
+    group: GroupView, /, *, key: str, place: str, share: int, formats: Formats, drawings: Drawings
 ) -> Markup:
     """Return the drums of one lot in one place, as the floor shows them.
 
@@ -268,19 +270,27 @@ def floor_group(
         How many of its drums are drawn singly.
     formats
         In the site's zone. Its words change with the day, not with the minute.
+    drawings
+        Gets those that the page must have for it.
     """
     day = formats.local(formats.now).replace(hour=0, minute=0, second=0, microsecond=0)
-    return _floor_group(group, key=key, place=place, share=share, formats=replace(formats, now=day))
+    of_day = replace(formats, now=day)
+    drawn, used = _floor_group(group, key=key, place=place, share=share, formats=of_day)
+    drawings.take(used)
+    return drawn
 
 
 @lru_cache(maxsize=2048)
 def _floor_group(
     group: GroupView, /, *, key: str, place: str, share: int, formats: Formats
-) -> Markup:
+) -> tuple[Markup, Drawings]:
     """Render it: where a floor is looked at again, most groups are as they were."""
     template = environment(formats.language).get_template("macros/floor_group.html")
-    drawn = template.render(group=group, key=key, place=place, share=share, formats=formats)
-    return Markup(drawn)  # noqa: S704 - our template, which escapes
+    used = Drawings()
+    drawn = template.render(
+        group=group, key=key, place=place, share=share, formats=formats, drawings=used
+    )
+    return Markup(drawn), used  # noqa: S704 - our template, which escapes
 
 
 @lru_cache(maxsize=64)

@@ -7,6 +7,7 @@ from jinja2 import UndefinedError
 
 from drumkeep.web.figure import DRAWN_AT_ONCE, drawn_by_group
 from drumkeep.web.templating import STATIC, TEMPLATES, render, styles
+from drumkeep.web.view_models import GroupView
 from drumkeep.web.views.papers import PapersView
 from tests.fixtures.html import Page
 from tests.unit.web.samples import VIEWER, drum, floor, formats, group, hostile, pages, shelf
@@ -127,6 +128,26 @@ def test_no_more_than_sixty_single_drums_are_drawn_at_once():
     assert len(single) == DRAWN_AT_ONCE
     assert text.count("These as a table") == 1
     assert text.count("All 50 as a table") == 1
+
+
+def test_figures_that_look_alike_refer_to_one_drawing_on_the_page():
+    alike = [group(drum(tag=f"AL{n}"), lot=f"7{n}") for n in range(3)]
+    colder = group(drum(tag="CLD", bottom_c=2.0, mean_c=2.0, layers_c=(2.0,) * 8), lot="80")
+
+    def drawn(*groups: GroupView) -> Page:
+        view = floor(shelf(*groups))
+        return Page(render("floor.html", floor=view, viewer=VIEWER, formats=formats()))
+
+    def drawings(page: Page) -> set[str]:
+        return {one["id"] for one in page.all("g") if one.get("id", "").startswith("drawing-")}
+
+    page = drawn(*alike, colder)
+    used = [one["href"].removeprefix("#") for one in page.all("use")]
+
+    assert len(used) > len(alike)
+    assert set(used) == drawings(page)
+    assert len(drawings(page)) == len(drawings(drawn(alike[0]))) + len(drawings(drawn(colder)))
+    assert drawings(page) > drawings(drawn(alike[0]))
 
 
 def test_group_may_count_more_drums_than_were_loaded():

@@ -47,6 +47,9 @@ _STROKES: Final = (
     ("top", "top", 1.2, "solid"),
     ("air", "air", 1.2, "dotted"),
 )
+_LEGEND_COLUMNS: Final = 2
+"""More stick out of the frame on a phone, in the language with the longer words."""
+
 _HEIGHT: Final = 400
 _MOST_EVENTS: Final = 12
 _MOST_DAYS: Final = 7
@@ -345,11 +348,12 @@ def _legend(items: list[LegendItem], *, inks: dict[str, str]) -> Legend:
     return Legend(
         items=items,
         orientation="horizontal",
+        ncols=_LEGEND_COLUMNS,
         border_line_color=None,
         background_fill_color=None,
         label_text_color=inks["ink"],
         label_text_font_size="14px",
         margin=0,
-        glyph_width=34,
-        spacing=20,
+        glyph_width=28,
+        spacing=12,
     )

@@ -30,7 +30,18 @@ COLUMNS: Final = (
 _WAYS: Final = {"page": "on the pages", "api": "by the API", "command": "by command"}
 _LED: Final = {"drum": "/drums/", "account": "/people#", "product": "/products/"}
 _IMPLIED: Final = frozenset(
-    {"account", "address", "by", "created_at", "created_by", "made_by", "recorded_at", "user_agent"}
+    {
+        "account",
+        "address",
+        "by",
+        "created_at",
+        "client_id",
+        "created_by",
+        "key",
+        "made_by",
+        "recorded_at",
+        "user_agent",
+    }
 )
 """Fields of new rows that say again who did it when and from where; the file has them."""
 

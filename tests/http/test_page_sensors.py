@@ -207,7 +207,8 @@ def test_of_many_sensors_a_page_shows_those_that_need_somebody_first_and_words_f
         return re.findall(r'id="more-([^"]+)"', boss.client.get(address).text)
 
     first = Page(boss.client.get("/sensors").text)
-    found, page, names = [], 0, listed("/sensors?page=1")
+    found: list[str] = []
+    page, names = 0, listed("/sensors?page=1")
     while names and names != found[-len(names) :]:
         found += names
         page += 1

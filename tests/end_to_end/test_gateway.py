@@ -13,6 +13,7 @@ import pytest
 
 from drumkeep.domain.devices import LOW_PERCENT
 from drumkeep.operations.alarm_inputs import batteries_now
+from drumkeep.operations.devices import device_sayings
 from drumkeep.operations.strays import adopt_stray
 from drumkeep.storage import strays
 from drumkeep.storage.transaction import reading, transaction
@@ -120,7 +121,7 @@ def test_what_a_board_says_of_itself_is_adopted_and_shown_with_its_gateway(
             wait_until(lambda: len(stored(shed)) > before + 4, "they are stored from then on")
             stop(process)
     with reading(shed.engine) as tx:
-        shown = device_views(tx, now=datetime.now(UTC))  # noqa: TID251
+        shown = device_views(tx, device_sayings(tx), now=datetime.now(UTC))  # noqa: TID251
         (alarm,) = [f for f in batteries_now(tx) if f.percent <= LOW_PERCENT]
 
     said = [(view.noun, view.last, view.low) for view in shown.of_gateway[shed.gateway_id]]

@@ -220,7 +220,7 @@ SENSORS: Final = (
     Sensor("28d0c00000000151", "harrow/shed", "harrow/yard", open_air()),
     Sensor("28d0c00000000161", "harrow/box-van", "harrow/box-van", open_air(plus_k=4.0)),
     # An insulated box with a small heater that does not keep up.
-    Sensor("28d0c00000000171", "harrow/truck", "harrow/truck", lagging(hours=6.0, plus_k=15.0)),
+    Sensor("28d0c00000000171", "harrow/truck", "harrow/truck", lagging(hours=6.0, plus_k=12.0)),
     Sensor("28d0c00000000211", "willow/store", "willow/cool-store", _STORE),
     Sensor(
         "28d0c00000000212",

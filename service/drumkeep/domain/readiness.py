@@ -22,7 +22,7 @@ from drumkeep.domain.cautions import (
     cautions_of,
 )
 from drumkeep.domain.condensation import DEW_MARGIN_K, WetAir
-from drumkeep.domain.conditions import KEPT_OFF, Condition
+from drumkeep.domain.conditions import Condition
 from drumkeep.domain.content import (
     AGENT_ADVICE,
     CAUTION_MIXED,
@@ -230,10 +230,13 @@ def judge(  # noqa: PLR0913 - a verdict weighs all of these
         )
         if state is Readiness.READY:
             state = _agitation(words, product=product, facts=facts, made_on=made_on, now=now)
+    pressed = Condition.PRESSURE in conditions and words.answer is not Answer.DO_NOT_OPEN
+    if pressed:
+        state = _under_pressure(words, pressure_kpa=pressure_kpa, state=state)
     final = state or Readiness.UNKNOWN
     _too_hot(words, product=product, computed=computed)
     _sweating(words, product=product, computed=computed, wet_air=wet_air)
-    waiting = final in (Readiness.TOO_COLD, Readiness.TOO_WARM)
+    waiting = final in (Readiness.TOO_COLD, Readiness.TOO_WARM) and not pressed
     return Verdict(
         state=final,
         answer=words.answer,
@@ -290,23 +293,25 @@ def _too_hot(words: _Words, *, product: Product, computed: Computed | None) -> N
     words.cautions.insert(0, CAUTION_TOO_HOT)
 
 
-def _keep_off(
-    words: _Words, *, conditions: frozenset[Condition], pressure_kpa: float | None
-) -> None:
-    """Say to leave a drum alone: the one order of what its alarms, pages and forms say, too."""
+def _under_pressure(
+    words: _Words, *, pressure_kpa: float | None, state: Readiness | None
+) -> Readiness | None:
+    """Keep people off a drum whose pressure is up; it stays too warm or too cold, never ready.
+
+    The one order of what its alarms, pages and forms say, too.
+    """
     words.answer = Answer.DO_NOT_OPEN
-    if Condition.BULGED in conditions:
-        words.reasons.append("Somebody saw this drum bulged.")
-        words.advice.append("Leave it where it is, step away, call the manager.")
-        return
-    words.reasons.append(f"The computed pressure is {pressure(pressure_kpa or 0.0)}.")
-    if Condition.OVERPRESSURE in conditions:
-        words.advice.append("Let it cool where it stands; call the manager before anything else.")
-        return
+    words.reasons.insert(0, _pressure_words(pressure_kpa))
+    words.advice.clear()
     words.advice.append(
         "Keep off: do not open or move it. Let it cool where it stands, then vent it slowly by the "
         "small bung."
     )
+    return Readiness.ON_HOLD if state is Readiness.READY else state
+
+
+def _pressure_words(kpa: float | None) -> str:
+    return f"The computed pressure is {pressure(kpa or 0.0)}."
 
 
 def _held(
@@ -319,8 +324,15 @@ def _held(
     pressure_kpa: float | None,
     content: Content,
 ) -> Readiness | None:
-    if KEPT_OFF & conditions:
-        _keep_off(words, conditions=conditions, pressure_kpa=pressure_kpa)
+    if Condition.BULGED in conditions:
+        words.answer = Answer.DO_NOT_OPEN
+        words.reasons.append("Somebody saw this drum bulged.")
+        words.advice.append("Leave it where it is, step away, call the manager.")
+        return Readiness.ON_HOLD
+    if Condition.OVERPRESSURE in conditions:
+        words.answer = Answer.DO_NOT_OPEN
+        words.reasons.append(_pressure_words(pressure_kpa))
+        words.advice.append("Let it cool where it stands; call the manager before anything else.")
         return Readiness.ON_HOLD
     if Condition.SOLIDS_SUSPECTED in conditions:
         words.answer = Answer.LOOK_FIRST

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drumkeep.domain.condensation import WetAir, wet_air
-from drumkeep.domain.conditions import conditions_of, was_cold
+from drumkeep.domain.conditions import Condition, conditions_of, was_cold
 from drumkeep.domain.content import Content
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.liquid_age import age_of
@@ -229,8 +229,10 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
             wet_air=wet,
             now=now,
         )
-        too_warm = verdict.state is Readiness.TOO_WARM
-        too_cold = verdict.state is Readiness.TOO_COLD  # nothing else is mended by a warm room
+        # Nothing else is mended by a warm room, and what is under pressure is not moved to one.
+        pressed = Condition.PRESSURE in conditions
+        too_warm = verdict.state is Readiness.TOO_WARM and not pressed
+        too_cold = verdict.state is Readiness.TOO_COLD and not pressed
         verdicts[output.value] = {
             "state": verdict.state.value,
             "answer": verdict.answer.value,

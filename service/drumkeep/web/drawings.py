@@ -35,4 +35,4 @@ class Drawings:
 @lru_cache(maxsize=4096)
 def _name(drawing: Markup) -> str:
     """Return the same id for the same drawing, so that parts of pages that were kept fit."""
-    return f"drawing-{sha256(drawing.encode()).hexdigest()[:12]}"
+    return "drawing-" + sha256(drawing.encode()).hexdigest()[:12]

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Final
 
+from drumkeep.domain.conditions import KEPT_OFF
 from drumkeep.domain.glances import GRAVITY
 from drumkeep.domain.readiness import OUTPUT_EDGE_KG
 from drumkeep.web.formats import Formats
@@ -302,7 +303,7 @@ def state_words(drum: DrumView) -> str:
 
 def ready_lines(drum: DrumView, formats: Formats) -> tuple[str, ...]:
     """Return when the drum will be ready: in the warm room and where it stands."""
-    if drum.readiness not in ("too_cold", "too_warm"):
+    if drum.readiness not in ("too_cold", "too_warm") or KEPT_OFF.intersection(drum.conditions):
         return ()
     lines: list[str] = []
     if drum.ready_in_warm_room_at is not None and drum.warm_room is not None:

@@ -2,14 +2,19 @@
 
 import itertools
 from collections import Counter
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from drumkeep.demo import company
+from drumkeep.demo.curves import outdoors_of_sites
 from drumkeep.demo.stock import BATCHES
 from drumkeep.demo.timetable import COLD_ZONE, Timetable, in_hours, morning, that_night
+from drumkeep.domain.forecasts import AirPoint, ForecastRequest, forecast
+from drumkeep.domain.products import Side
+from drumkeep.thermal.stratified import EIGHTHS
 
 STARTS = [datetime(2026, 11, 25, 15, 7, tzinfo=UTC) + timedelta(hours=h) for h in range(26)]
 PLACES = {f"{place['site']}/{place['code']}" for place in company.PLACES}
@@ -87,6 +92,28 @@ def test_the_van_stands_from_one_to_six_of_the_coldest_night(begun):
 
     assert came < timetable.coldest < went <= begun - timedelta(hours=1)
     assert (came.astimezone(zone).hour, went.astimezone(zone).hour) == (1, 6)
+
+
+@pytest.mark.parametrize("begun", STARTS[::2])
+def test_the_load_outside_reaches_the_limit_within_half_a_day_at_any_hour(begun):
+    (truck,) = (sensor for sensor in company.SENSORS if sensor.place == "harrow/truck")
+    (load,) = (batch for batch in BATCHES if batch.key == "truck-iso")
+    outside = outdoors_of_sites(Timetable.of(begun))[company.COLD]
+    assert truck.curve is not None
+    assert load.liquid_c is not None
+    first, *later = (
+        AirPoint(h=(at - begun) / timedelta(hours=1), c=value)
+        for at, value in zip(outside.times, truck.curve(outside), strict=True)
+        if timedelta() <= at - begun <= timedelta(hours=13)
+    )
+    air = (replace(first, h=0.0), *later)
+    given = ForecastRequest(Side.ISO, (load.liquid_c,) * EIGHTHS, air, hours=12.0, step_h=1.0)
+
+    coldest = forecast(given).low_c
+
+    limit_c, doubt_k = 10.0, 1.0
+    assert coldest[1] > limit_c + doubt_k
+    assert coldest[-1] < limit_c - doubt_k
 
 
 def test_a_morning_is_the_first_that_is_far_enough_ahead():

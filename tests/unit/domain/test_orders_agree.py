@@ -33,6 +33,7 @@ class Case:
     mean_f: float = 78.0
     basis: Basis = Basis.MODELLED
     conditions: tuple[Condition, ...] = ()
+    state: Readiness = Readiness.ON_HOLD
     alarmed: dict[str, Any] = field(default_factory=dict)
 
     @property
@@ -53,16 +54,28 @@ class Case:
 
 DRUMS = {
     "resin too warm at 6 psi": Case(
-        41.0, mean_f=97.0, alarmed={"gas_since": STEP - 9, "above_since": STEP - 9}
+        41.0,
+        mean_f=97.0,
+        alarmed={"gas_since": STEP - 9, "above_since": STEP - 9},
+        state=Readiness.TOO_WARM,
     ),
     "resin in its use band at 31 kPa": Case(31.0, mean_f=85.0, alarmed={"gas_since": STEP - 9}),
     "resin whose alarm is still open at 26 kPa": Case(26.0),
     "cold resin with gas sealed in": Case(
-        31.0, mean_f=52.0, alarmed={"below_since": STEP - 9, "start_by": NOW, **SOON}
+        31.0,
+        mean_f=52.0,
+        alarmed={"below_since": STEP - 9, "start_by": NOW, **SOON},
+        state=Readiness.TOO_COLD,
     ),
-    "resin of unknown temperature at 35 kPa": Case(35.0, basis=Basis.UNSUPPORTED),
+    "resin of unknown temperature at 35 kPa": Case(
+        35.0, basis=Basis.UNSUPPORTED, state=Readiness.UNKNOWN
+    ),
     "cold iso with gas sealed in": Case(
-        32.0, Side.ISO, mean_f=45.0, alarmed={"seed_since": STEP - 9}
+        32.0,
+        Side.ISO,
+        mean_f=45.0,
+        alarmed={"seed_since": STEP - 9},
+        state=Readiness.TOO_COLD,
     ),
     "iso with solids suspected at 32 kPa": Case(
         32.0, Side.ISO, mean_f=75.0, conditions=(Condition.SOLIDS_SUSPECTED,)
@@ -107,7 +120,7 @@ def test_a_drum_under_pressure_or_bulged_is_kept_off_by_verdict_alarms_and_forms
     told = judged(case)
 
     assert told.answer is Answer.DO_NOT_OPEN
-    assert told.state is Readiness.ON_HOLD
+    assert told.state is case.state
     assert told.ready_at is None
     assert not [line for line in told.advice if line.startswith(HANDLING)]
     assert "bulged" in told.reasons[0] or f"{case.kpa:.0f} kPa" in plain(told.reasons[0])

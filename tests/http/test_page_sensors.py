@@ -1,13 +1,11 @@
 """Sensors over HTTP: what the page and the API say of those that are silent or doubted."""
 
 import math
-import re
 import time
 from collections.abc import Callable, Iterator
 
 import pytest
 
-from drumkeep.operations.sensor_list import AT_ONCE
 from tests.builders import catalogue
 from tests.builders.stock import ago
 from tests.fixtures.html import Page
@@ -190,39 +188,3 @@ def test_the_page_is_one_of_the_navigation_and_keeps_to_the_persons_units(boss):
     assert {"href": "/sensors", "aria-current": "page"} in page.all("a")
     assert f"{swing(-14.0) * 1.8 + 32.0:.0f} °F" in page.words
     assert "°C" not in page.words.replace("Show °C and kg", "").replace("°C, kg", "")
-
-
-def test_of_many_sensors_a_page_shows_those_that_need_somebody_first_and_words_find_the_rest(
-    boss, yard, loft
-):
-    place = catalogue.place(yard.site, code="depot", name="Depot")
-    assert yard.client.post(f"{API}/places", json=place).status_code == 201
-    # Hung just now: not silent yet, and by its place before the cellar and the loft.
-    mount = {"what": "air", "place": yard.place("depot"), "since": ago(0.1)}
-    fresh = [catalogue.sensor(mount=mount, interval_s=STEP_S) for _ in range(AT_ONCE)]
-    for sent in fresh:
-        assert yard.client.post(f"{API}/sensors", json=sent).status_code == 201
-
-    def listed(address: str) -> list[str]:
-        return re.findall(r'id="more-([^"]+)"', boss.client.get(address).text)
-
-    first = Page(boss.client.get("/sensors").text)
-    found: list[str] = []
-    page, names = 0, listed("/sensors?page=1")
-    while names and names != found[-len(names) :]:
-        found += names
-        page += 1
-        names = listed(f"/sensors?page={page + 1}")
-    hung = {sent["name"] for sent in fresh} | set(loft.values())
-    hung -= {loft["tag"], loft["cellar tag"], loft["loose"]}
-
-    assert {"stuck", "wild", "mute", "stuck alone"} <= {
-        what for what, name in loft.items() if name in listed("/sensors")
-    }
-    assert len(listed("/sensors")) == AT_ONCE
-    assert "/sensors?text=&page=2" in [link["href"] for link in first.all("a")]
-    assert hung <= set(found)
-    assert len(found) == len(set(found))
-    assert listed("/sensors?page=99999") == listed(f"/sensors?page={page}")
-    assert set(listed(f"/sensors?text=LOFT+{loft['tag']}")) == {loft["strap"]}
-    assert listed("/sensors?text=nowhere-at-all") == []

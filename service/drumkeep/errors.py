@@ -116,3 +116,12 @@ class Unauthenticated(DrumkeepError):
 
 class Unavailable(DrumkeepError):
     """It cannot be done now and may be later: a locked database, a broker that is away."""
+
+
+@contextmanager
+def heard(faults: list[Fault]) -> Iterator[None]:
+    """Go on past what makes no sense, noting its faults, so that all of them are told at once."""
+    try:
+        yield
+    except Invalid as error:
+        faults += error.faults

@@ -1,7 +1,6 @@
 """Receive drums that are alike in one go, with what was measured and seen when they came."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any, Final, Literal
@@ -13,7 +12,7 @@ from drumkeep.domain.events import EventKind
 from drumkeep.domain.products import Side
 from drumkeep.domain.quantities import fahrenheit
 from drumkeep.domain.supplier_labels import SupplierLabel, read_label
-from drumkeep.errors import Fault, Invalid, NotFound
+from drumkeep.errors import Fault, Invalid, NotFound, heard
 from drumkeep.operations.drums import By, Happening, record_event, refuse_unless_may
 from drumkeep.operations.lots import create_lot
 from drumkeep.operations.products import product_named
@@ -170,27 +169,19 @@ def told_wrong(tx: Tx, told: Told, *, now: datetime) -> list[Fault]:
         mend = f"Give 1 to {MOST_ALIKE}; receive more in several goes."
         faults.append(Fault("count", told.count, "is too few or too many", mend))
     if told.at is not None:
-        with _noted(faults):
+        with heard(faults):
             check_time(told.at, now=now)
-    with _noted(faults):
+    with heard(faults):
         refuse_impossible(told.liquid_c, field="liquid_c")
     if told.product is None:
         return faults
-    with _noted(faults):
+    with heard(faults):
         product = product_named(tx, code=told.product)
         if told.lot is not None and not told.made_on:
             faults += _made_when(tx, product=product.code, lot=told.lot)
         if told.net_kg is not None:
             check_mass(told.net_kg, product=as_product(product), name="net_kg")
     return faults
-
-
-@contextmanager
-def _noted(faults: list[Fault]) -> Iterator[None]:
-    try:
-        yield
-    except Invalid as error:
-        faults += error.faults
 
 
 def _made_when(tx: Tx, *, product: str, lot: str) -> list[Fault]:

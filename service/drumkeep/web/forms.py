@@ -2,8 +2,7 @@
 
 import math
 import re
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 from uuid import UUID
@@ -204,15 +203,6 @@ def _number(form: Mapping[str, str], name: str) -> float | None:
     value = float(text.replace(",", "."))
     assert math.isfinite(value)  # noqa: S101 - at most nine digits before the point
     return value
-
-
-@contextmanager
-def heard(faults: list[Fault]) -> Iterator[None]:
-    """Go on past what cannot be read, so that all that is wrong with a form is told at once."""
-    try:
-        yield
-    except Invalid as error:
-        faults += error.faults
 
 
 def chosen(form: Mapping[str, str], name: str, *, mend: str) -> str:

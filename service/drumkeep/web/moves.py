@@ -17,7 +17,7 @@ from drumkeep.domain import scans, tags
 from drumkeep.domain.event_checks import refusal
 from drumkeep.domain.events import EventKind
 from drumkeep.domain.roles import Action, may
-from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid
+from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid, heard
 from drumkeep.operations.drum_facts import facts_of_all
 from drumkeep.operations.ground import read_premises
 from drumkeep.operations.moves import (
@@ -90,10 +90,8 @@ def move_page(
     faults: list[Fault] = []
     picked = []
     for text in drum:
-        try:
+        with heard(faults):
             picked.append(tags.parse(text, field="drum"))
-        except Invalid as error:
-            faults += error.faults
     plan = Plan(drums=tuple(dict.fromkeys(picked)), to=to, place=place)
     return _page(tx, shell, plan, faults=faults)
 

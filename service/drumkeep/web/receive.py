@@ -18,7 +18,7 @@ from drumkeep.domain.photos import Shows
 from drumkeep.domain.products import Side
 from drumkeep.domain.roles import Action, may
 from drumkeep.domain.supplier_labels import LONGEST
-from drumkeep.errors import Conflict, Fault, Invalid
+from drumkeep.errors import Conflict, Fault, Invalid, heard
 from drumkeep.operations.deliveries import (
     RINGS,
     Told,
@@ -37,7 +37,7 @@ from drumkeep.storage import catalogue
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.drums import posted
-from drumkeep.web.forms import chosen, heard, mass_of, number_of, temperature_of, when
+from drumkeep.web.forms import chosen, mass_of, number_of, temperature_of, when
 from drumkeep.web.shell import Shell, ShellDep, see
 from drumkeep.web.views.photos import SHOWS_WORDS, photo_views
 from drumkeep.web.views.places import named_places, place_choices

@@ -8,7 +8,8 @@ from drumkeep.domain.conditions import Condition
 from drumkeep.domain.drums import DrumFacts
 from drumkeep.domain.products import OutputClass, Product
 from drumkeep.domain.quantities import celsius_from_fahrenheit
-from drumkeep.domain.readiness import Ahead, Basis, Computed, Verdict, judge
+from drumkeep.domain.readiness import Ahead, Basis, Computed, Verdict
+from drumkeep.domain.verdicts import judge
 from tests.builders.past import BEGIN, HALL, ISO, at
 
 NOW = at(24.0 * 10)

@@ -33,7 +33,8 @@ from drumkeep.domain.liquid_state import (
 )
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.products import OutputClass, Product
-from drumkeep.domain.readiness import Ahead, Basis, Computed, Readiness, judge
+from drumkeep.domain.readiness import Ahead, Basis, Computed, Readiness
+from drumkeep.domain.verdicts import judge
 from drumkeep.operations.ground import Premises
 from drumkeep.operations.outlooks import DrumOutlook, look_ahead
 from drumkeep.operations.surroundings import supported_to

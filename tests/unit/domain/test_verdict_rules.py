@@ -8,8 +8,9 @@ import pytest
 from drumkeep.domain.cautions import CAUTION_GASSING, CAUTION_TOO_HOT, CAUTION_WET
 from drumkeep.domain.condensation import WetAir, wet_air
 from drumkeep.domain.conditions import Condition
+from drumkeep.domain.kept_off import MEASURE_SHUT
 from drumkeep.domain.products import Cell, Side, default_product
-from drumkeep.domain.readiness import DIP_IT, MEASURE_SHUT, Answer, Basis, Readiness
+from drumkeep.domain.readiness import DIP_IT, Answer, Basis, Readiness
 from drumkeep.domain.wording import plain
 from tests.builders.past import RESIN
 from tests.builders.verdicts import NOW, computed, facts, verdict

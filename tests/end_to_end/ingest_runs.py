@@ -17,6 +17,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from drumkeep.ingest.address import CLIENT_ID, Broker
 from drumkeep.ingest.backlog import Backlog
+from drumkeep.ingest.reader import Read
 from drumkeep.ingest.session import Session
 from tests.fixtures.broker import Mosquitto
 from tests.fixtures.line import Door
@@ -87,7 +88,7 @@ def ingest(shed: Shed, broker: Door) -> Iterator[IngestProcess]:
 
 
 @contextmanager
-def session(shed: Shed, broker: Door, *, queue: Backlog | None = None) -> Iterator[Session]:
+def session(shed: Shed, broker: Door, *, queue: Backlog[Read] | None = None) -> Iterator[Session]:
     """Run one session in this process until the end of the block, if asked with this queue."""
     running = Session(
         engine=shed.engine,

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from drumkeep.ingest.backlog import Backlog
+from drumkeep.ingest.reader import Read
 from tests.end_to_end.ingest_runs import (
     count,
     execute,
@@ -49,7 +50,7 @@ def test_a_full_queue_holds_the_broker_back_and_all_is_stored_and_confirmed_in_o
     shed: Shed, mosquitto: Mosquitto
 ):
     messages, padding = 3000, 10_000
-    queue = Backlog(most_messages=SMALL)
+    queue = Backlog[Read](most_messages=SMALL)
     with session(shed, mosquitto, queue=queue), publisher(mosquitto) as client:
         wait_for_session(mosquitto)
         publish(client, TOPIC, pack(0))
@@ -74,7 +75,7 @@ def test_what_was_of_a_connection_that_is_lost_confirms_nothing_of_the_next(
     shed: Shed, mosquitto: Mosquitto
 ):
     """A broker that was killed has forgotten us, and counts from 1 again."""
-    queue = Backlog(most_messages=SMALL)
+    queue = Backlog[Read](most_messages=SMALL)
     with session(shed, mosquitto, queue=queue):
         wait_for_session(mosquitto)
         with publisher(mosquitto) as client:

@@ -4,7 +4,7 @@ import threading
 from collections import deque
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Final, NamedTuple
+from typing import Final, Generic, NamedTuple, Protocol, TypeVar
 
 MOST_MESSAGES: Final = 20_000
 MOST_OCTETS: Final = 64 * 2**20
@@ -40,7 +40,18 @@ class Arrived(NamedTuple):
     epoch: int
 
 
-class Backlog:
+class Waits(Protocol):
+    """A message of whatever kind."""
+
+    @property
+    def octets(self) -> int:
+        """About what it takes in memory."""
+
+
+_Message = TypeVar("_Message", bound=Waits)
+
+
+class Backlog(Generic[_Message]):
     """A queue bounded in messages and octets.
 
     A full one makes :meth:`put` wait, and with it the network thread: TCP then holds the broker
@@ -55,7 +66,7 @@ class Backlog:
     ) -> None:
         self._most_messages = most_messages
         self._most_octets = most_octets
-        self._messages: deque[Arrived] = deque()
+        self._messages: deque[_Message] = deque()
         self._octets = 0
         self._closed = False
         self._awaited = 1
@@ -67,7 +78,7 @@ class Backlog:
         """Count the messages that wait."""
         return len(self._messages)
 
-    def put(self, messages: Sequence[Arrived]) -> bool:
+    def put(self, messages: Sequence[_Message]) -> bool:
         """Add messages; wait while there is no room for the next of them.
 
         Returns
@@ -83,14 +94,14 @@ class Backlog:
                     if self._closed:
                         return False
                 self._messages.append(message)
-                self._octets += len(message.payload)
+                self._octets += message.octets
                 if len(self._messages) == self._awaited:
                     self._changed.notify_all()
             return True
 
     def take(
         self, *, most_messages: int, most_octets: int, timeout_s: float, linger_s: float
-    ) -> list[Arrived] | None:
+    ) -> list[_Message] | None:
         """Take the oldest messages.
 
         Parameters
@@ -105,7 +116,7 @@ class Backlog:
 
         Returns
         -------
-        list[Arrived] | None
+        list[_Message] | None
             Empty when none came in time; None when the backlog is closed and empty.
         """
         with self._lock:
@@ -114,14 +125,14 @@ class Backlog:
                 if not self._messages:
                     return None if self._closed else []
                 self._await(most_messages, linger_s)
-            taken: list[Arrived] = []
+            taken: list[_Message] = []
             octets = 0
             while self._messages and len(taken) < most_messages:
-                octets += len(self._messages[0].payload)
+                octets += self._messages[0].octets
                 if taken and octets > most_octets:
                     break
                 taken.append(self._messages.popleft())
-            self._octets -= sum(len(message.payload) for message in taken)
+            self._octets -= sum(message.octets for message in taken)
             self._changed.notify_all()
             return taken
 
@@ -135,8 +146,8 @@ class Backlog:
         self._awaited = messages
         self._changed.wait_for(lambda: self._closed or len(self._messages) >= messages, timeout_s)
 
-    def _has_room(self, message: Arrived) -> bool:
+    def _has_room(self, message: _Message) -> bool:
         return not self._messages or (
             len(self._messages) < self._most_messages
-            and self._octets + len(message.payload) <= self._most_octets
+            and self._octets + message.octets <= self._most_octets
         )

@@ -32,12 +32,17 @@ class ForeignTopics:
     ----------
     engine
         The database.
+
+    Attributes
+    ----------
+    known
+        Whether they have been looked up: until then what comes may be taken for nothing.
     """
 
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
         self._looked_at = -LOOK_EVERY_S
-        self._known = False
+        self.known = False
         self._mappings: tuple[KnownMapping, ...] = ()
         self._filters: frozenset[str] = frozenset()
 
@@ -46,23 +51,17 @@ class ForeignTopics:
         """The topics to subscribe to."""
         return self._filters
 
-    def look(self) -> bool:
-        """Look the mappings up if that is due; those known stay while the database is away.
-
-        Returns
-        -------
-        bool
-            False while they have never been looked up: what comes may be taken for nothing.
-        """
+    def look(self) -> None:
+        """Look the mappings up if that is due; those known stay while the database is away."""
         if time.monotonic() < self._looked_at + LOOK_EVERY_S:
-            return True
+            return
         try:
             with reading(self._engine) as tx:
                 self._mappings = known_mappings(tx)
                 groups = known_groups(tx)
         except Unavailable as error:
             _log.warning("Mappings could not be looked up: %s", error.title)
-            return self._known
+            return
         self._filters = frozenset(
             [
                 *(known.map.topic for known in self._mappings),
@@ -70,8 +69,7 @@ class ForeignTopics:
             ]
         )
         self._looked_at = time.monotonic()
-        self._known = True
-        return True
+        self.known = True
 
     def read(self, message: Arrived) -> list[ArrivedPack | SparkplugMessage] | None:
         """Read a message by every mapping of its topic; None if there is none of it."""

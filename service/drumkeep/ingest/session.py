@@ -3,11 +3,13 @@
 import dataclasses
 import logging
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from drumkeep.ingest.address import Broker
-from drumkeep.ingest.backlog import Backlog
+from drumkeep.ingest.backlog import Arrived, Backlog
+from drumkeep.ingest.foreign import ForeignTopics
 from drumkeep.ingest.health import IngestHealth
+from drumkeep.ingest.reader import Read, Reader
 from drumkeep.ingest.share import Share
 from drumkeep.ingest.subscriber import Clock, Subscriber
 from drumkeep.ingest.writer import Writer
@@ -20,7 +22,7 @@ STOPS_WITHIN_S = 5.0
 
 
 class Session:
-    """Two threads: the client's, which queues, and the writer's, which stores.
+    """Two threads: the client's, which reads and queues, and the writer's, which stores.
 
     Parameters
     ----------
@@ -52,18 +54,19 @@ class Session:
         slots: int,
         may_connect: Callable[[], bool],
         turn: "threading.Lock | None" = None,
-        backlog: Backlog | None = None,
+        backlog: Backlog[Read] | None = None,
     ) -> None:
         self.slot = slot
-        self._backlog = Backlog() if backlog is None else backlog
+        self._backlog = Backlog[Read]() if backlog is None else backlog
+        foreign = ForeignTopics(engine)
         named = f"{broker.client_id}-{slot}" if slot else broker.client_id
         everything = [broker.topics.every("readings"), broker.topics.every("presence")]
         self._subscriber = Subscriber(
             broker=dataclasses.replace(broker, client_id=named),
-            backlog=self._backlog,
+            deliver=self._take_in,
             clock=clock,
             filters=[] if slot else everything,
-            may_connect=may_connect,
+            may_connect=lambda: foreign.known and may_connect(),
         )
         self._share = Share(
             engine=engine,
@@ -72,21 +75,22 @@ class Session:
             slot=slot,
             slots=slots,
         )
+        self._reader = Reader(topics=broker.topics, foreign=foreign, passes=self._share.passes)
         self._writer = Writer(
             engine=engine,
             backlog=self._backlog,
             subscriber=self._subscriber,
             topics=broker.topics,
             clock=clock,
-            passes=self._share.passes,
+            foreign=foreign,
             other_devices=slot == 0,
             turn=threading.Lock() if turn is None else turn,
         )
 
     def start(self) -> None:
         """Begin; returns at once, whether or not the broker can be reached."""
-        self._subscriber.start()
         self._writer.start()
+        self._subscriber.start()
 
     def tend(self, known: Known) -> None:
         """See to it that the session takes what it shall; raises Unavailable."""
@@ -127,3 +131,6 @@ class Session:
             waiting=len(self._backlog),
             last_trouble=self._subscriber.trouble or self._writer.trouble,
         )
+
+    def _take_in(self, messages: Sequence[Arrived]) -> None:
+        self._backlog.put([self._reader.read(message) for message in messages])

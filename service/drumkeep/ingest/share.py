@@ -116,7 +116,7 @@ class Share:
     def passes(self, message: Arrived) -> bool:
         """Whether a message is none to store: another session takes it, or it is our own mark.
 
-        For the writer, in the order in which messages came.
+        For whoever reads them, in the order in which they came.
         """
         now = self._now
         if message.topic == self._mark_topic:

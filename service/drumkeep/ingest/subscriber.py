@@ -1,7 +1,7 @@
-"""The MQTT client of the service: subscribes, queues, acknowledges when told, publishes.
+"""The MQTT client of the service: subscribes, hands on, acknowledges when told, publishes.
 
 paho runs the callbacks in the thread that runs its loop, and an exception in one ends that thread
-while the client goes on calling itself connected. So callbacks only queue, and never raise.
+while the client goes on calling itself connected. So callbacks never raise.
 """
 
 import logging
@@ -28,7 +28,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from drumkeep.domain.readings import PREFIX_LENGTH
 from drumkeep.ingest.address import Broker
-from drumkeep.ingest.backlog import LONGEST_PAYLOAD, Arrived, Backlog
+from drumkeep.ingest.backlog import LONGEST_PAYLOAD, Arrived
 from drumkeep.ingest.inflow import Published, ReceivingClient
 
 _log = logging.getLogger(__name__)
@@ -61,8 +61,8 @@ class Subscriber:
     ----------
     broker
         Where it is.
-    backlog
-        Takes what arrives.
+    deliver
+        Gets what arrives, in its order; may take its time, which holds the broker back.
     clock
         Gives the moment at which a message arrives, UTC.
     filters
@@ -75,13 +75,13 @@ class Subscriber:
         self,
         *,
         broker: Broker,
-        backlog: Backlog,
+        deliver: Callable[[Sequence[Arrived]], None],
         clock: Clock,
         filters: Sequence[str],
         may_connect: Callable[[], bool],
     ) -> None:
         self._broker = broker
-        self._backlog = backlog
+        self._deliver = deliver
         self._clock = clock
         self._filters = list(filters)
         self._may_connect = may_connect
@@ -362,7 +362,7 @@ class Subscriber:
         try:
             now, epoch = self._clock(), self._epoch
             self.last_message_at = now
-            self._backlog.put(
+            self._deliver(
                 [
                     Arrived(
                         topic=one.topic,
@@ -381,7 +381,7 @@ class Subscriber:
             )
         except Exception:  # noqa: BLE001 - whatever it is
             # Raised further it would end the network thread, and nobody would notice.
-            _log.exception("Messages could not be queued")
+            _log.exception("Messages could not be taken in")
 
 
 def _leave_it(_client: Client, _data: Any, _socket: Any) -> None:  # noqa: ANN401

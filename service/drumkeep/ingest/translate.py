@@ -1,5 +1,6 @@
 """From the wire to the domain: a message becomes a pack, or a change of presence."""
 
+from contextlib import suppress
 from functools import lru_cache
 from typing import Final
 
@@ -73,6 +74,15 @@ def _pack(message: Arrived, gateway: GatewayKey) -> ArrivedPack:
         prefix=message.payload[:PREFIX_LENGTH],
         size=message.size,
     )
+
+
+def unreadable(message: Arrived, *, topics: Topics) -> ArrivedPack:
+    """Refuse a message that made trouble nobody foresaw."""
+    gateway: GatewayKey | None = None
+    with suppress(WireError):
+        _, gateway = _address(topics, message.topic)
+    problem, mend = "could not be read", "See the service's log of this moment, and report it."
+    return _unread(message, gateway, WireError("", None, problem, mend))
 
 
 def _unread(message: Arrived, gateway: GatewayKey | None, error: WireError) -> ArrivedPack:

@@ -4,18 +4,18 @@ import logging
 import os
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Final
 
 from drumkeep.domain.readings import ArrivedPack, GatewayKey
 from drumkeep.errors import Unavailable
-from drumkeep.ingest.backlog import Arrived, Backlog
+from drumkeep.ingest.backlog import Backlog
 from drumkeep.ingest.besides import Besides
 from drumkeep.ingest.foreign import ForeignTopics
 from drumkeep.ingest.presence import PresenceChange
+from drumkeep.ingest.reader import Read
 from drumkeep.ingest.subscriber import Clock, Subscriber
-from drumkeep.ingest.translate import translate
 from drumkeep.operations.presence import note_presence
 from drumkeep.operations.readings import (
     BatchOutcome,
@@ -37,7 +37,7 @@ DIED: Final = 70
 process starts it again; one that goes on receiving and stores nothing would look well."""
 
 BATCH_MESSAGES: Final = 5000
-BATCH_OCTETS: Final = 4 * 2**20
+BATCH_OCTETS: Final = 16 * 2**20
 LINGER_S: Final = 0.005
 IDLE_S: Final = 0.5
 FIRST_PAUSE_S: Final = 0.1
@@ -54,15 +54,15 @@ class Writer:
     engine
         The database.
     backlog
-        What arrived.
+        What arrived, read.
     subscriber
         Acknowledges and publishes.
     topics
         Under which root gateways publish.
     clock
         Gives the time, UTC.
-    passes
-        Whether a message is none to store, as another session takes it.
+    foreign
+        Which other devices' topics are read; looked up here.
     other_devices
         Whether to subscribe to the topics of other devices: one session does.
     turn
@@ -74,11 +74,11 @@ class Writer:
         self,
         *,
         engine: Engine,
-        backlog: Backlog,
+        backlog: Backlog[Read],
         subscriber: Subscriber,
         topics: Topics,
         clock: Clock,
-        passes: Callable[[Arrived], bool],
+        foreign: ForeignTopics,
         other_devices: bool,
         turn: threading.Lock,
     ) -> None:
@@ -87,10 +87,9 @@ class Writer:
         self._subscriber = subscriber
         self._topics = topics
         self._clock = clock
-        self._passes = passes
         self._other_devices = other_devices
         self._turn = turn
-        self._foreign = ForeignTopics(engine)
+        self._foreign = foreign
         self._besides = Besides(engine, subscriber)
         self._stopping = threading.Event()
         self._untold: dict[tuple[GatewayKey, str], Confirmation] = {}
@@ -123,8 +122,7 @@ class Writer:
 
     def _run(self) -> None:
         try:
-            while not self._foreign.look() and not self._stopping.wait(FIRST_PAUSE_S):
-                pass
+            self._foreign.look()
             while (batch := self._next_batch()) is not None:
                 self._tend()
                 if batch and not self._handle(batch):
@@ -146,7 +144,7 @@ class Writer:
         if not self._subscriber.alive and not self._stopping.is_set():
             raise RuntimeError("The network thread of the MQTT client has ended.")
 
-    def _next_batch(self) -> list[Arrived] | None:
+    def _next_batch(self) -> list[Read] | None:
         return self._backlog.take(
             most_messages=BATCH_MESSAGES,
             most_octets=BATCH_OCTETS,
@@ -154,24 +152,19 @@ class Writer:
             linger_s=LINGER_S,
         )
 
-    def _handle(self, batch: Sequence[Arrived]) -> bool:
+    def _handle(self, batch: Sequence[Read]) -> bool:
         """Store a batch and acknowledge it; False when it was given up because we stop."""
-        read = [one for message in batch for one in self._read(message)]
+        read = [one for message in batch for one in message.contents]
         packs = [one for one in read if isinstance(one, ArrivedPack)]
         changes = [one for one in read if isinstance(one, PresenceChange)]
         sparkplug = [one for one in read if isinstance(one, SparkplugMessage)]
         outcome = self._store_patiently(packs, changes, sparkplug)
         if outcome is None:
             return False
-        self._subscriber.acknowledge(batch)
+        self._subscriber.acknowledge([one.message for one in batch])
         for told in outcome.confirmations:
             self._untold[told.gateway, told.spool] = told
         return True
-
-    def _read(self, message: Arrived) -> Sequence[ArrivedPack | PresenceChange | SparkplugMessage]:
-        if self._passes(message):
-            return []
-        return self._foreign.read(message) or [translate(message, topics=self._topics)]
 
     def _store_patiently(
         self,

@@ -19,7 +19,7 @@ SPEAKING: Final = ("domain", "operations", "notify", "asgi", "web")
 """Packages whose Python modules say something to people."""
 
 TABLES: Final = re.compile(
-    r"^(web/(wording|moments|cautions|figure|mappings|readings_import|views/\w+)"
+    r"^(web/(\w*words|wording|moments|cautions|figure|mappings|readings_import|views/\w+)"
     r"|domain/(\w*words|pressure_report|alarm_rules/rig_checks))\.py$"
 )
 """Modules whose single words are said to people too."""

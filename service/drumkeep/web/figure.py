@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final, Literal
 
+from drumkeep.web.drum_words import near
 from drumkeep.web.formats import Formats
 from drumkeep.web.view_models import DrumView, ShelfView
-from drumkeep.web.wording import near
 
 Size = Literal["row", "tile", "page"]
 Tone = Literal["none", "use", "cold", "colder", "warm"]

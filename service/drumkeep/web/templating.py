@@ -127,7 +127,7 @@ from markupsafe import Markup
 
 from drumkeep.errors import Fault
 from drumkeep.language.tongue import ENGLISH, LANGUAGES, Tongue, catalogue, tongue
-from drumkeep.web import wording
+from drumkeep.web import drum_words, wording
 from drumkeep.web.airline import air_drawing
 from drumkeep.web.cautions import cautions_for, verdict_cautions
 from drumkeep.web.drawings import Drawings
@@ -200,6 +200,7 @@ def environment(language: str = ENGLISH) -> Environment:
         "languages": LANGUAGES,
         "script_words": _script_words(spoken),
         "w": wording,
+        "drum_words": drum_words,
         "cautions_for": cautions_for,
         "verdict_cautions": verdict_cautions,
         "figure": figure,

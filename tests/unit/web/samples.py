@@ -16,6 +16,7 @@ from drumkeep.errors import Fault
 from drumkeep.operations.sheet_import import RowFate, SheetReport
 from drumkeep.operations.sheet_reader import Meant
 from drumkeep.web.airline import Scale
+from drumkeep.web.drum_words import drum_marks
 from drumkeep.web.formats import Formats
 from drumkeep.web.methods import methods_context
 from drumkeep.web.templating import render
@@ -52,7 +53,7 @@ from drumkeep.web.views.why import (
     SensorWhyView,
     WhyView,
 )
-from drumkeep.web.wording import ACTION, drum_marks
+from drumkeep.web.wording import ACTION
 from tests.unit.web.account_samples import account_pages
 from tests.unit.web.device_samples import device_pages, stray
 from tests.unit.web.move_samples import move_pages

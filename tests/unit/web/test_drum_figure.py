@@ -7,10 +7,10 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from drumkeep.domain.quantities import celsius_from_fahrenheit as f
+from drumkeep.web.drum_words import sentence
 from drumkeep.web.figure import FRAMES, Size, figure, tone
 from drumkeep.web.templating import environment
 from drumkeep.web.view_models import DrumView
-from drumkeep.web.wording import sentence
 from tests.unit.web.samples import drum, formats
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -22,6 +22,7 @@ from drumkeep.storage.transaction import Tx
 from drumkeep.thermal.geometry import DRUM_INSIDE_HEIGHT_M
 from drumkeep.thermal.parameter_sets import LIKELY
 from drumkeep.thermal.stratified import eighths
+from drumkeep.web.drum_words import marks_of
 from drumkeep.web.view_models import (
     Basis,
     ConditionName,
@@ -33,7 +34,6 @@ from drumkeep.web.view_models import (
     SideName,
 )
 from drumkeep.web.views.drums import limit_views
-from drumkeep.web.wording import marks_of
 
 _HIGHEST: Final = 1e9
 

@@ -5,7 +5,8 @@ from pathlib import Path
 from typing import Final
 
 from drumkeep.demo.folder import DEFAULT, Folder
-from drumkeep.demo.supervisor import Demo, refuse_taken
+from drumkeep.demo.ports import refuse_taken
+from drumkeep.demo.supervisor import Demo
 
 _PORT: Final = 8055
 _PORTS: Final = range(1, 65_536)

@@ -4,33 +4,29 @@ The demo is a client from the outside. Everything it shows went the way that rea
 people's records go.
 """
 
-import errno
 import os
 import signal
-import socket
 import subprocess
 import time
 from collections.abc import Callable, Mapping
-from contextlib import suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
 from types import FrameType
-from typing import Any, Final
+from typing import Final
 
-from drumkeep.demo import company, seeding
+from drumkeep.demo import seeding
 from drumkeep.demo.children import Child, Family, clean_environment, python
 from drumkeep.demo.client import Client
 from drumkeep.demo.curves import all_confirmed, outdoors_of_sites, write_scenarios
 from drumkeep.demo.folder import Folder, State, replace_text
+from drumkeep.demo.ports import EVERYWHERE, LOOPBACK, answers, free_port
 from drumkeep.demo.report import address, reached_at, say, tell_story, tell_where
 from drumkeep.demo.sign_ins import SignIn, sign_ins
 from drumkeep.demo.timetable import Timetable
-from drumkeep.domain.readiness import NOT_COMPUTED
+from drumkeep.demo.waiting import RECENT, all_computed
 from drumkeep.errors import Unavailable
 
-_EVERYWHERE: Final = "0.0.0.0"  # noqa: S104 - a phone on the same network is to open it
-_LOOPBACK: Final = "127.0.0.1"
 _STARTS_WITHIN_S: Final = 60.0
 _ARRIVES_WITHIN_S: Final = 180.0
 _LOOK_EVERY_S: Final = 0.2
@@ -44,7 +40,6 @@ _COMPILED: Final = "drumkeep.thermal.kernel"
 _KEPT_WITHIN_S: Final = 3.0
 """What is compiled already is there sooner than this."""
 _ASKING: Final = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
-_RECENT: Final = timedelta(minutes=10)
 
 _BROKER: Final = """\
 id = 0
@@ -133,7 +128,7 @@ class Demo:
     def _show(self) -> None:
         state = self.folder.state(now=_now())
         people = sign_ins(self.folder)
-        state.broker_port = _free_port(state.broker_port)
+        state.broker_port = free_port(state.broker_port)
         self.folder.keep(state)
         timetable = Timetable.of(state.begun)
         say("Starting broker and service.")
@@ -236,7 +231,7 @@ class Demo:
             raise Unavailable(f"The manager's account could not be made: {told.stderr.strip()}")
 
     def _wait_for_gateways(self, files: list[Path], viewer: Client) -> None:
-        recent = _now() - _RECENT
+        recent = _now() - RECENT
         self._wait(
             lambda: (
                 all(gateway["online"] for gateway in viewer.get("/gateways")["items"])
@@ -248,23 +243,19 @@ class Demo:
 
     def _wait_until_computed(self, viewer: Client) -> None:
         """Wait for what can be computed; what cannot says so on its own page, and ends nothing."""
-        deadline = time.monotonic() + _ARRIVES_WITHIN_S
-        while not _computed(viewer.get("/drums", limit=200)["items"], now=_now()):
-            self._family.check()
-            if time.monotonic() > deadline:
-                say("Some drums are not computed yet; their pages say why.")
-                return
-            time.sleep(_LOOK_EVERY_S)
+        if not self._comes_true(
+            lambda: all_computed(viewer.get("/drums", limit=200)["items"], now=_now()),
+            within_s=_ARRIVES_WITHIN_S,
+        ):
+            say("Some drums are not computed yet; their pages say why.")
 
     def _wait_for_alarms(self, viewer: Client) -> None:
         """Wait for what the story tells of; late alarms are told of, and end nothing."""
-        deadline = time.monotonic() + _ALARMS_WITHIN_S
-        while not {a["kind"] for a in viewer.get("/alarms", state="open")["items"]} >= _ALARMS:
-            self._family.check()
-            if time.monotonic() > deadline:
-                say("Not every alarm of the story is there yet; Alarms shows them as they come.")
-                return
-            time.sleep(_LOOK_EVERY_S)
+        if not self._comes_true(
+            lambda: {a["kind"] for a in viewer.get("/alarms", state="open")["items"]} >= _ALARMS,
+            within_s=_ALARMS_WITHIN_S,
+        ):
+            say("Not every alarm of the story is there yet; Alarms shows them as they come.")
 
     def _say(self, text: str) -> None:
         say(f"{text}, {time.monotonic() - self._since:.0f} s after the service was up.")
@@ -290,11 +281,11 @@ class Demo:
         command = python("-m", "iotcore", "--config", str(file), "--log-level", "CRITICAL")
         self._family.start([self._child("broker", command)])
         self._wait(
-            lambda: _answers(port), within_s=_STARTS_WITHIN_S, late="The broker did not come up"
+            lambda: answers(port), within_s=_STARTS_WITHIN_S, late="The broker did not come up"
         )
 
     def _start_service(self, broker_port: int) -> None:
-        where = ("--host", _EVERYWHERE, "--port", str(self.port))
+        where = ("--host", EVERYWHERE, "--port", str(self.port))
         self._family.start([self._serving("service", "web,ingest", broker_port, *where)])
         with Client(self._address) as client:
             self._wait(
@@ -308,7 +299,7 @@ class Demo:
         command = [
             *python("-m", "drumkeep", "serve", "--only", roles, *arguments),
             *("--data-dir", str(self.folder.part("service"))),
-            *("--mqtt-url", f"mqtt://{_LOOPBACK}:{broker_port}"),
+            *("--mqtt-url", f"mqtt://{LOOPBACK}:{broker_port}"),
         ]
         return self._child(name, command)
 
@@ -328,67 +319,18 @@ class Demo:
         return Child(name=name, command=command, log=log, environment=self._environment)
 
     def _wait(self, done: Callable[[], bool], *, within_s: float, late: str) -> None:
+        if not self._comes_true(done, within_s=within_s):
+            raise Unavailable(f"{late} within {within_s:.0f} s; see the logs in its folder.")
+
+    def _comes_true(self, done: Callable[[], bool], *, within_s: float) -> bool:
+        """Look again and again, as long as all children live; return whether it came in time."""
         deadline = time.monotonic() + within_s
         while not done():
             self._family.check()
             if time.monotonic() > deadline:
-                raise Unavailable(f"{late} within {within_s:.0f} s; see the logs in its folder.")
+                return False
             time.sleep(_LOOK_EVERY_S)
-
-
-def refuse_taken(port: int) -> None:
-    """Look whether a port is free, before anything is begun.
-
-    Raises
-    ------
-    Unavailable
-        It is not.
-    """
-    try:
-        socket.create_server((_EVERYWHERE, port)).close()
-    except OSError as error:
-        taken = error.errno == errno.EADDRINUSE
-        why = "is taken by another program" if taken else f"cannot be used: {error.strerror}"
-        raise Unavailable(f"Port {port} {why}. Choose another with --port.") from error
-
-
-def _free_port(remembered: int) -> int:
-    """Return a free port of the loopback interface: the remembered one if it still is."""
-    for port in (remembered, 0):
-        with suppress(OSError), socket.create_server((_LOOPBACK, port)) as probe:
-            found: int = probe.getsockname()[1]
-            return found
-    raise Unavailable("No port is free for the broker.")
-
-
-def _answers(port: int) -> bool:
-    try:
-        socket.create_connection((_LOOPBACK, port), timeout=1.0).close()
-    except OSError:
-        return False
-    return True
-
-
-def _computed(drums: list[dict[str, Any]], *, now: datetime) -> bool:
-    """Tell whether all that can be are computed to the present, on readings that reach it.
-
-    Readings reach it in the places that the demo's own sensors tell of. A drum without a
-    temperature, of which it is said why, cannot be computed.
-    """
-    recent = now - _RECENT
-    silent = {sensor.place for sensor in company.SENSORS if sensor.silent_from is not None}
-    heard = {sensor.place for sensor in company.SENSORS} - silent
-
-    def reaches(computed: dict[str, Any] | None, name: str) -> bool:
-        told = None if computed is None else computed[name]
-        return told is not None and datetime.fromisoformat(told) >= recent
-
-    return bool(drums) and all(
-        reaches(drum["estimate"], "at")
-        and (drum["place"] not in heard or reaches(drum["estimate"], "supported_to"))
-        for drum in drums
-        if drum["estimate"] is not None or NOT_COMPUTED in drum["readiness"]["reasons"]
-    )
+        return True
 
 
 def _ask(_number: int, _frame: FrameType | None) -> None:

@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from drumkeep.demo import company
-from drumkeep.demo.supervisor import _computed as computed_at
+from drumkeep.demo.waiting import all_computed
 from drumkeep.domain.readiness import NOT_COMPUTED
 
 PRESENT = datetime(2026, 11, 26, 9, tzinfo=UTC)
@@ -14,7 +14,7 @@ HEARD = next(s.place for s in company.SENSORS if s.place is not None and s.silen
 
 
 def _computed(drums: list[dict[str, Any]]) -> bool:
-    return computed_at(drums, now=PRESENT)
+    return all_computed(drums, now=PRESENT)
 
 
 def drum(place: str | None = HEARD, *, at: str = NOW, to: str | None = NOW) -> dict[str, Any]:

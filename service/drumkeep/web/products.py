@@ -9,7 +9,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from drumkeep.asgi.dependencies import ReadingDep, TransactionDep, refuse_unless_may
 from drumkeep.domain.roles import Action, may
-from drumkeep.errors import Fault, Invalid
+from drumkeep.errors import Fault, heard
 from drumkeep.operations import products
 from drumkeep.storage import catalogue
 from drumkeep.storage.savepoint import savepoint
@@ -86,25 +86,18 @@ def set_points(
     origins = {name: text for name, text in row.origins.items() if name not in POINTS}
     faults: list[Fault] = []
     for key in POINTS:
-        try:
+        points = None
+        with heard(faults):
             points = points_of(form, key, us=us)
-        except Invalid as error:
-            faults += error.faults
-            continue
         if points:
             kept[key] = points
             if form.get(f"{key}-source", "").strip():
                 origins[key] = form[f"{key}-source"].strip()
     if not faults:
-        try:
-            # Of what is refused nothing may stay: the page that tells so ends the transaction well.
-            with savepoint(tx):
-                products.change_product(
-                    tx, code=code, changes={"properties": kept, "origins": origins}
-                )
+        # Of what is refused nothing may stay: the page that tells so ends the transaction well.
+        with heard(faults), savepoint(tx):
+            products.change_product(tx, code=code, changes={"properties": kept, "origins": origins})
             return see(f"/products/{code}#properties")
-        except Invalid as error:
-            faults += error.faults
     given = tuple(
         _as_written(field, form, faults, formats=formats)
         for field in points_fields(row, formats=formats)

@@ -1,7 +1,6 @@
 """Drums and their events as the API answers them: SI, UTC, places as ``site/code``."""
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
 from typing import Any, Final
 
 from drumkeep.api.content_answers import content_out
@@ -11,10 +10,10 @@ from drumkeep.api.schemas.events import EventOut, MetOut, StrapMetOut
 from drumkeep.domain.conditions import CLEAR, Condition
 from drumkeep.domain.grid import moment_of
 from drumkeep.domain.products import OutputClass
-from drumkeep.domain.readiness import NOT_COMPUTED, Readiness
 from drumkeep.domain.sensors import What
 from drumkeep.domain.wording import plain
 from drumkeep.operations.pressure import report_of
+from drumkeep.operations.verdict_records import UNCOMPUTED, from_iso
 from drumkeep.storage import catalogue, measurements
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.products import as_product
@@ -46,7 +45,6 @@ def drum_out(row: StockRow, *, output: OutputClass | None = None) -> DrumOut:
     product = as_product(row.product)
     report = report_of(row, product=product)
     outlook = estimate.outlook if estimate is not None else {}
-    start_by = outlook.get("start_by")
     return DrumOut(
         tag=row.drum.tag,
         side=row.product.side,
@@ -64,7 +62,7 @@ def drum_out(row: StockRow, *, output: OutputClass | None = None) -> DrumOut:
         pressure_kpa=estimate.pressure_kpa if estimate is not None else None,
         pressure=None if report is None else pressure_out(report),
         wanted_at=row.drum.wanted_at,
-        start_by=None if start_by is None else datetime.fromisoformat(start_by),
+        start_by=from_iso(outlook.get("start_by")),
         **content_out(estimate, product=product),
     )
 
@@ -87,35 +85,18 @@ def _estimate_out(estimate: Estimate | None) -> EstimateOut | None:
 
 
 def _readiness_out(estimate: Estimate | None, *, output: OutputClass) -> ReadinessOut:
-    if estimate is None:
-        return ReadinessOut(
-            state=Readiness.UNKNOWN,
-            output=output,
-            reasons=[NOT_COMPUTED],
-            advice=[],
-            cautions=[],
-            ready_at=None,
-            ready_from=None,
-            warm_room=None,
-            ready_in_warm_room_at=None,
-            ready_in_warm_room_from=None,
-        )
-    verdict: dict[str, Any] = estimate.verdicts[output.value]
-
-    def moment(name: str) -> datetime | None:
-        return None if verdict[name] is None else datetime.fromisoformat(verdict[name])
-
+    verdict = UNCOMPUTED if estimate is None else estimate.verdicts[output.value]
     return ReadinessOut(
         state=verdict["state"],
         output=output,
         reasons=[plain(text) for text in verdict["reasons"]],
         advice=[plain(text) for text in verdict["advice"]],
         cautions=[plain(text) for text in verdict["cautions"]],
-        ready_at=moment("ready_at"),
-        ready_from=moment("ready_from"),
+        ready_at=from_iso(verdict["ready_at"]),
+        ready_from=from_iso(verdict["ready_from"]),
         warm_room=verdict["warm_room"],
-        ready_in_warm_room_at=moment("ready_in_warm_room_at"),
-        ready_in_warm_room_from=moment("ready_in_warm_room_from"),
+        ready_in_warm_room_at=from_iso(verdict["ready_in_warm_room_at"]),
+        ready_in_warm_room_from=from_iso(verdict["ready_in_warm_room_from"]),
     )
 
 

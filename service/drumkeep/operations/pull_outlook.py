@@ -18,7 +18,7 @@ from drumkeep.domain.outlook import STEP_S, Prospect
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import OutputClass
 from drumkeep.domain.pulls import FRESH, Candidate, Hindrance
-from drumkeep.domain.readiness import Answer, Readiness
+from drumkeep.domain.readiness import NOT_COMPUTED, Answer, Readiness
 from drumkeep.domain.wording import moment
 from drumkeep.operations.estimates import DAY_STEPS
 from drumkeep.operations.ground import read_ground
@@ -100,7 +100,7 @@ def _now(row: StockRow, *, output: OutputClass, later: datetime | None, now: dat
     if row.drum.ended is not None:
         return _standing(row, Hindrance.ON_HOLD, f"It was {row.drum.ended}.")
     if estimate is None:
-        return _standing(row, Hindrance.UNKNOWN, "It has not been computed yet.")
+        return _standing(row, Hindrance.UNKNOWN, NOT_COMPUTED)
     verdict = estimate.verdicts[output.value]
     reason = verdict["reasons"][0] if verdict["reasons"] else ""
     if now - moment_of(estimate.step) > FRESH:

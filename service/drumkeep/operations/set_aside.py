@@ -18,6 +18,7 @@ from drumkeep.domain.liquid_state import empty_states, states_from_bytes
 from drumkeep.domain.products import OutputClass
 from drumkeep.domain.readiness import Answer, Readiness
 from drumkeep.errors import Unavailable
+from drumkeep.operations.verdict_records import record_without_times
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage import estimates as estimate_rows
 from drumkeep.storage import glances as glance_rows
@@ -120,19 +121,13 @@ def _verdict(known: Mapping[str, Any] | None) -> dict[str, Any]:
     held = known is not None and known["state"] == Readiness.ON_HOLD
     stays = known if known is not None and (held or known["answer"] in _STAYING) else None
     reasons = [] if stays is None else [one for one in stays["reasons"] if one != REASON]
-    return {
-        "state": (Readiness.ON_HOLD if held else Readiness.UNKNOWN).value,
-        "answer": Answer.ASK.value if stays is None else stays["answer"],
-        "reasons": [*reasons, REASON],
-        "advice": [ADVICE] if stays is None else stays["advice"],
-        "cautions": [CAUTION_SHEET] if known is None else known["cautions"],
-        "ready_at": None,
-        "ready_from": None,
-        "warm_room": None,
-        "ready_in_warm_room_at": None,
-        "ready_in_warm_room_from": None,
-        "never_note": None,
-    }
+    return record_without_times(
+        state=Readiness.ON_HOLD if held else Readiness.UNKNOWN,
+        answer=Answer.ASK if stays is None else stays["answer"],
+        reasons=[*reasons, REASON],
+        advice=[ADVICE] if stays is None else stays["advice"],
+        cautions=[CAUTION_SHEET] if known is None else known["cautions"],
+    )
 
 
 def _state(tx: Tx, drum: Drum, known: Estimate | None, *, now: datetime) -> bytes:

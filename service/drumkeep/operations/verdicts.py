@@ -33,11 +33,14 @@ from drumkeep.domain.liquid_state import (
 )
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.products import OutputClass, Product
-from drumkeep.domain.readiness import Ahead, Basis, Computed, Readiness
+from drumkeep.domain.readiness import Ahead, Basis, Computed
 from drumkeep.domain.verdicts import judge
+from drumkeep.operations.days_ahead import AirsAhead
 from drumkeep.operations.ground import Premises
+from drumkeep.operations.kept_outlooks import LookAhead
 from drumkeep.operations.outlooks import DrumOutlook, look_ahead
 from drumkeep.operations.surroundings import supported_to
+from drumkeep.operations.verdict_records import from_iso, iso, record_of
 from drumkeep.storage.tables.estimates import Estimate
 from drumkeep.thermal.band import Band
 
@@ -62,6 +65,7 @@ def judge_drums(
     places: Mapping[int, PlaceHeat],
     premises: Premises,
     now: datetime,
+    look: LookAhead = look_ahead,
 ) -> list[Estimate]:
     """Return what is to be stored of each drum, in the order given.
 
@@ -79,6 +83,8 @@ def judge_drums(
         The catalogue of places.
     now
         The present, UTC.
+    look
+        Looks ahead for them.
     """
     if not known:
         return []
@@ -98,9 +104,7 @@ def judge_drums(
         site_kpa=np.array([h.site_kpa for h in heats]),
     )
     bases = [_basis(states[i : i + 1], heat=heats[i], step=step) for i in range(len(known))]
-    outlooks = look_ahead(
-        known, states=states, step=step, places=places, premises=premises, now=now
-    )
+    outlooks = look(known, states=states, airs=AirsAhead(places, step), premises=premises, now=now)
     return [
         _estimate(
             drum,
@@ -230,23 +234,8 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
             wet_air=wet,
             now=now,
         )
-        # Nothing else is mended by a warm room, and what is under pressure is not moved to one.
         pressed = Condition.PRESSURE in conditions
-        too_warm = verdict.state is Readiness.TOO_WARM and not pressed
-        too_cold = verdict.state is Readiness.TOO_COLD and not pressed
-        verdicts[output.value] = {
-            "state": verdict.state.value,
-            "answer": verdict.answer.value,
-            "reasons": list(verdict.reasons),
-            "advice": list(verdict.advice),
-            "cautions": list(verdict.cautions),
-            "ready_at": _iso(verdict.ready_at),
-            "ready_from": _iso(ahead.ready_from) if too_cold or too_warm else None,
-            "warm_room": ahead.warm_room,
-            "ready_in_warm_room_at": _iso(ahead.ready_in_warm_room_at) if too_cold else None,
-            "ready_in_warm_room_from": _iso(ahead.ready_in_warm_room_from) if too_cold else None,
-            "never_note": ahead.never_note if too_cold else None,
-        }
+        verdicts[output.value] = record_of(verdict, ahead=ahead, pressed=pressed)
     output = drum.facts.wanted_output or default
     chosen = verdicts[output.value]
     return Estimate(
@@ -277,11 +266,11 @@ def _estimate(  # noqa: PLR0913 - a row of the table has this many sources
         conditions=sorted(condition.value for condition in conditions),
         verdicts=verdicts,
         readiness=chosen["state"],
-        ready_at=datetime.fromisoformat(chosen["ready_at"]) if chosen["ready_at"] else None,
+        ready_at=from_iso(chosen["ready_at"]),
         outlook={
             **outlook.as_json(),
-            "open_since": _iso(drum.facts.open_since),
-            "recheck_since": _iso(drum.facts.recheck.since if drum.facts.recheck else None),
+            "open_since": iso(drum.facts.open_since),
+            "recheck_since": iso(drum.facts.recheck.since if drum.facts.recheck else None),
         },
     )
 
@@ -302,7 +291,3 @@ def _computed(band: _Row, basis: Basis, *, state: LiquidStates, step: int) -> Co
         refused_k=float(state["refused_k"][0]) if stands else None,
         unmeasured=not state["resolved"][0],
     )
-
-
-def _iso(moment: datetime | None) -> str | None:
-    return None if moment is None else moment.isoformat()

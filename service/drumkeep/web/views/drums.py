@@ -5,13 +5,13 @@ from datetime import date, datetime, time
 from typing import Any, Final, cast
 from zoneinfo import ZoneInfo
 
-from drumkeep.domain.cautions import CAUTION_SHEET
 from drumkeep.domain.drums import depth_m
 from drumkeep.domain.grid import moment_of
 from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import OutputClass, Product, Side
-from drumkeep.domain.readiness import DIP_IT, NOT_COMPUTED, Answer
+from drumkeep.domain.readiness import Answer
+from drumkeep.operations.verdict_records import UNCOMPUTED, from_iso
 from drumkeep.storage.drums import StockRow
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.catalogue import Lot
@@ -41,19 +41,6 @@ _LIMIT_WORDS: Final = {
 _ISO_LIMITS: Final = ("seed_c", "deep_seed_c", "redissolve_c", "maximum_c")
 _RESIN_LIMITS: Final = ("gassing_c", "maximum_c")
 
-_NOT_COMPUTED: Final[dict[str, Any]] = {
-    "state": "unknown",
-    "answer": "ASK",
-    "reasons": [NOT_COMPUTED],
-    "advice": [DIP_IT],
-    "cautions": [CAUTION_SHEET],
-    "ready_at": None,
-    "ready_from": None,
-    "warm_room": None,
-    "ready_in_warm_room_at": None,
-    "ready_in_warm_room_from": None,
-    "never_note": None,
-}
 _ENDS: Final[Mapping[str, str]] = {
     "emptied": "This drum was emptied.",
     "disposed": "This drum was disposed.",
@@ -72,8 +59,8 @@ def output_of(row: StockRow, asked: OutputClass | None = None) -> OutputClass:
 def verdict_of(row: StockRow, *, output: OutputClass) -> Mapping[str, Any]:
     """Return the stored verdict on a drum for an output class; of one that is gone, that it is."""
     if row.drum.ended is not None:
-        return {**_NOT_COMPUTED, **_GONE, "reasons": [_ENDS[row.drum.ended]]}
-    return row.estimate.verdicts[output.value] if row.estimate is not None else _NOT_COMPUTED
+        return {**UNCOMPUTED, **_GONE, "reasons": [_ENDS[row.drum.ended]]}
+    return row.estimate.verdicts[output.value] if row.estimate is not None else UNCOMPUTED
 
 
 def ready_times(verdict: Mapping[str, Any]) -> tuple[datetime | None, datetime | None]:
@@ -81,7 +68,7 @@ def ready_times(verdict: Mapping[str, Any]) -> tuple[datetime | None, datetime |
 
     A drum that is too warm is not sent to a warm room, though that may be the cooler place.
     """
-    here, warm = (_moment(verdict[name]) for name in ("ready_at", "ready_in_warm_room_at"))
+    here, warm = (from_iso(verdict[name]) for name in ("ready_at", "ready_in_warm_room_at"))
     return here, None if verdict["state"] == "too_warm" else warm
 
 
@@ -143,10 +130,10 @@ def drum_view(
         advice=advice,
         cautions=tuple(caution for caution in cautions if caution not in reasons),
         ready_at=ready_at,
-        ready_from=_moment(verdict["ready_from"]),
+        ready_from=from_iso(verdict["ready_from"]),
         warm_room=verdict["warm_room"],
         ready_in_warm_room_at=ready_in_warm_room_at,
-        ready_in_warm_room_from=_moment(verdict["ready_in_warm_room_from"]),
+        ready_in_warm_room_from=from_iso(verdict["ready_in_warm_room_from"]),
         conditions=cast(
             "tuple[ConditionName, ...]", tuple(estimate.conditions if estimate else ())
         ),
@@ -181,7 +168,7 @@ def _liquid(estimate: Estimate) -> dict[str, Any]:
         "computed_at": moment_of(estimate.step),
         "supported_to": estimate.supported_to,
         "pressure_kpa": estimate.pressure_kpa,
-        "start_by": _moment(estimate.outlook.get("start_by")),
+        "start_by": from_iso(estimate.outlook.get("start_by")),
     }
 
 
@@ -196,10 +183,6 @@ def limit_views(product: Product) -> tuple[LimitView, ...]:
         )
         for name in names
     )
-
-
-def _moment(text: str | None) -> datetime | None:
-    return None if text is None else datetime.fromisoformat(text)
 
 
 def _noon(day: date, zone: ZoneInfo) -> datetime:

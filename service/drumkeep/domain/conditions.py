@@ -46,8 +46,7 @@ def conditions_of(
     bottom_low_c, mean_c
         Low bottom and likely mean, °C; NaN where unknown.
     pressure_kpa
-        Computed gauge pressure, None where unknown. From where its alarm would still be open: a
-        drum whose alarm stands must not be told of as one to open or move.
+        Computed gauge pressure, None where unknown.
     """
     state = states[0]
     found = set()
@@ -64,17 +63,32 @@ def conditions_of(
     agent = agent_loss(states, product=product)
     if agent is not None and agent.suspected:
         found.add(Condition.AGENT_LOSS_SUSPECTED)
-    if state["overpressure"]:
-        found.add(Condition.OVERPRESSURE)
-    elif pressure_kpa is not None and pressure_kpa > WARN_OFF_KPA:
-        found.add(Condition.PRESSURE)
-    if state["bulged"]:
-        found.add(Condition.BULGED)
+    found |= kept_off_by(
+        bulged=bool(state["bulged"]),
+        overpressure=bool(state["overpressure"]),
+        pressure_kpa=pressure_kpa,
+    )
     return frozenset(found)
 
 
 KEPT_OFF: Final = frozenset({Condition.BULGED, Condition.OVERPRESSURE, Condition.PRESSURE})
 """What has one of these is neither opened nor moved; its own order stands before all others."""
+
+
+def kept_off_by(
+    *, bulged: bool, overpressure: bool, pressure_kpa: float | None
+) -> frozenset[Condition]:
+    """Return which of :data:`KEPT_OFF` a drum has.
+
+    ``pressure_kpa`` is gauge, None where unknown. It counts from where its alarm would still be
+    open: a drum whose alarm stands must not be told of as one to open or move.
+    """
+    found = {Condition.BULGED} if bulged else set()
+    if overpressure:
+        found.add(Condition.OVERPRESSURE)
+    elif pressure_kpa is not None and pressure_kpa > WARN_OFF_KPA:
+        found.add(Condition.PRESSURE)
+    return frozenset(found)
 
 
 def was_cold(states: LiquidStates, *, product: Product) -> tuple[float, float] | None:

@@ -7,8 +7,8 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from drumkeep.domain.alarms import AlarmKind
+from drumkeep.domain.conditions import kept_off_by
 from drumkeep.domain.gateway_clocks import ClockOff
-from drumkeep.domain.liquid_pressure import WARN_OFF_KPA
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.plausibility import Doubt
 from drumkeep.domain.products import Limits, Side
@@ -80,8 +80,13 @@ class DrumNow:
     @property
     def kept_off(self) -> bool:
         """Whether it is neither opened nor moved (``conditions.KEPT_OFF``)."""
-        pressed = self.pressure_kpa is not None and self.pressure_kpa > WARN_OFF_KPA
-        return self.bulged or self.overpressure or pressed
+        return bool(
+            kept_off_by(
+                bulged=self.bulged,
+                overpressure=self.overpressure,
+                pressure_kpa=self.pressure_kpa,
+            )
+        )
 
 
 @dataclass(frozen=True)

@@ -30,7 +30,7 @@ from drumkeep.ingest.address import broker_at
 from drumkeep.ingest.intake import Intake
 from drumkeep.notify.alarm_topics import AlarmTopics
 from drumkeep.notify.broker_files import BrokerFiles
-from drumkeep.scheduler.jobs import JOBS, announcing, thinning
+from drumkeep.scheduler.jobs import JOBS, advancing, announcing, thinning
 from drumkeep.scheduler.notices import FORGETTING, NoticePost
 from drumkeep.scheduler.runner import Runner
 from drumkeep.settings import Settings
@@ -129,7 +129,7 @@ def make_parts(settings: Settings, engine: Engine, *, roles: frozenset[Role]) ->
             Intake(engine=engine, broker=broker, clock=_clock, slots=settings.ingest_slots)
         )
     if Role.SCHEDULE in roles:
-        jobs = list(JOBS)
+        jobs = [advancing(), *JOBS]
         if settings.raw_days is not None:
             jobs.append(thinning(settings.raw_days))
         if broker is not None:

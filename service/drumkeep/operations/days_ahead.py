@@ -26,6 +26,10 @@ class Subject(Protocol):
     """A drum to look ahead for."""
 
     @property
+    def drum_id(self) -> int:
+        """Which it is."""
+
+    @property
     def product(self) -> Product:
         """Its product."""
 
@@ -39,19 +43,48 @@ class Subject(Protocol):
 
 
 @dataclass(frozen=True)
+class AirsAhead:
+    """The air to come of places from ``step`` on, each reckoned once."""
+
+    places: Mapping[int, PlaceHeat]
+    step: int
+    _told: dict[tuple[int, int], AirAhead] = field(default_factory=dict, repr=False)
+
+    def of(self, place: Place, *, start: int = 0) -> AirAhead:
+        """Return the air to come of a place, from a forecast step on."""
+        key = place.id, start
+        if key not in self._told:
+            if start:
+                self._told[key] = self.of(place).later(start)
+            else:
+                self._told[key] = air_ahead(
+                    kind=PlaceKind(place.kind),
+                    set_point_c=place.set_point_c,
+                    air=self.places[place.id].air,
+                    clues=self.places[place.id].clues,
+                    now_step=self.step,
+                    hours=READY_HOURS,
+                )
+        return self._told[key]
+
+
+@dataclass(frozen=True)
 class DaysAhead:
-    """Drums whose liquid is known at ``step``, and all places that they are in or may go to.
+    """Drums whose liquid is known, and the air of all places that they are in or may go to.
 
     ``states`` has a record for each of ``drums``, in which they are called by their row.
     """
 
     drums: Sequence[Subject]
     states: LiquidStates
-    step: int
-    places: Mapping[int, PlaceHeat]
+    airs: AirsAhead
     premises: Premises
     now: datetime
-    _airs: dict[tuple[int, int], AirAhead] = field(default_factory=dict, repr=False)
+
+    @property
+    def step(self) -> int:
+        """Grid step of the present."""
+        return self.airs.step
 
     def place_of(self, row: int) -> Place:
         """Return where a drum is."""
@@ -61,23 +94,6 @@ class DaysAhead:
         """Return the output class for which a drum is wanted."""
         site = self.premises.sites[self.place_of(row).site_id]
         return self.drums[row].facts.wanted_output or OutputClass(site.output_class)
-
-    def air(self, place: Place, *, start: int = 0) -> AirAhead:
-        """Return the air to come of a place, from a forecast step on."""
-        key = place.id, start
-        if key not in self._airs:
-            if start:
-                self._airs[key] = self.air(place).later(start)
-            else:
-                self._airs[key] = air_ahead(
-                    kind=PlaceKind(place.kind),
-                    set_point_c=place.set_point_c,
-                    air=self.places[place.id].air,
-                    clues=self.places[place.id].clues,
-                    now_step=self.step,
-                    hours=READY_HOURS,
-                )
-        return self._airs[key]
 
     def prospect(
         self,
@@ -92,8 +108,8 @@ class DaysAhead:
         return Prospect(
             states=self.states[list(rows)] if states is None else states,
             products=[self.drums[row].product for row in rows],
-            heats=[self.places[place.id] for place in where],
-            ahead=[self.air(p, start=begin) for p, begin in zip(where, begins, strict=True)],
+            heats=[self.airs.places[place.id] for place in where],
+            ahead=[self.airs.of(p, start=begin) for p, begin in zip(where, begins, strict=True)],
             share=np.array([self.drums[row].share for row in rows], dtype=np.float64),
             step=self.step,
             delay=0 if starts is None else starts,

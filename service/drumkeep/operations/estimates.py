@@ -24,6 +24,8 @@ from drumkeep.domain.products import Product
 from drumkeep.operations.donors import with_donors, with_poured_on
 from drumkeep.operations.glances import glances_of
 from drumkeep.operations.ground import Ground, Premises, read_ground
+from drumkeep.operations.kept_outlooks import LookAhead
+from drumkeep.operations.outlooks import look_ahead
 from drumkeep.operations.set_aside import by_halves, set_aside
 from drumkeep.operations.shelf_air import as_stored
 from drumkeep.operations.straps import read_straps
@@ -264,8 +266,16 @@ def start_of(
     return None
 
 
-def compute(work: Work) -> Outcome:
-    """Advance the drums to the present and judge them; no database."""
+def compute(work: Work, *, look: LookAhead = look_ahead) -> Outcome:
+    """Advance the drums to the present and judge them; no database.
+
+    Parameters
+    ----------
+    work
+        What was loaded.
+    look
+        Looks ahead for them; what is kept from round to round is its own affair.
+    """
     advanced = advance_drums(
         [task.past for task in work.tasks], places=work.places, until=work.step
     )
@@ -286,6 +296,7 @@ def compute(work: Work) -> Outcome:
         places=work.places,
         premises=work.ground,
         now=work.now,
+        look=look,
     )
     return Outcome(
         work=work,

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from drumkeep.domain.air_ahead import PER_HOUR, STRIDE
 from drumkeep.domain.grid import moment_of
 from drumkeep.domain.liquid_state import LiquidStates, likely_mean
-from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.outlook import (
     ALARM_HOURS,
     READY_HOURS,
@@ -26,7 +25,7 @@ from drumkeep.domain.outlook import (
 from drumkeep.domain.products import OutputClass
 from drumkeep.domain.readiness import Ahead
 from drumkeep.domain.wording import temperature
-from drumkeep.operations.days_ahead import AT_ONCE, DaysAhead, Subject
+from drumkeep.operations.days_ahead import AT_ONCE, AirsAhead, DaysAhead, Subject
 from drumkeep.operations.ground import Premises
 from drumkeep.operations.start_times import start_by
 from drumkeep.storage.tables.catalogue import Place
@@ -54,6 +53,8 @@ class DrumOutlook:
     """One drum's days ahead.
 
     ``seeds_at`` and ``cold_hours`` look 12 h ahead under the likely air; the rest is the slow case.
+    ``soon_c`` is the likely course's layers now and a forecast step later, °C, shape
+    (2, 3, layer); None for a drum that was not looked ahead for.
     """
 
     ahead: Mapping[OutputClass, Ahead] = field(default_factory=dict)
@@ -65,6 +66,7 @@ class DrumOutlook:
     start_by: datetime | None = None
     slow_ready_at: datetime | None = None
     warm_room_place: int | None = None
+    soon_c: Floats | None = field(default=None, repr=False, compare=False)
 
     def as_json(self) -> dict[str, Any]:
         """Return it as it is stored; times as ISO text."""
@@ -88,22 +90,17 @@ def look_ahead(
     drums: Sequence[Subject],
     *,
     states: LiquidStates,
-    step: int,
-    places: Mapping[int, PlaceHeat],
+    airs: AirsAhead,
     premises: Premises,
     now: datetime,
 ) -> list[DrumOutlook]:
     """Look ahead for drums, in the order given; those not known or gone get an empty outlook."""
-    live = [
-        i
-        for i in range(len(drums))
-        if states["alive"][i]
-        and np.isfinite(states["layers"][i]).all()
-        and states["mass_kg"][i] > 0
-    ]
+    live = (
+        states["alive"] & np.isfinite(states["layers"]).all(axis=(1, 2)) & (states["mass_kg"] > 0.0)
+    )
     coarse, groups = alike(
         states,
-        among=live,
+        among=np.flatnonzero(live).tolist(),
         apart=[
             (
                 id(drum.product),
@@ -121,8 +118,7 @@ def look_ahead(
         ahead = DaysAhead(
             drums=[drums[i] for i in first],
             states=coarse[first],
-            step=step,
-            places=places,
+            airs=airs,
             premises=premises,
             now=now,
         )
@@ -201,6 +197,7 @@ class _Look:
         )
         cold = steps_below(likely.band, limit_c=seed) / PER_HOUR
         lowest = likely.band.bottom_low.min(axis=0)
+        soon = likely.layers_c[:2].swapaxes(1, 2).copy()
         rows = [*range(count), *moved]
         ready = {output: self._ready(slow.band, rows, output=output) for output in OutputClass}
         starts = start_by(self.ahead, slow=slow, rooms=moved)
@@ -214,6 +211,7 @@ class _Look:
                 cold_hours=float(cold[i]),
                 lowest_c=float(lowest[i]),
                 maybe_seeds_at=self._moment(int(maybe[i])),
+                soon_c=soon[:, i],
                 **self._wanted(i, ready=ready, starts=starts),
             )
             for i in range(count)
@@ -253,7 +251,7 @@ class _Look:
         if room.set_point_c is None:
             return None
         low, high = float(use_band[0]), float(use_band[1])
-        air = self.ahead.air(room)
+        air = self.ahead.airs.of(room)
         off_k = 0.5 * float(air.high[-1] - air.low[-1])
         margin = off_k + REST_K + air.error_k
         if low + margin <= room.set_point_c <= high - margin:

@@ -12,6 +12,7 @@ from drumkeep.domain.grid import STEPS_PER_HOUR, step_at, to_ms
 from drumkeep.notify.alarm_topics import AlarmTopics
 from drumkeep.operations.air_habits import lessons_of, store_lessons
 from drumkeep.operations.alarm_notices import alarms_to_publish, note_published
+from drumkeep.operations.kept_outlooks import KeptOutlooks
 from drumkeep.operations.place_films import lessons, put_learned, study
 from drumkeep.operations.retention import bounds, thin_photos, thin_some
 from drumkeep.operations.strays import age_strays, strays_over
@@ -36,6 +37,16 @@ class Job:
     name: str
     run: Callable[[Engine, datetime], None]
     every_s: float
+
+
+def advancing() -> Job:
+    """Return the job that computes drums; it keeps their outlooks from one round to the next."""
+    kept = KeptOutlooks()
+
+    def advance_drums(engine: Engine, now: datetime) -> None:
+        advance(engine, now, look=kept.look_ahead)
+
+    return Job("advance", advance_drums, every_s=2.0)
 
 
 def announcing(topics: AlarmTopics) -> Job:
@@ -122,7 +133,6 @@ def learn_films(engine: Engine, now: datetime) -> None:
 
 
 JOBS: Final = (
-    Job("advance", advance, every_s=2.0),
     Job("alarms", evaluate, every_s=60.0),
     Job("hours", roll_up, every_s=120.0),
     Job("room", make_room, every_s=6 * 3600.0),

@@ -12,6 +12,8 @@ from typing import Final
 from drumkeep.operations.alarms import active_causes, keep_alarms
 from drumkeep.operations.due import Due, due
 from drumkeep.operations.estimates import compute, load, store
+from drumkeep.operations.kept_outlooks import LookAhead
+from drumkeep.operations.outlooks import look_ahead
 from drumkeep.operations.set_aside import by_halves, set_aside
 from drumkeep.storage import ground, place_marks
 from drumkeep.storage.engine import Engine
@@ -27,8 +29,16 @@ SITES_A_MINUTE: Final = 400
 _LOOKING: Final = threading.Lock()
 
 
-def advance(engine: Engine, now: datetime) -> None:
-    """Compute every drum whose past changed or whose present moved on."""
+def advance(engine: Engine, now: datetime, *, look: LookAhead = look_ahead) -> None:
+    """Compute every drum whose past changed or whose present moved on.
+
+    Parameters
+    ----------
+    engine, now
+        As for every job.
+    look
+        Looks ahead for drums; may keep their outlooks from one round to the next.
+    """
     with reading(engine) as tx:
         waiting = due(tx, now=now)
         marked = ground.sites_around(tx, place_ids=[mark.place_id for mark in waiting.marks])
@@ -36,7 +46,7 @@ def advance(engine: Engine, now: datetime) -> None:
     failed: list[Exception] = []
     done = [site for site in marked if site not in left]
     for part in waiting.portions():
-        _compute(engine, part, waiting=waiting, now=now)
+        _compute(engine, part, waiting=waiting, look=look, now=now)
         left.subtract(waiting.site_of[drum_id] for drum_id in part)
         done += [site for site, count in left.items() if not count]
         left = +left
@@ -70,12 +80,17 @@ def evaluate(engine: Engine, now: datetime) -> None:
 
 
 def _compute(
-    engine: Engine, since: Mapping[int, int | None], *, waiting: Due, now: datetime
+    engine: Engine,
+    since: Mapping[int, int | None],
+    *,
+    waiting: Due,
+    look: LookAhead,
+    now: datetime,
 ) -> None:
     def do(some: Mapping[int, int | None]) -> None:
         with reading(engine) as tx:
             work = load(tx, since=some, now=now, others=waiting.since)
-        outcome = compute(work)
+        outcome = compute(work, look=look)
         with transaction(engine) as tx:
             store(tx, outcome=outcome)
 

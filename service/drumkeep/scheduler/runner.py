@@ -10,7 +10,7 @@ from typing import Final
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from drumkeep.errors import DrumkeepError
-from drumkeep.scheduler.jobs import JOBS, Job
+from drumkeep.scheduler.jobs import Job
 from drumkeep.scheduler.lease import RunnerLease
 from drumkeep.storage.engine import Engine
 
@@ -42,7 +42,7 @@ class Runner:
         self,
         engine: Engine,
         *,
-        jobs: Sequence[Job] = JOBS,
+        jobs: Sequence[Job],
         clock: Callable[[], datetime] = system_clock,
     ) -> None:
         self._jobs = jobs

@@ -258,9 +258,9 @@ def test_a_place_stays_marked_until_its_drums_are_stored(depot, monkeypatch):
     with depot.looking() as tx:
         assert {m.place_id for m in place_marks.standing(tx)} == {depot.places[p] for p in MEASURED}
 
-    def compute_and_hear(work):
+    def compute_and_hear(work, **how):
         depot.send({"hall": {8.0 + 1 / 60: 5.0}}, now=8.0)
-        return compute(work)
+        return compute(work, **how)
 
     with monkeypatch.context() as patch:
         patch.setattr(rounds, "compute", compute_and_hear)

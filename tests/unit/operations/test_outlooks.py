@@ -8,6 +8,7 @@ import pytest
 
 from drumkeep.domain.outlook import Prospect
 from drumkeep.operations import outlooks
+from drumkeep.operations.days_ahead import AirsAhead
 from drumkeep.operations.estimates import compute, load
 from drumkeep.operations.places import change_place
 from drumkeep.operations.verdicts import Known
@@ -106,8 +107,7 @@ def looked_at(known, states, work):
     return outlooks.look_ahead(
         known,
         states=states,
-        step=work.step,
-        places=work.places,
+        airs=AirsAhead(work.places, work.step),
         premises=work.ground,
         now=work.now,
     )

@@ -86,6 +86,13 @@ def _not_toml(file: Path, reason: str) -> ConfigurationError:
     )
 
 
+def _own_name(sensor: AnySensor) -> tuple[str, str]:
+    """Return what tells a sensor from the others, and the key that says it."""
+    if sensor.name is None and isinstance(sensor, OneWireSensor):
+        return sensor.device, "device"
+    return sensor.name or "", "name"
+
+
 class _Reader:
     """Says what is wrong with a file, and where."""
 
@@ -132,8 +139,15 @@ class _Reader:
                 )
             if buses.index(bus.name) != index:
                 raise self.fault(("modbus", index, "name"), "is taken", "Give it another.")
+            if bus.host is not None:
+                self._check_host(("modbus", index, "host"), bus.host)
+        names: dict[str, int] = {}
         for index, sensor in enumerate(told.sensors):
             self._check_sensor(("sensors", index), sensor, buses)
+            own, key = _own_name(sensor)
+            if names.setdefault(own, index) != index:
+                mend = f"Give each its own; sensors.{names[own]} has it already."
+                raise self.fault(("sensors", index, key), "is taken", mend)
 
     def _check_who(self, gateway: GatewayTable, broker: BrokerTable) -> None:
         try:
@@ -154,7 +168,18 @@ class _Reader:
                 mend = 'Begin it with urn:dev: such as "urn:dev:os:32473-attic" (RFC 9039).'
                 raise self.fault(("gateway", "urn"), "is no device name", mend)
 
+    def _check_host(self, path: TomlPath, host: str) -> None:
+        sound = host.count(":") != 1 and not set("/@ ") & set(host)
+        try:
+            host.encode("idna")  # as the resolver does; what fails there is no OSError
+        except UnicodeError:
+            sound = False
+        if not sound:
+            mend = 'Write a name such as "broker.example" or an address; a port has its own key.'
+            raise self.fault(path, "is no host", mend)
+
     def _check_broker(self, broker: BrokerTable) -> None:
+        self._check_host(("broker", "host"), broker.host)
         if broker.password is not None and broker.password_file is not None:
             mend = "Keep password_file, and take the other away."
             raise self.fault(("broker", "password"), "is given twice", mend)

@@ -14,8 +14,9 @@ from drumkeep_sensors.drivers.driver import Unreadable
 from drumkeep_sensors.drivers.linux_files import hardware_urn
 from drumkeep_sensors.drivers.opening import OpenSensor, open_sensors
 from drumkeep_sensors.publisher import Identity, Publisher, Tls, tls_context
-from drumkeep_sensors.readings_spool import ReadingsSpool, Sample, SpoolFull
+from drumkeep_sensors.readings_spool import ReadingsSpool, Sample, SpoolFull, short_of_room
 from drumkeep_sensors.sampler import Sampler, Sampling, thinned
+from drumkeep_sensors.supervision import Supervision
 from drumkeep_sensors.tables import PLAIN_PORT, TLS_PORT, BrokerTable, Configuration
 from drumkeep_wire.records import Record, Spool
 from drumkeep_wire.senml import encode_pack
@@ -110,13 +111,18 @@ def run(
     setup = set_up(file, clock=clock, since_start=since_start)
     most = setup.told.spool.readings
     spool = ReadingsSpool(setup.state, urn=setup.urn, most=most)
+    if short := short_of_room(setup.state, most):
+        _log.warning(short)
     publisher = Publisher(identity=setup.identity, spool=spool, clock=clock)
     keeper = Keeper(spool, clock=setup.clock, start=setup.start)
     sampler = Sampler(setup.sensors, clock=setup.clock.since_start_s)
     sampling = Sampling(sampler, step_s=step_s)
+    supervision = Supervision()
     publisher.start()
+    supervision.ready()
     try:
         while not stopping.is_set():
+            supervision.alive()
             keeper.keep(sampling.take())
             with keeper.room():
                 spool.pack(at_once=publisher.connected)
@@ -164,6 +170,8 @@ def check(file: Path, *, clock: Callable[[], float]) -> tuple[list[str], bool]:
             "The clock is not synchronised: readings would wait in the spool until it is. Start a "
             'time service (systemd-timesyncd, chrony), or set clock.trust = "always".'
         )
+    if short := short_of_room(setup.state, setup.told.spool.readings):
+        lines.append(short)
     return lines, not sampler.kept_out
 
 

@@ -9,6 +9,7 @@ import logging
 import queue
 import random
 import ssl
+import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -22,7 +23,7 @@ from paho.mqtt.client import (
     MQTTMessage,
     MQTTv5,
 )
-from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
@@ -44,6 +45,8 @@ KEEPALIVE_S: Final = 30
 FIRST_RECONNECT_S: Final = 2
 SLOWEST_RECONNECT_S: Final = 60
 LEAVES_WITHIN_S: Final = 1.0
+UNCONFIRMED_TOLD_S: Final = 300.0
+"""How long readings go unconfirmed on a good line until somebody should look why."""
 
 _SOONEST_S: Final = 0.5
 _DOUBLINGS: Final = 10
@@ -91,6 +94,29 @@ class Identity:
     keepalive_s: int = KEEPALIVE_S
 
 
+class Line(Client):
+    """paho's client, which also tells when its thread has ended: it calls itself connected then.
+
+    Attributes
+    ----------
+    ended
+        Whether nothing is sent or received any more.
+    """
+
+    ended = False
+
+    def loop_forever(
+        self,
+        timeout: float = 1.0,
+        retry_first_connection: bool = False,  # noqa: FBT001, FBT002 - paho's own signature
+    ) -> MQTTErrorCode:
+        """Run as paho does, which has its thread do this and nothing else."""
+        try:
+            return super().loop_forever(timeout, retry_first_connection)
+        finally:
+            self.ended = True
+
+
 class Publisher:
     """Owns the connection to the broker; everything but paho's callbacks runs in one thread.
 
@@ -119,6 +145,8 @@ class Publisher:
         self._connected = False
         self._failures = 0
         self._told: Committed | None = None
+        self._troubles: set[str] = set()
+        self._heard_at = 0.0
         # Until the service has confirmed anything of this spool file, only its oldest pack is under
         # way: the first one that the service sees is where it takes the file to begin.
         self._known_to_service = False
@@ -147,7 +175,14 @@ class Publisher:
         """Send what is due, then deal with what happens until ``wait_s`` seconds have passed.
 
         Returns earlier once something has happened.
+
+        Raises
+        ------
+        RuntimeError
+            Nothing is sent any more, for a reason that nobody foresaw: a new start may help.
         """
+        if self._client.ended:
+            raise RuntimeError("The network thread of the MQTT client has ended.")
         self._send_due()
         self._forget_confirmed()
         try:
@@ -174,6 +209,13 @@ class Publisher:
         if not self._connected:
             return
         now = time.monotonic()
+        if not self._spool.packs:
+            self._heard_at = now
+        elif now - self._heard_at > UNCONFIRMED_TOLD_S:
+            self._complain(
+                "The broker takes readings, and the service confirms none. Is it running, and does "
+                f"it know gateway {self._identity.site}/{self._identity.gateway}? They wait here."
+            )
         window = WINDOW if self._known_to_service else 1
         # What the broker has not acknowledged paho sends again by itself after a reconnect.
         under_way = set(self._number_of.values())
@@ -183,9 +225,9 @@ class Publisher:
                 self._number_of[sent.mid] = number
                 self._due_at[number] = now + SEND_AGAIN_S
 
-    def _make_client(self) -> Client:
+    def _make_client(self) -> Line:
         identity = self._identity
-        client = Client(
+        client = Line(
             CallbackAPIVersion.VERSION2,
             client_id=f"gateway-{identity.site}-{identity.gateway}",
             protocol=MQTTv5,
@@ -201,6 +243,7 @@ class Publisher:
         client.on_connect_fail = self._on_connect_fail
         client.on_disconnect = self._on_disconnect
         client.on_message = self._on_message
+        client.on_subscribe = self._on_subscribe
         client.on_publish = self._on_publish
         return client
 
@@ -218,7 +261,12 @@ class Publisher:
 
     def _on_connect_fail(self, _client: Client, _data: Any) -> None:  # noqa: ANN401
         self._back_off()
-        self._happened.put(lambda: _log.warning("The broker cannot be reached"))
+        why = sys.exception()  # paho calls us while it handles it, and has no other way to tell
+        self._happened.put(
+            lambda: self._complain(
+                f"The broker {self._identity.host}:{self._identity.port} cannot be reached: {why}"
+            )
+        )
 
     def _on_disconnect(
         self,
@@ -247,6 +295,17 @@ class Publisher:
         payload = bytes(message.payload)
         self._happened.put(lambda: self._confirmed(payload))
 
+    def _on_subscribe(
+        self,
+        _client: Client,
+        _data: Any,  # noqa: ANN401
+        _mid: int,
+        reasons: list[ReasonCode],
+        _properties: Properties | None,
+    ) -> None:
+        if refused := [reason for reason in reasons if reason.is_failure]:
+            self._happened.put(lambda: self._may_not(f"read {self._committed}", refused[0]))
+
     def _on_publish(
         self,
         _client: Client,
@@ -259,11 +318,13 @@ class Publisher:
 
     def _begin(self, reason: ReasonCode) -> None:
         if reason.is_failure:
-            _log.error("The broker refused us: %s", reason)
+            self._complain(f"The broker refused us: {reason}")
             if self._identity.username is not None:
                 self._client.username_pw_set(self._identity.username, self._identity.password())
             return
-        _log.info("Connected, with %d packs to send", len(self._spool.packs))
+        level = logging.WARNING if self._troubles else logging.INFO
+        _log.log(level, "Connected, with %d packs to send", len(self._spool.packs))
+        self._heard_at = time.monotonic()
         self._client.subscribe(self._committed, options=SubscribeOptions(qos=1))
         online = encode_presence(Presence("online", self._clock()))
         self._client.publish(self._presence, online, qos=1, retain=True)
@@ -271,15 +332,17 @@ class Publisher:
         self._connected = True
 
     def _lost(self, reason: ReasonCode) -> None:
-        self._connected = False
-        if reason.is_failure:
+        if self._connected and reason.is_failure:
             _log.warning("The connection to the broker was lost: %s", reason)
+        self._connected = False
 
     def _passed_on(self, mid: int, reason: ReasonCode) -> None:
         number = self._number_of.pop(mid, None)
         if number is None or number not in self._spool.packs:
             return
         # Refused, or acknowledged and thrown away: MQTT 5 has the broker say that nobody wanted it.
+        if reason.is_failure:
+            self._may_not(f"write {self._readings}", reason)
         unheard = reason.is_failure or reason == "No matching subscribers"
         again_s = UNHEARD_AGAIN_S if unheard else SEND_AGAIN_S
         self._due_at[number] = time.monotonic() + again_s
@@ -291,7 +354,20 @@ class Publisher:
             _log.warning("What came as a confirmation %s", error.problem)
             return
         self._told = told
+        self._heard_at = time.monotonic()
+        if self._troubles:
+            _log.warning("The service confirms readings again")
+            self._troubles.clear()
         self._forget_confirmed()
+
+    def _may_not(self, do: str, reason: ReasonCode) -> None:
+        self._complain(f"The broker does not let us {do}: {reason}. Look into its rights (ACL).")
+
+    def _complain(self, trouble: str) -> None:
+        """Tell what keeps readings from being stored, once until one is confirmed again."""
+        if trouble not in self._troubles:
+            self._troubles.add(trouble)
+            _log.error(trouble)
 
     def _forget_confirmed(self) -> None:
         """Apply the last confirmation; it is kept while the spool cannot be written."""

@@ -10,6 +10,7 @@ thinned: each pack keeps its number and its readings until it is confirmed. A re
 import fcntl
 import logging
 import math
+import os
 import secrets
 import shutil
 import sqlite3
@@ -38,6 +39,9 @@ LOG_PAGES: Final = 100
 
 LEAST_ROOM: Final = 2**20
 """Octets: the log, what it is worked into, and a little."""
+
+OCTETS_A_READING: Final = 60
+"""On the medium, its place in the indices included."""
 
 _FILE: Final = "readings.db"
 _SCHEMA: Final = """
@@ -107,7 +111,7 @@ class ReadingsSpool:
         self._folder, self._urn, self._most = folder, urn, most
         with ExitStack() as undoing:
             try:
-                folder.mkdir(parents=True, exist_ok=True)
+                _make(folder)
                 self._lock = undoing.enter_context((folder / "lock").open("w"))
                 fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
                 self._db = self._open()
@@ -338,6 +342,44 @@ class ReadingsSpool:
             if self._db.in_transaction:
                 self._db.execute("ROLLBACK")
             raise SpoolFull(str(error)) from None
+
+
+def _make(folder: Path) -> None:
+    """Make a folder that a power cut leaves: what SQLite flushes is the folder, not its name.
+
+    Its name lies in the folder above.
+    """
+    absent = [one for one in (folder, *folder.parents) if not one.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    for made in absent:
+        above = os.open(made.parent, os.O_RDONLY)
+        try:
+            os.fsync(above)
+        finally:
+            os.close(above)
+
+
+def short_of_room(folder: Path, most: int) -> str | None:
+    """Say when the medium has no room for as many readings as may be kept; None when it has.
+
+    Parameters
+    ----------
+    folder
+        Of the spool, made or not.
+    most
+        How many readings may be kept.
+    """
+    there = next(one for one in (folder, *folder.absolute().parents) if one.exists())
+    taken = sum(file.stat().st_size for file in folder.glob(f"{_FILE}*"))
+    room, needed = shutil.disk_usage(there).free + taken, most * OCTETS_A_READING + LEAST_ROOM
+    if room >= needed:
+        return None
+    fitting = max(0, room - LEAST_ROOM) // OCTETS_A_READING // 1000 * 1000
+    return (
+        f"spool.readings {most} may take {needed // 10**6} MB, and {str(there)!r} has room for "
+        f"{room // 10**6} MB. Make room there, or set spool.readings to {fitting} at most: what a "
+        "full medium does not take waits in memory, which a power cut empties."
+    )
 
 
 def _little_room(folder: Path) -> str:

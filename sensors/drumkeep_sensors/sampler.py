@@ -22,6 +22,7 @@ _log = logging.getLogger(__name__)
 
 NOT_FINITE = "no finite number"
 LATE = "line still busy with the reading before"
+FAILED = "its driver failed"
 
 LEAST_SPACE: Final = 0.1
 """Of its interval, between two readings of a sensor."""
@@ -82,6 +83,8 @@ class Sampler:
                     sample = future.result()
                 except Unreadable as error:
                     self._note(index, str(error))
+                except Exception as error:  # noqa: BLE001 - whatever it is, the others must be read
+                    self._note(index, f"{FAILED} ({type(error).__name__}: {error})")
                 else:
                     samples.append(sample)
                     self._space(index, sample.since_start_s)

@@ -36,6 +36,22 @@ unit = "Cel"
 name = "dock"
 """
 
+TWIN = """
+[[sensors]]
+driver = "simulation"
+mean = 4.0
+unit = "Cel"
+name = "dock"
+"""
+AGAIN = """\
+driver = "one-wire"
+device = "28-0316a2794bff"
+
+[[sensors]]
+driver = "modbus"
+"""
+HOST = "modbus.0.host 'a b'"
+
 
 def write(folder: Path, text: str) -> Path:
     file = folder / "gateway.toml"
@@ -99,6 +115,18 @@ def test_the_example_that_ships_is_a_good_one(tmp_path: Path):
         ("register = 0", "", 18, "sensors.1.register", "Add a line register"),
         ("28-0316a2794bff", "28-03", 16, "sensors.0.device '28-03'", "regex"),
         ('driver = "modbus"', 'driver = "modbuss"', 19, "sensors.1.driver 'modbuss'", "modbuss"),
+        (
+            'name = "dock"',
+            'name = "dock"\n' + TWIN,
+            29,
+            "sensors.2.name 'dock'",
+            "sensors.1 has it",
+        ),
+        ('driver = "modbus"', AGAIN, 20, "sensors.1.device '28-0316a2794bff'", "sensors.0 has it"),
+        ('host = "127.0.0.1"', 'host = "a..b"', 8, "broker.host 'a..b'", "broker.example"),
+        ('host = "127.0.0.1"', 'host = "mqtts://a"', 8, "broker.host 'mqtts://a'", "address"),
+        ('host = "127.0.0.1"', 'host = "a:8883"', 8, "broker.host 'a:8883'", "its own key"),
+        ('name = "shed"\nhost = "127.0.0.1"', 'name = "shed"\nhost = "a b"', 12, HOST, "address"),
         ('name = "shed"', 'name = "shed"\ndevice = "x"', 10, "modbus.0", "host for Modbus TCP"),
     ],
 )

@@ -1,5 +1,6 @@
 """Readings stay on disk until they are confirmed, whatever happens to board, medium and clock."""
 
+import os
 import sqlite3
 from contextlib import closing
 from itertools import pairwise
@@ -14,6 +15,7 @@ from drumkeep_sensors.readings_spool import (
     Sample,
     SpoolError,
     SpoolFull,
+    short_of_room,
 )
 from drumkeep_wire.records import Record
 from drumkeep_wire.senml import decode_pack
@@ -243,6 +245,24 @@ def test_every_commit_is_flushed(tmp_path: Path):
     spool.close()
 
 
+def test_the_names_of_the_folders_that_it_makes_are_flushed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    flushed: list[Path] = []
+    fsync = os.fsync
+
+    def noted(number: int) -> None:
+        flushed.append(Path(f"/proc/self/fd/{number}").resolve())
+        fsync(number)
+
+    monkeypatch.setattr(os, "fsync", noted)
+    opened(tmp_path / "lib" / "state").close()
+    assert flushed == [tmp_path / "lib", tmp_path]  # each holds the name of one that is new
+
+    opened(tmp_path / "lib" / "state").close()
+    assert len(flushed) == 2
+
+
 def test_one_process_at_a_time_uses_a_folder(tmp_path: Path):
     spool = opened(tmp_path)
     with pytest.raises(SpoolError, match="another process"):
@@ -260,3 +280,20 @@ def test_a_medium_without_room_is_told_with_how_much_there_is(tmp_path):
 
     assert "database or disk is full, and only " in str(refused.value)
     assert " kB are free there. Name a folder" in str(refused.value)
+
+
+def test_a_medium_too_small_for_what_may_be_kept_is_told_with_what_fits(tmp_path: Path):
+    with medium(tmp_path / "card", octets=10 * 2**20) as card:
+        state = card.folder / "not" / "made"
+        told = short_of_room(state, 1_000_000)
+        assert told is not None
+        assert "spool.readings 1000000 may take 61 MB" in told
+        fitting = int(told.partition("set spool.readings to ")[2].partition(" ")[0])
+        assert short_of_room(state, fitting) is None
+        assert short_of_room(state, fitting + 1000) is not None
+
+        # What the spool itself has taken already counts as room.
+        spool = opened(state, most=fitting)
+        spool.add(samples(*range(20_000)), start=START, offset_s=BOOTED)
+        assert short_of_room(state, fitting - 1000) is None
+        spool.close()

@@ -10,7 +10,7 @@ import pytest
 from drumkeep_sensors.drivers.driver import Driver, Unreadable
 from drumkeep_sensors.drivers.opening import OpenSensor
 from drumkeep_sensors.readings_spool import Sample
-from drumkeep_sensors.sampler import LATE, NOT_FINITE, Sampler, Sampling, thinned
+from drumkeep_sensors.sampler import FAILED, LATE, NOT_FINITE, Sampler, Sampling, thinned
 
 
 class Clock:
@@ -147,15 +147,28 @@ def test_what_was_read_before_the_end_can_be_taken_after_it():
     assert [sample.value for sample in sampling.take()] == [4.0]
 
 
-def test_what_ends_the_sampling_ends_the_gateway():
+def test_a_driver_that_fails_as_nobody_foresaw_is_told_and_the_others_are_read():
     class Broken:
         def read(self) -> float:
-            raise ZeroDivisionError
+            raise ZeroDivisionError("by a library")
 
-    sampling = Sampling(Sampler([sensor(Broken())], clock=time.monotonic), step_s=0.01)
+    clock = Clock()
+    sampler = Sampler([sensor(Broken(), "dock"), sensor(Scripted([4.0]))], clock=clock)
+    assert [sample.name for sample in taken(sampler)] == ["hall"]
+    clock.now += 10
+    assert [sample.name for sample in taken(sampler)] == ["hall"]
+    sampler.close()
+
+    assert sampler.kept_out == {("dock", f"{FAILED} (ZeroDivisionError: by a library)"): 2}
+
+
+def test_what_ends_the_sampling_ends_the_gateway():
+    times = iter([0.0, 0.0])  # then there is none, which is no fault of a sensor
+
+    sampling = Sampling(Sampler([sensor(Scripted([4.0]))], clock=lambda: next(times)), step_s=0.01)
     sampling._thread.join(5)
 
-    with pytest.raises(ZeroDivisionError):
+    with pytest.raises(StopIteration):
         sampling.take()
     sampling.close()
 

@@ -94,6 +94,14 @@ class Identity:
     keepalive_s: int = KEEPALIVE_S
 
 
+@dataclass(frozen=True)
+class _Told:
+    """A confirmation; live when it did not wait at the broker."""
+
+    mark: Committed
+    live: bool
+
+
 class Line(Client):
     """paho's client, which also tells when its thread has ended: it calls itself connected then.
 
@@ -144,7 +152,7 @@ class Publisher:
         self._number_of: dict[int, int] = {}
         self._connected = False
         self._failures = 0
-        self._told: Committed | None = None
+        self._told: _Told | None = None
         self._troubles: set[str] = set()
         self._heard_at = 0.0
         # Until the service has confirmed anything of this spool file, only its oldest pack is under
@@ -292,8 +300,8 @@ class Publisher:
         self._client.reconnect_delay_set(wait_s, wait_s)  # type: ignore[arg-type]
 
     def _on_message(self, _client: Client, _data: Any, message: MQTTMessage) -> None:  # noqa: ANN401
-        payload = bytes(message.payload)
-        self._happened.put(lambda: self._confirmed(payload))
+        payload, live = bytes(message.payload), not message.retain
+        self._happened.put(lambda: self._confirmed(payload, live=live))
 
     def _on_subscribe(
         self,
@@ -347,13 +355,13 @@ class Publisher:
         again_s = UNHEARD_AGAIN_S if unheard else SEND_AGAIN_S
         self._due_at[number] = time.monotonic() + again_s
 
-    def _confirmed(self, payload: bytes) -> None:
+    def _confirmed(self, payload: bytes, *, live: bool) -> None:
         try:
             told = decode_committed(payload)
         except WireError as error:
             _log.warning("What came as a confirmation %s", error.problem)
             return
-        self._told = told
+        self._told = _Told(told, live=live)
         self._heard_at = time.monotonic()
         if self._troubles:
             _log.warning("The service confirms readings again")
@@ -374,10 +382,11 @@ class Publisher:
         told = self._told
         if told is None:
             return
-        if told.spool == self._spool.file:  # and not of one before this
-            for number in self._spool.confirm(told.upto):
+        file, upto = told.mark.spool, told.mark.upto
+        if file == self._spool.file:  # and not of one before this
+            for number in self._spool.confirm(upto, live=told.live):
                 self._due_at.pop(number, None)
-            self._known_to_service = told.spool == self._spool.file
+            self._known_to_service = file == self._spool.file
             if not self._known_to_service:  # a new file was begun, and numbers mean other packs
                 self._due_at.clear()
                 self._number_of.clear()

@@ -223,14 +223,31 @@ class ReadingsSpool:
         for number in range(first, following):
             self._packs[number] = self._encode(number)
 
-    def confirm(self, upto: int) -> list[int]:
+    def confirm(self, upto: int, *, live: bool = True) -> list[int]:
         """Forget the packs up to a number, and return which these were.
 
         A confirmation of numbers that were never given shows that the medium lost what it had
-        said to hold: a new spool file is begun, so that no pack is taken for one stored already.
+        said to hold; one that takes back what was confirmed, that the service's database did, as
+        when it is restored from a backup. Then a new spool file is begun: no pack is taken for one
+        stored already, and none waits behind one that nobody has any more.
+
+        Parameters
+        ----------
+        live
+            Whether the service says so now; a broker may keep what it said before.
         """
+        oldest = next(iter(self._packs), self._next)
         if upto >= self._next:
             _log.error("Packs up to %d are confirmed, and only %d were made", upto, self._next - 1)
+            self._begin_file()
+            return []
+        if live and upto < oldest - 1:
+            _log.error(
+                "The service had confirmed packs up to %d and has them up to %d now: it was set "
+                "back. What was in between is not here any more; all else is sent anew",
+                oldest - 1,
+                upto,
+            )
             self._begin_file()
             return []
         confirmed = [number for number in self._packs if number <= upto]

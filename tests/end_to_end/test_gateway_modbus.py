@@ -183,3 +183,66 @@ def test_a_server_that_comes_back_is_read_again():
         with pytest.raises(Unreadable):
             read(line, 0, "int16")
     line.close()
+
+
+def crc16(octets: bytes) -> bytes:
+    """Return the checksum of RTU (Modbus over Serial Line V1.02, 6.2.2)."""
+    remainder = 0xFFFF
+    for octet in octets:
+        remainder ^= octet
+        for _ in range(8):
+            remainder = (remainder >> 1) ^ (0xA001 if remainder & 1 else 0)
+    return remainder.to_bytes(2, "little")
+
+
+@contextmanager
+def slow_device(delays: list[float]) -> Iterator[str]:
+    """Give a serial line to a device whose every register holds its own number.
+
+    Parameters
+    ----------
+    delays
+        How long it takes over each question, in their order; then it answers at once.
+    """
+    far, near = os.openpty()
+    tty.setraw(near)
+    tty.setraw(far)
+    ended = threading.Event()
+    answers: list[threading.Timer] = []
+
+    def serve() -> None:
+        heard = b""
+        while not ended.is_set():
+            if select.select([far], [], [], 0.02)[0]:
+                heard += os.read(far, 256)
+            if len(heard) >= 8:  # a question: unit, function, register, count, checksum
+                unit, function, register, _ = struct.unpack(">BBHH", heard[:6])
+                heard = heard[8:]
+                said = struct.pack(">BBBh", unit, function, 2, register)
+                delay = delays.pop(0) if delays else 0.0
+                answers.append(threading.Timer(delay, os.write, (far, said + crc16(said))))
+                answers[-1].start()
+
+    thread = threading.Thread(target=serve)
+    thread.start()
+    try:
+        yield os.ttyname(near)
+    finally:
+        ended.set()
+        thread.join()
+        for answer in answers:
+            answer.join()
+        os.close(near)
+        os.close(far)
+
+
+@pytest.mark.parametrize("late", [1.2, 1.8])
+def test_a_late_answer_on_a_serial_line_is_never_taken_for_another_registers(late: float):
+    timeout_s = 0.4
+    with slow_device([0.0, late * timeout_s]) as device:
+        line = ModbusBus.rtu(device=device, baud=BAUD, parity="N", stop_bits=1, timeout_s=timeout_s)
+        assert read(line, 1, "int16") == 1
+        with pytest.raises(Unreadable, match="no answer"):
+            read(line, 2, "int16")
+        assert [read(line, register, "int16") for register in (3, 4, 5)] == [3, 4, 5]
+        line.close()

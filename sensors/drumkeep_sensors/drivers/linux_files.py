@@ -5,6 +5,7 @@ time. Units are those of the kernel's documentation (ABI/testing/sysfs-class-hwm
 sysfs-class-power).
 """
 
+import re
 from pathlib import Path
 from typing import Final
 
@@ -15,6 +16,10 @@ MILLI_IN_ONE: Final = 1e3
 MICRO_IN_ONE: Final = 1e6
 DBM_PER_DBW: Final = 30.0
 """0 dBW is 1 W, 30 dBm; SenML has dBW alone (RFC 8428 §12.1)."""
+
+
+_KIND: Final = re.compile("in_[a-z]+")
+"""Of an IIO channel, without its number or what it is called further."""
 
 
 class HwmonChannel:
@@ -47,10 +52,19 @@ class IioChannel:
         if processed.exists():
             return _number(processed) / MILLI_IN_ONE
         raw = _number(folder / f"{self._channel}_raw")
-        offset = folder / f"{self._channel}_offset"
-        scale = folder / f"{self._channel}_scale"
-        raw += _number(offset) if offset.exists() else 0.0
-        return raw * (_number(scale) if scale.exists() else 1.0) / MILLI_IN_ONE
+        scale = self._shown(folder, "scale")
+        if scale is None:
+            raise Unreadable("raw value without a scale")
+        return (raw + (self._shown(folder, "offset") or 0.0)) * scale / MILLI_IN_ONE
+
+    def _shown(self, folder: Path, what: str) -> float | None:
+        """Return what the channel has of its own, or shares with its kind or with all."""
+        kind = _KIND.match(self._channel)
+        shared = [] if kind is None else [f"{kind[0]}_{what}"]
+        for name in (f"{self._channel}_{what}", *shared, f"in_{what}", what):
+            if (folder / name).exists():
+                return _number(folder / name)
+        return None
 
 
 class Battery:

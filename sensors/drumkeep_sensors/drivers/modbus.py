@@ -4,7 +4,9 @@ Modbus Application Protocol V1.1b3: a register has 16 bits, most significant oct
 two registers comes first is the maker's choice.
 """
 
+import contextlib
 import math
+import time
 from collections.abc import Collection, Sequence
 from typing import Final, Literal
 
@@ -14,21 +16,39 @@ from pymodbus.client import ModbusSerialClient, ModbusTcpClient
 from drumkeep_sensors.drivers.driver import Unreadable
 
 RETRIES: Final = 1
+"""Over TCP, where an answer says to which question it is. On a serial line none is asked twice."""
+LEAST_SILENCE_S: Final = 1.0
+"""How long a serial line must be silent, at least, after a question that nobody answered."""
+MOST_NOISE_S: Final = 10.0
+"""How long it is listened to at most."""
 READ_HOLDING: Final = 3
 
 Kind = Literal["int16", "uint16", "int32", "uint32", "float32", "float64"]
 
 
 class ModbusBus:
-    """One line, shared by the sensors on it; opened when it is first needed, and again if lost."""
+    """One line, shared by the sensors on it; opened when it is first needed, and again if lost.
 
-    def __init__(self, client: ModbusTcpClient | ModbusSerialClient) -> None:
+    Parameters
+    ----------
+    client
+        Speaks to it.
+    silence_s
+        How long nothing may come over it, after a question without an answer, before the next one
+        is asked; None where answers are numbered.
+    """
+
+    def __init__(
+        self, client: ModbusTcpClient | ModbusSerialClient, *, silence_s: float | None
+    ) -> None:
         self._client = client
+        self._silence_s = silence_s
 
     @classmethod
     def tcp(cls, *, host: str, port: int, timeout_s: float) -> "ModbusBus":
         """Give a line over TCP."""
-        return cls(ModbusTcpClient(host, port=port, timeout=timeout_s, retries=RETRIES))
+        client = ModbusTcpClient(host, port=port, timeout=timeout_s, retries=RETRIES)
+        return cls(client, silence_s=None)
 
     @classmethod
     def rtu(
@@ -42,8 +62,9 @@ class ModbusBus:
                 parity=parity,
                 stopbits=stop_bits,
                 timeout=timeout_s,
-                retries=RETRIES,
-            )
+                retries=0,
+            ),
+            silence_s=max(timeout_s, LEAST_SILENCE_S),
         )
 
     def registers(self, *, function: int, address: int, count: int, unit_id: int) -> Sequence[int]:
@@ -65,17 +86,33 @@ class ModbusBus:
                 raise Unreadable("line cannot be opened")
             answer = read(address, count=count, device_id=unit_id)
         except (ModbusException, OSError):
-            self.close()  # the next reading opens it anew
+            self._give_up()  # the next reading opens it anew
             raise Unreadable("no answer") from None
         if answer.isError():
             raise Unreadable(f"refused with exception {answer.exception_code}")
         if len(answer.registers) != count:
+            self._give_up()
             raise Unreadable("answer of a wrong length")
         return answer.registers
 
     def close(self) -> None:
         """Let go of the line."""
         self._client.close()  # type: ignore[no-untyped-call]
+
+    def _give_up(self) -> None:
+        """Let go of the line, and of an answer that may still be on its way.
+
+        In RTU an answer says whose it is and how long, and not to which question: one that is late
+        would pass for the next register's value.
+        """
+        line = self._client.socket
+        if self._silence_s is not None and line is not None:
+            until = time.monotonic() + MOST_NOISE_S
+            with contextlib.suppress(OSError):
+                line.timeout = self._silence_s
+                while line.read(1) and time.monotonic() < until:
+                    pass
+        self.close()
 
 
 class ModbusValue:

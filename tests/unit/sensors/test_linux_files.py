@@ -69,14 +69,32 @@ def test_iio_is_read_processed_or_raw_with_offset_and_scale(tmp_path: Path):
         in_temp_offset="-4368",
         in_temp_scale="10.725097656",
         in_humidityrelative_raw="60",
+        in_humidityrelative_scale="732.42187",
     )
+    # An ADC, whose channels share a scale by kind; one whose channels share it by direction.
+    device(
+        root / "iio:device2",
+        name="mcp3208",
+        in_voltage0_raw="2048",
+        in_voltage1_raw="1024",
+        in_voltage1_scale="2.0",
+        in_voltage_scale="0.805664",
+        in_voltage_offset="4",
+    )
+    device(root / "iio:device3", name="other", in_temp_ambient_raw="10", in_scale="500", in_x="1")
+    device(root / "iio:device4", name="bare", in_temp_raw="21840")
 
     def read(chip: str, channel: str) -> float:
         return IioChannel(sysfs=tmp_path, chip=chip, channel=channel, at=None).read()
 
     assert read("bme280", "in_temp") == 21.84
     assert read("si7020", "in_temp") == pytest.approx((25000 - 4368) * 10.725097656e-3)
-    assert read("si7020", "in_humidityrelative") == pytest.approx(0.06)
+    assert read("si7020", "in_humidityrelative") == pytest.approx(60 * 0.73242187)
+    assert read("mcp3208", "in_voltage0") == pytest.approx((2048 + 4) * 0.805664e-3)
+    assert read("mcp3208", "in_voltage1") == pytest.approx((1024 + 4) * 2.0e-3)
+    assert read("other", "in_temp_ambient") == 5.0
+    with pytest.raises(Unreadable, match="without a scale"):
+        read("bare", "in_temp")
 
 
 def test_a_battery_tells_charge_and_voltage(tmp_path: Path):

@@ -115,8 +115,8 @@ def test_rights_that_are_missing_and_a_service_that_does_not_confirm_are_told_un
         publisher._heard_at = time.monotonic() - UNCONFIRMED_TOLD_S - 1
         publisher._send_due()
         publisher._send_due()
-        publisher._confirmed(encode_committed(Committed(publisher._spool.file, 1)))
-        publisher._confirmed(encode_committed(Committed(publisher._spool.file, 1)))
+        publisher._confirmed(encode_committed(Committed(publisher._spool.file, 1)), live=True)
+        publisher._confirmed(encode_committed(Committed(publisher._spool.file, 1)), live=True)
         publisher._connected = False
 
     told = [record.message for record in caplog.records if record.levelno >= logging.WARNING]

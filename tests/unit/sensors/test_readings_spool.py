@@ -170,6 +170,33 @@ def test_a_medium_that_lost_what_it_held_begins_a_new_file(tmp_path: Path):
     spool.close()
 
 
+def test_a_service_that_was_set_back_is_sent_in_a_new_file_what_it_has_not_confirmed(
+    tmp_path: Path,
+):
+    spool = opened(tmp_path)
+    for second in range(5):
+        spool.add(samples(second), start=START, offset_s=BOOTED)
+        spool.pack(at_once=True)
+    assert spool.confirm(3) == [1, 2, 3]
+    file = spool.file
+
+    # As it may have waited at the broker since: nothing is wrong.
+    assert spool.confirm(1, live=False) == []
+    assert (spool.file, list(spool.packs)) == (file, [4, 5])
+    # Stored up to 1 once more, and of 2 and 3 there is nothing here: 4 would wait for them.
+    assert spool.confirm(1) == []
+
+    assert spool.file != file
+    spool.pack(at_once=True)
+    assert [record.time for record in sent(spool)] == [BOOTED + 3, BOOTED + 4]
+    spool.confirm(max(spool.packs))
+    # With nothing left to send as well.
+    file = spool.file
+    assert spool.confirm(0) == []
+    assert spool.file != file
+    spool.close()
+
+
 def test_a_full_medium_is_told_and_nothing_is_half_kept(tmp_path: Path):
     spool = opened(tmp_path, most=50_000)
     (pages,) = spool._db.execute("PRAGMA page_count").fetchone()

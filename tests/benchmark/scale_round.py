@@ -3,7 +3,8 @@
     python -m tests.benchmark.scale_round --sites 2000 --sensors 10000 --drums 20000 --rounds 3
 
 The first round computes every drum from its receipt. Before each other one every sensor has spoken
-once more, so that every place is marked and every drum due. Wall and processor seconds of this
+once more, so that every place is marked and every drum due; outlooks are kept from round to round
+as the service does. Wall and processor seconds of this
 process by stage (what the server takes is in the wall only); JSON on the standard output.
 """
 
@@ -23,8 +24,9 @@ from typing import Any, Final
 from sqlalchemy import event
 
 from drumkeep.domain.grid import STEP_MS, step_at, to_ms
-from drumkeep.operations import verdicts
+from drumkeep.operations import kept_outlooks
 from drumkeep.operations.due import due
+from drumkeep.operations.kept_outlooks import KeptOutlooks, LookAhead
 from drumkeep.scheduler import rounds as scheduler
 from drumkeep.storage import place_marks, schema
 from drumkeep.storage.engine import Engine, create
@@ -36,12 +38,13 @@ STAGES: Final = (
     (scheduler, "due"),
     (scheduler, "load"),
     (scheduler, "compute"),
-    (verdicts, "look_ahead"),
+    (kept_outlooks, "look_ahead"),
     (scheduler, "store"),
     (scheduler, "active_causes"),
     (scheduler, "keep_alarms"),
 )
-"""``look_ahead`` is a part of ``compute``."""
+"""``look_ahead`` is a part of ``outlooks``, where it is also seen which of them are kept, and that
+of ``compute``."""
 
 
 @dataclass
@@ -119,11 +122,12 @@ def rounds(
     """Run so many rounds, five minutes apart."""
     step = timedelta(milliseconds=STEP_MS)
     told = []
+    kept = KeptOutlooks()
     for number in range(count):
         at = now + number * step
         if number:
             speak(engine, sites, now=at)
-        told.append(one_round(engine, now=at))
+        told.append(one_round(engine, kept=kept, now=at))
     return told
 
 
@@ -135,16 +139,17 @@ def speak(engine: Engine, sites: Sequence[OneSite], *, now: datetime) -> None:
         place_marks.lower(tx, from_ms=marks)
 
 
-def one_round(engine: Engine, *, now: datetime) -> dict[str, Any]:
+def one_round(engine: Engine, *, kept: KeptOutlooks, now: datetime) -> dict[str, Any]:
     """Compute until nothing is due, and look at the alarms."""
     clock = Clock()
+    look = clock.over("outlooks", kept.look_ahead)
     with ExitStack() as ends:
         for module, name in STAGES:
             _replace(ends, module, name, clock)
         event.listen(engine, "before_cursor_execute", clock.count)
         ends.callback(event.remove, engine, "before_cursor_execute", clock.count)
         whole = clock.over("round", _until_done)
-        runs = whole(engine, now)
+        runs = whole(engine, now, look)
     stages = {
         name: {
             "wall_s": round(took.wall_s, 2),
@@ -158,11 +163,11 @@ def one_round(engine: Engine, *, now: datetime) -> dict[str, Any]:
     return {"step": step_at(now), "runs": runs, "peak_rss_mib": peak, "stages": stages}
 
 
-def _until_done(engine: Engine, now: datetime) -> int:
+def _until_done(engine: Engine, now: datetime, look: LookAhead) -> int:
     """Run the job as the scheduler does, until it finds nothing to do; return how often."""
     runs = 0
     while True:
-        scheduler.advance(engine, now)
+        scheduler.advance(engine, now, look=look)
         runs += 1
         with reading(engine) as tx:
             waiting = due(tx, now=now)

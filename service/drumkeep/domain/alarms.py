@@ -46,6 +46,7 @@ class AlarmKind(StrEnum):
     RIG_CHECK = "rig_check"
     RATIO_OFF = "ratio_off"
     SIDE_MISMATCH = "side_mismatch"
+    NOT_COMPUTED = "not_computed"
 
 
 class Priority(StrEnum):

@@ -7,8 +7,8 @@ of which 160 characters go into one; any other symbol would leave room for 70.
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
-from typing import Final, Protocol
+from datetime import datetime, timedelta
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from drumkeep.domain import cautions
@@ -16,6 +16,7 @@ from drumkeep.domain.alarms import AlarmKind, Priority
 from drumkeep.domain.notices import Channel, Occasion
 from drumkeep.domain.quantities import PSI_KPA, fahrenheit, pounds
 from drumkeep.domain.side_checks import CAUTION_CROSSOVER
+from drumkeep.domain.time_words import Speech, clock_words, day_words, span_words
 from drumkeep.domain.wording import filled, temperatures
 
 ONE_TEXT: Final = 160
@@ -23,8 +24,6 @@ ONE_TEXT: Final = 160
 
 TITLE_LENGTH: Final = 150
 _TAGS_TOLD: Final = 12
-_DAYS_NAMED: Final = 6
-_NOON: Final = 12
 _KELVIN_TO_F: Final = 1.8
 
 _MOVING: Final = "Heavy: drum truck, two people. Bulged or hissing: do not move, do not open."
@@ -46,6 +45,7 @@ _CAUTIONS: Final[Mapping[AlarmKind, tuple[str, ...]]] = {
     AlarmKind.SHELF_LIFE: (_MOVING,),
     AlarmKind.RATIO_OFF: (_DIPPING, cautions.CAUTION_ISO),
     AlarmKind.SIDE_MISMATCH: (CAUTION_CROSSOVER,),
+    AlarmKind.NOT_COMPUTED: (_DIPPING,),
     AlarmKind.SENSOR_SILENT: (_DIPPING,),
     AlarmKind.SENSOR_STUCK: (_DIPPING,),
     AlarmKind.SENSOR_IMPLAUSIBLE: (_DIPPING,),
@@ -73,22 +73,6 @@ _PLAINER: Final[Mapping[str, str]] = {
     "\N{RIGHT SINGLE QUOTATION MARK}": "'",
     "\N{MULTIPLICATION SIGN}": "x",
 }
-
-
-class Speech(Protocol):
-    """A language: says what is written in English here."""
-
-    def say(self, text: str) -> str:
-        """Say a sentence that was composed in English."""
-
-    def words(self, message: str, /, **values: object) -> str:
-        """Say a message with its values in it."""
-
-    def weekday(self, day: date) -> str:
-        """Return the short name of a day of the week."""
-
-    def month(self, day: date) -> str:
-        """Return the short name of a month."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -285,24 +269,13 @@ class _Clock:
 
     def when(self, at: datetime) -> str:
         """Return a time as people say it: ``2:40 am``, ``tomorrow 6:00 am``, ``Fri 6:00 am``."""
-        local, today = at.astimezone(self.zone), self.now.astimezone(self.zone)
-        days = (local.date() - today.date()).days
-        if days == 0:
-            return self.time(local)
-        if days in (1, -1):
-            named = self.speech.words("tomorrow" if days == 1 else "yesterday")
-        else:
-            named = self.speech.weekday(local)
-            if not 1 < days <= _DAYS_NAMED:
-                named = f"{named} {local.day} {self.speech.month(local)}"
-        return f"{named} {self.time(local)}"
+        local, today = at.astimezone(self.zone), self.now.astimezone(self.zone).date()
+        day = day_words(local, today=today, speech=self.speech)
+        return f"{day} {self.time(local)}".strip()
 
     def time(self, local: datetime) -> str:
         """Return the time of day of a time in the site's zone."""
-        if self.units == "si":
-            return f"{local:%H:%M}"
-        half = "am" if local.hour < _NOON else "pm"
-        return f"{local.hour % _NOON or _NOON}:{local:%M} {half}"
+        return clock_words(local, units=self.units)
 
     def here(self) -> str:
         """Return the present with its zone: ``2:00 am CST``."""
@@ -364,18 +337,7 @@ def _left(deadline: datetime | None, clock: _Clock) -> str:
     left, words = deadline - clock.now, clock.speech.words
     if left < timedelta(minutes=1):
         return f" {words('No time left.')}"
-    return f" {words('{span} left.', span=span(left, clock.speech))}"
-
-
-def span(left: timedelta, speech: Speech) -> str:
-    """Return a span in its two largest parts: ``40 min``, ``3 h 20 min``, ``2 days 5 h``."""
-    minutes = int(left.total_seconds() // 60)
-    days, rest = divmod(minutes, 24 * 60)
-    hours, minutes = divmod(rest, 60)
-    parts = [f"{days} {speech.words('day' if days == 1 else 'days')}"] if days else []
-    parts += [f"{hours} h"] if hours else []
-    parts += [f"{minutes} min"] if minutes and not days else []
-    return " ".join(parts)
+    return f" {words('{span} left.', span=span_words(left, speech=clock.speech))}"
 
 
 def _figure(value: float, digits: int) -> str:

@@ -58,6 +58,7 @@ def _drum_now(row: PresentDrum, *, product: Product) -> DrumNow:
         pressure_kpa=row.pressure_kpa,
         overpressure=bool(state["overpressure"]),
         bulged=bool(state["bulged"]),
+        computed=row.fault is None,
         seed_since=int(state["seed_since"]),
         gas_since=int(state["gas_since"]),
         below_since=int(state["below_since"]),

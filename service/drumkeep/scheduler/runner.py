@@ -12,7 +12,9 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from drumkeep.errors import DrumkeepError
 from drumkeep.scheduler.jobs import Job
 from drumkeep.scheduler.lease import RunnerLease
+from drumkeep.storage import job_faults
 from drumkeep.storage.engine import Engine
+from drumkeep.storage.transaction import transaction
 
 _LOG: Final = logging.getLogger(__name__)
 _STAGGER_S: Final = 0.5
@@ -51,6 +53,7 @@ class Runner:
         self._engine = self._lease.engine
         self._last: dict[str, float] = {}
         self._failing: set[str] = set()
+        self._on_record: dict[str, bool] = {}
         self._scheduler = BackgroundScheduler(
             timezone=UTC,
             job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
@@ -109,3 +112,19 @@ class Runner:
         else:
             self._last[job.name] = time.monotonic()
             self._failing.discard(job.name)
+        self._put_on_record(job.name, fails=job.name in self._failing)
+
+    def _put_on_record(self, job: str, *, fails: bool) -> None:
+        """Have it on record whether a job fails, for who looks elsewhere, when that changes."""
+        if self._on_record.get(job) is fails:
+            return
+        try:
+            with transaction(self._engine) as tx:
+                if fails:
+                    job_faults.note(tx, job=job, now=self._clock())
+                else:
+                    job_faults.clear(tx, job=job)
+        except DrumkeepError as error:
+            _LOG.warning("how job %s went was not put on record: %s", job, error)
+        else:
+            self._on_record[job] = fails

@@ -28,6 +28,7 @@ _ESTIMATED: Final = (
     "dew_margin_k",
     "humidity",
     "humidity_assumed",
+    "fault",
 )
 """What is read of an estimate, in the order of :class:`PresentDrum`."""
 
@@ -69,6 +70,7 @@ class PresentDrum:
     dew_margin_k: float | None
     humidity: float | None
     humidity_assumed: bool | None
+    fault: str | None
 
 
 def present_drums(tx: Tx, *, sites: Sites = None) -> list[PresentDrum]:

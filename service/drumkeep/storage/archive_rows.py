@@ -35,6 +35,7 @@ LEFT_OUT: Final = frozenset(
         "gateway_credential",
         # what is so while a service runs on this store
         "lease",
+        "job_fault",
         "broker_session",
         "session_site",
         "subscription",

@@ -36,6 +36,7 @@ MACHINES: Final = frozenset(
         "stay",
         # messages: what was heard, refused, subscribed to and sent
         "broker_session",
+        "job_fault",
         "lease",
         "notice",
         "place_mark",

@@ -34,6 +34,12 @@ def resumed_at(tx: Tx, *, name: str) -> datetime | None:
     return None if lease is None else lease.resumed_at
 
 
+def until(tx: Tx, *, name: str) -> datetime | None:
+    """Return until when a lease was last held; None if nobody ever did."""
+    lease = tx.session.get(Lease, name)
+    return None if lease is None else lease.until
+
+
 def release(tx: Tx, *, name: str, holder: str, now: datetime) -> None:
     """Say that nobody holds the lease from now on, if it is still held."""
     lease = tx.session.get(Lease, name)

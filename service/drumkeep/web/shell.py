@@ -12,6 +12,7 @@ from drumkeep.asgi.authentication import SAFE_METHODS, Caller
 from drumkeep.asgi.dependencies import CurrentAccount, Now, services
 from drumkeep.asgi.sign_in import SignedIn
 from drumkeep.errors import Refused
+from drumkeep.operations.jobs_health import LASTS, jobs_health
 from drumkeep.storage import alarms, catalogue, room
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.formats import Formats
@@ -106,6 +107,7 @@ class Shell:
                 page=page,
                 alarm_count=alarms.count_waiting(tx) or None,
                 here=self.here,
+                jobs=jobs_health(tx, now=self.now, lasting=LASTS),
                 disk_full=room.is_full(services(self.request).database.engine),
                 **context,
             ),

@@ -151,6 +151,7 @@ _EVERYWHERE: Final[dict[str, object]] = {
     "alarm_count": None,
     "here": "/floor",
     "disk_full": False,
+    "jobs": None,
 }
 
 

@@ -149,6 +149,25 @@ def test_from_when_on_its_past_changed_is_not_forgotten_meanwhile(depot):
     depot.check_all(5.5)
 
 
+def test_the_manager_is_told_of_those_that_cannot_be_computed_until_they_can(depot):
+    depot.night()
+    well, bad, worse = many(depot, 3)
+    depot.advance(1.0)
+    kept = [spoil(depot, tag) for tag in (bad, worse)]
+
+    depot.advance(2.0)
+    (alarm,) = [one for one in depot.alarms() if one.kind == "not_computed"]
+    assert (alarm.state, alarm.audience) == ("unacknowledged", ["manager"])
+    assert sorted(alarm.drums) == sorted([bad, worse])
+    assert well not in alarm.drums
+
+    for one in kept:
+        restore(depot, one)
+    depot.advance(2.3)
+    (alarm,) = [one for one in depot.alarms() if one.kind == "not_computed"]
+    assert (alarm.state, alarm.drums) == ("returned_unacknowledged", sorted([bad, worse]))
+
+
 def test_what_was_seen_of_it_stays_and_keeps_people_off(depot):
     depot.night()
     (bad,) = many(depot, 1)

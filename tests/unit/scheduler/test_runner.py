@@ -8,6 +8,7 @@ import pytest
 from drumkeep.errors import Unavailable
 from drumkeep.scheduler.jobs import JOBS, Job, advancing
 from drumkeep.scheduler.runner import Runner
+from drumkeep.storage import job_faults
 from drumkeep.storage.locks import SCHEDULE, locks_of
 from tests.fixtures.depot import at, depot, empty_depot
 
@@ -27,6 +28,9 @@ class Counted:
         self._error = error
         self._takes_s = takes_s
         self.job = Job(name, self, every_s=every_s)
+
+    def mend(self):
+        self._error = None
 
     def __call__(self, _engine, now):
         self.runs += 1
@@ -74,6 +78,26 @@ def test_a_job_that_fails_stops_neither_itself_nor_the_others(running, caplog, e
     assert runner.seconds_since("failing") is None
     assert runner.seconds_since("well") < PATIENCE_S
     assert str(error) in caplog.text
+
+
+def test_that_a_job_fails_is_on_record_until_it_ends_well(depot, running):
+    def faults():
+        with depot.looking() as tx:
+            return [(fault.job, fault.since) for fault in job_faults.standing(tx)]
+
+    with depot.writing() as tx:  # by a process that ended since
+        job_faults.note(tx, job="mended", now=at(-1.0))
+    failing, mended = Counted("failing", error=ZeroDivisionError("a defect")), Counted("mended")
+
+    running(failing, mended)
+    wait_until(lambda: [job for job, _ in faults()] == ["failing"], "one is on record")
+    (before,) = faults()
+    runs = failing.runs
+    wait_until(lambda: failing.runs > runs + 2, "it failed again")
+    assert faults() == [before]
+
+    failing.mend()
+    wait_until(lambda: faults() == [], "nothing fails")
 
 
 def test_of_two_runners_one_works_and_the_other_takes_over(running):

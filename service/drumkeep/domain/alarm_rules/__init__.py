@@ -26,6 +26,7 @@ from drumkeep.domain.alarm_rules.pressure import pressure, vacuum
 from drumkeep.domain.alarm_rules.rig_checks import late_checks
 from drumkeep.domain.alarm_rules.sides import mismatched
 from drumkeep.domain.alarm_rules.stored import gassing, storage, too_hot
+from drumkeep.domain.alarm_rules.uncomputed import not_computed
 from drumkeep.domain.alarm_rules.watch import (
     blanket,
     clocks_off,
@@ -81,6 +82,8 @@ def findings(
         found += too_hot(place_drums, was=was)
         found += leaving_alone(partial(blanket, now=now), place_drums)
         found += leaving_alone(ratio, place_drums)
+    for site_drums in group_by(drums, lambda d: d.site).values():
+        found += leaving_alone(not_computed, site_drums)
     for wanted_drums in group_by(
         [d for d in drums if d.wanted_at is not None and d.wanted_at > now],
         lambda d: (d.site, d.wanted_at),

@@ -37,6 +37,7 @@ class DrumNow:
     ``dew_margin_k`` is how far its coldest surface lies above the dew point of the air round it.
     ``heated`` says whether a heater is on, ``recheck_since`` when the ratio pulsed that it fed.
     ``place_ref`` and ``lot_ref`` name them by what no other is called: site and product included.
+    ``computed`` is False for one that cannot be: a fault of the program, so nothing is known of it.
     """
 
     tag: str
@@ -76,6 +77,7 @@ class DrumNow:
     heated: bool = False
     recheck_since: datetime | None = None
     bulged: bool = False
+    computed: bool = True
 
     @property
     def kept_off(self) -> bool:

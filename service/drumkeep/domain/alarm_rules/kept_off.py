@@ -19,6 +19,10 @@ _BESIDE: Final[Mapping[AlarmKind, str]] = {
     AlarmKind.RATIO_OFF: "Its ratio pulsed at the gun.",
     AlarmKind.SHELF_LIFE: "Its shelf life ends, or has ended.",
     AlarmKind.VACUUM: "It pulls a vacuum.",
+    AlarmKind.NOT_COMPUTED: (
+        "A fault of the program keeps its temperature from being computed: tell whoever runs the "
+        "service."
+    ),
 }
 """What else is the matter with a drum that must be left alone, by the alarm that tells it."""
 

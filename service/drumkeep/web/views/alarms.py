@@ -38,6 +38,7 @@ KIND_WORDS: Final[Mapping[str, str]] = {
     "ratio_off": "Ratio pulsed at the gun",
     "side_mismatch": "Drums that must not be hooked up together",
     "rig_check": "Weekly check of a rig overdue",
+    "not_computed": "Drums that cannot be computed",
 }
 
 OF_A_SENSOR: Final = frozenset(

@@ -53,6 +53,7 @@ def test_messages_are_sentences_with_the_verb_first():
         drum("K", kind=PlaceKind.DOCK, pressure_kpa=-30.0),
         drum("L", open_since=NOW - 0.5 * HOURS, dew_margin_k=1.0),
         drum("M", kind=PlaceKind.RIG, recheck_since=NOW - HOURS),
+        drum("N", computed=False),
         sensors=(
             sensor(last_at=None),
             sensor(name="attic-2", doubts=(doubt(Reason.STUCK, begun=NOW - HOURS),)),
@@ -79,6 +80,7 @@ def test_messages_are_sentences_with_the_verb_first():
             "Put",
             "Use",
             "Check",
+            "Dip",
             "Restart",
             "Change",
             "Do",  # not hook up

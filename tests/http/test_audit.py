@@ -78,6 +78,17 @@ def test_a_move_tells_the_places_by_their_names(yard, manager):
     assert fields(newest, "drum")["place"] == [yard.place("hall"), yard.place("van")]
 
 
+def test_the_page_calls_places_by_their_names_and_not_by_their_codes(yard, boss):
+    tag = yard.receive()["tag"]
+    name = yard.client.get(f"{API}/places/{yard.place('van')}").json()["name"]
+    yard.record(tag, "moved", to=yard.place("van"))
+
+    page = Page(boss.client.get("/audit", params={"thing": tag, "did": "moved"}).text).words
+
+    assert name in page
+    assert yard.place("van") not in page
+
+
 def test_a_deed_that_was_refused_leaves_no_entry(serving, yard, manager):
     tag = yard.receive()["tag"]
     before = len(entries(manager, thing=tag))

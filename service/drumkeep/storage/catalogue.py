@@ -1,6 +1,6 @@
 """Queries on the catalogue: sites, places, products, lots, gateways, sensors and their mounts."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import TypeVar
 
@@ -239,6 +239,28 @@ def gateway_references(tx: Tx, *, ids: Sequence[int | None]) -> dict[int, str]:
         .where(col(Gateway.id).in_({i for i in ids if i is not None}))
     )
     return {gateway_id: f"{site}/{code}" for gateway_id, site, code in tx.session.exec(statement)}
+
+
+def place_names(tx: Tx, *, references: Collection[str]) -> dict[str, str]:
+    """Return what places are called, by how people write them, ``site/code``."""
+    codes = {reference.partition("/")[2] for reference in references}
+    statement = (
+        select(Site.code, Place.code, Place.name).join(Place).where(col(Place.code).in_(codes))
+    )
+    found = {f"{site}/{code}": name for site, code, name in tx.session.exec(statement)}
+    return {reference: found[reference] for reference in references if reference in found}
+
+
+def site_names(tx: Tx, *, codes: Collection[str]) -> dict[str, str]:
+    """Return what sites are called, by code."""
+    statement = select(Site.code, Site.name).where(col(Site.code).in_(codes))
+    return dict(tx.session.exec(statement).all())
+
+
+def product_names(tx: Tx, *, codes: Collection[str]) -> dict[str, str]:
+    """Return what products are called, by code."""
+    statement = select(Product.code, Product.name).where(col(Product.code).in_(codes))
+    return dict(tx.session.exec(statement).all())
 
 
 def mark_drums_of(tx: Tx, *, product_id: int) -> None:

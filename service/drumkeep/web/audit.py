@@ -19,6 +19,7 @@ from drumkeep.operations import audit
 from drumkeep.storage import accounts as account_rows
 from drumkeep.web.shell import ShellDep
 from drumkeep.web.views.audit import COLUMNS, audit_line, csv_row
+from drumkeep.web.views.audit_names import names_in
 
 router = APIRouter()
 
@@ -80,7 +81,8 @@ def audit_page(tx: ReadingDep, shell: ShellDep, asked: AskedDep) -> HTMLResponse
     except Invalid as error:
         faults = error.faults
     found = [] if faults else audit.find(tx, query=query, before=asked.before, limit=_SHOWN + 1)
-    lines = [audit_line(entry, formats) for entry in found[:_SHOWN]]
+    names = names_in(tx, found)
+    lines = [audit_line(entry, formats, names=names) for entry in found[:_SHOWN]]
     older = asked.address("/audit", before=found[_SHOWN - 1].id) if len(found) > _SHOWN else None
     return shell.answer(
         "audit.html",

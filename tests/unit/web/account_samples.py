@@ -61,6 +61,7 @@ def account_pages(
         did="moved",
         kind="drum",
         thing="K7Q-X4M",
+        called="Iso",
         leads="/drums/K7Q-X4M",
         fields=(
             FieldLine("place", "pine/dock", "pine/north"),

@@ -35,12 +35,16 @@ def formats(units="us", language="en"):
     ],
 )
 def test_a_value_is_told_in_the_units_of_the_person(kept, value, us, metric):
-    assert field_value(kept, value, formats()).replace("\N{NO-BREAK SPACE}", " ") == us
-    assert field_value(kept, value, formats("metric")).replace("\N{NO-BREAK SPACE}", " ") == metric
+    def told(units: str) -> str:
+        said = field_value(kept, value, formats(units), names={})
+        return said.replace("\N{NO-BREAK SPACE}", " ")
+
+    assert told("us") == us
+    assert told("metric") == metric
 
 
 def test_a_moment_is_told_by_the_clock_of_the_page_with_its_zone():
-    said = field_value("wanted_at", "2026-11-27T04:00:00+00:00", formats())
+    said = field_value("wanted_at", "2026-11-27T04:00:00+00:00", formats(), names={})
 
     assert "26 Nov 2026" in said
     assert said.endswith("CST")
@@ -71,5 +75,20 @@ def test_the_file_keeps_what_is_kept():
     )
 
     assert "sigma k: - -> 0.5; c: - -> 15" in csv_row(entry)
-    names = [field.name for field in audit_line(entry, formats()).fields]
+    names = [field.name for field in audit_line(entry, formats(), names={}).fields]
     assert names == ["uncertainty", "temperature"]
+
+
+def test_places_products_and_output_classes_are_told_as_people_call_them():
+    names = {"place": {"harrow/north-shed": "North shed"}, "product": {"iso-b": "Blue iso"}}
+
+    def told(kept: str, value: str, language: str = "en") -> str:
+        shown = field_value(kept, value, formats(language=language), names=names)
+        return shown.replace("\N{NO-BREAK SPACE}", " ")
+
+    assert told("place", "harrow/north-shed") == "North shed"
+    assert told("inside", "harrow/north-shed") == "North shed"
+    assert told("product", "iso-b") == "Blue iso"
+    assert told("place", "harrow/gone") == "harrow/gone"
+    assert told("output_class", "from_20") == "20 lb a minute and over"
+    assert "from" not in told("wanted_output", "from_20", "es")

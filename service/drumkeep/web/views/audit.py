@@ -10,6 +10,7 @@ from drumkeep.domain.audit import Part
 from drumkeep.operations.audit import Entry
 from drumkeep.web.formats import Formats
 from drumkeep.web.views.audit_fields import NOUNS, VERBS, field_name, field_value
+from drumkeep.web.views.audit_names import Names, name_of
 from drumkeep.web.views.people import device_words
 
 COLUMNS: Final = (
@@ -62,7 +63,10 @@ class FieldLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AuditLine:
-    """An entry; ``leads`` to the page of the thing, if it has one."""
+    """An entry; ``leads`` to the page of the thing, if it has one.
+
+    ``called`` is what people call the thing; None where that is ``thing`` itself.
+    """
 
     at: datetime
     who: str
@@ -73,12 +77,13 @@ class AuditLine:
     did: str
     kind: str
     thing: str
+    called: str | None
     leads: str | None
     fields: tuple[FieldLine, ...]
 
 
-def audit_line(entry: Entry, formats: Formats) -> AuditLine:
-    """Return an entry as the page shows it."""
+def audit_line(entry: Entry, formats: Formats, *, names: Names) -> AuditLine:
+    """Return an entry as the page shows it, with the names of what it tells of by code."""
     led = _LED.get(entry.kind)
     return AuditLine(
         at=entry.at,
@@ -90,8 +95,9 @@ def audit_line(entry: Entry, formats: Formats) -> AuditLine:
         did=VERBS.get(entry.did, entry.did),
         kind=NOUNS.get(entry.kind, entry.kind.replace("_", " ")),
         thing=entry.thing,
+        called=name_of(names, entry.kind, entry.thing),
         leads=led + quote(entry.thing, safe="") if led and entry.thing else None,
-        fields=_field_lines(entry, formats),
+        fields=_field_lines(entry, formats, names=names),
     )
 
 
@@ -118,12 +124,12 @@ def csv_row(entry: Entry) -> tuple[str, ...]:
     )
 
 
-def _field_lines(entry: Entry, formats: Formats) -> tuple[FieldLine, ...]:
+def _field_lines(entry: Entry, formats: Formats, *, names: Names) -> tuple[FieldLine, ...]:
     return tuple(
         FieldLine(
             name=_name(entry, part, name, formats),
-            before="" if before == after else field_value(name, before, formats),
-            after=field_value(name, after, formats),
+            before="" if before == after else field_value(name, before, formats, names=names),
+            after=field_value(name, after, formats, names=names),
         )
         for part in entry.parts
         for name, (before, after) in part.fields.items()

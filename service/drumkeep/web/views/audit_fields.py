@@ -7,7 +7,17 @@ from typing import Any, Final
 from drumkeep.domain.quantities import INCH_M, PSI_KPA, fahrenheit, pounds
 from drumkeep.web.formats import Formats
 from drumkeep.web.moments import SPACE
-from drumkeep.web.wording import ALARM_STATE, CROWDING, MOTION, PLACE_KIND, ROLE, SIDE, STANDING
+from drumkeep.web.views.audit_names import Names, name_of
+from drumkeep.web.wording import (
+    ALARM_STATE,
+    CROWDING,
+    MOTION,
+    PLACE_KIND,
+    ROLE,
+    SIDE,
+    STANDING,
+    output_words,
+)
 
 NOUNS: Final[Mapping[str, str]] = {
     "account": "account",
@@ -89,6 +99,8 @@ _NAMES: Final[Mapping[str, str]] = {
     "motion": "motion of the air",
     "net_kg": "net mass",
     "note": "note",
+    "output": "output",
+    "output_class": "output",
     "password_hash": "password",
     "place": "place",
     "pour": "number of the pour",
@@ -126,6 +138,7 @@ _NAMES: Final[Mapping[str, str]] = {
     "until": "until",
     "user_agent": "device",
     "wanted_at": "ready by",
+    "wanted_output": "ready for",
     "watts": "power",
     "what": "what",
     "wind_m_s": "wind",
@@ -142,6 +155,9 @@ _CHOICES: Final[Mapping[str, Mapping[str, str]]] = {
     "state": ALARM_STATE,
 }
 """Fields of which one of some values is chosen."""
+
+_OUTPUTS: Final = frozenset({"output", "output_class", "wanted_output"})
+"""Fields that hold an output class."""
 
 _UNITS: Final = frozenset({"c", "k", "kg", "m", "s"})
 """What names of fields end in."""
@@ -161,7 +177,13 @@ def field_name(kept: str, formats: Formats) -> str:
     return f"{formats.words(whole.replace('_', ' '))}, {words}" if whole else words
 
 
-def field_value(kept: str, value: Any, formats: Formats) -> str:  # noqa: ANN401 - as JSON has it
+def field_value(
+    kept: str,
+    value: Any,  # noqa: ANN401 - as JSON has it
+    formats: Formats,
+    *,
+    names: Names,
+) -> str:
     """Return the value of a field in the person's units, clock and language; empty: none."""
     last = kept.rpartition(".")[2]
     if value is None:
@@ -174,8 +196,10 @@ def field_value(kept: str, value: Any, formats: Formats) -> str:  # noqa: ANN401
     at = _moment(text)
     if at is not None:
         return formats.exact(at)
+    if last in _OUTPUTS:
+        return output_words(text, formats)
     chosen = _CHOICES.get(last, {}).get(text)
-    return text if chosen is None else formats.words(chosen)
+    return formats.words(chosen) if chosen else name_of(names, last, text) or text
 
 
 def _measure(  # noqa: C901, PLR0911 - one arm a unit

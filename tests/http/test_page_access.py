@@ -17,6 +17,30 @@ from tests.http.who_may import routes
 
 __all__ = ["manager", "nobody", "serving", "yard"]
 
+LINKING = (
+    "/floor",
+    "/alarms",
+    "/stock",
+    "/sensors",
+    "/gateways",
+    "/receive",
+    "/import",
+    "/export",
+    "/products",
+    "/claims",
+    "/pulls",
+    "/move",
+    "/hookup",
+    "/labels",
+    "/trace",
+    "/stock/counts",
+    "/stock/consumables",
+    "/stock/losses",
+    "/mappings",
+    "/me",
+)
+"""Pages that lead to others."""
+
 METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
 
 
@@ -276,3 +300,28 @@ def test_browsers_that_look_for_a_mark_find_one(nobody):
     answer = nobody.get("/favicon.ico", follow_redirects=True)
     assert answer.status_code == 200
     assert answer.headers["Content-Type"].startswith("image/svg+xml")
+
+
+@pytest.mark.parametrize("role", [Role.VIEWER, Role.CREW, Role.DISPATCHER])
+def test_no_page_leads_a_role_to_a_refusal(serving, yard, role):
+    tag = yard.receive()["tag"]
+    refused = 403
+    links: dict[str, str] = {}
+    with signed_in(serving, role) as person:
+        for path in [*LINKING, f"/drums/{tag}"]:
+            answer = person.client.get(path)
+            if answer.status_code == refused:
+                continue
+            assert answer.status_code == 200, path
+            links |= {
+                link["href"].partition("#")[0]: path
+                for link in Page(answer.text).all("a")
+                if link.get("href", "").startswith("/")
+            }
+        assert len(links) > 15
+        denied = {
+            (where, link)
+            for link, where in links.items()
+            if person.client.get(link).status_code == refused
+        }
+    assert denied == set()

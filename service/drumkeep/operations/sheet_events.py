@@ -191,6 +191,10 @@ class EventRows:
         return at
 
     def _roughly(self, row: SheetRow) -> datetime:
+        """Return when it happened by the clock of where the drum is before any row is put.
+
+        It is read again at its turn: an earlier row may have moved the drum to another clock.
+        """
         try:
             return self._at(row, self._drum(row))
         except DrumkeepError:

@@ -7,13 +7,12 @@ from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
+from drumkeep.domain.time_words import clock_words, day_words, half_of_day, span_words
 from drumkeep.language.tongue import ENGLISH, Tongue, tongue
 from drumkeep.web.view_models import Units
 
 NOT_KNOWN: Final = "not known"
 SPACE: Final = "\N{NO-BREAK SPACE}"
-_DAYS_NAMED: Final = 6
-"""A weekday alone says which day is meant for this many days ahead."""
 _NOON: Final = 12
 _HALF_HOUR: Final = timedelta(minutes=30)
 
@@ -60,26 +59,14 @@ class Moments:
     def clock(self, at: datetime, *, short: bool = False) -> str:
         """Return the time of day: ``2:40 am`` or ``02:40``; ``short`` drops ``:00`` (``2 pm``)."""
         local = self.local(at)
-        if self.units == "si":
-            return f"{local:%H:%M}"
-        half = _half(local)
-        hour = local.hour % 12 or 12
-        if short and local.minute == 0:
-            return f"{hour}{SPACE}{half}"
-        return f"{hour}:{local:%M}{SPACE}{half}"
+        if short and self.units == "us" and local.minute == 0:
+            return f"{local.hour % 12 or 12}{SPACE}{half_of_day(local)}"
+        return clock_words(local, units=self.units, space=SPACE)
 
     def day(self, at: datetime) -> str:
         """Return the day as people say it: nothing for today, ``tomorrow``, ``Fri``."""
-        local, today = self.local(at), self.local(self.now)
-        days = (local.date() - today.date()).days
-        if days == 0:
-            return ""
-        if days in (1, -1):
-            return self.words("tomorrow" if days == 1 else "yesterday")
-        if 1 < days <= _DAYS_NAMED:
-            return self.tongue.weekday(local)
-        named = f"{self.tongue.weekday(local)} {local.day} {self.tongue.month(local)}"
-        return named if local.year == today.year else f"{named} {local.year}"
+        today = self.local(self.now).date()
+        return day_words(self.local(at), today=today, speech=self.tongue)
 
     def when(self, at: datetime | None) -> str:
         """Return a time as people say it: ``2:40 am``, ``tomorrow 6:00 am``, ``Fri 6:00 am``."""
@@ -152,9 +139,7 @@ class Moments:
     def exact(self, at: datetime) -> str:
         """Return a time that leaves no doubt: ``Wed 25 Nov 2026, 2:40:05 am CST``."""
         local = self.local(at)
-        clock = f"{local:%H:%M:%S}"
-        if self.units == "us":
-            clock = f"{local.hour % 12 or 12}:{local:%M:%S}{SPACE}{_half(local)}"
+        clock = clock_words(local, units=self.units, space=SPACE, seconds=True)
         day = f"{self.tongue.weekday(local)} {self.date(at)}"
         return f"{day}, {clock} {self.zone(at)}".strip()
 
@@ -202,17 +187,7 @@ class Moments:
 
     def duration(self, span: timedelta) -> str:
         """Return a span of time in its two largest parts: ``3 h 20 min``; empty under a minute."""
-        minutes = int(span.total_seconds() // 60)
-        days, rest = divmod(minutes, 24 * 60)
-        hours, minutes = divmod(rest, 60)
-        parts = []
-        if days:
-            parts.append(f"{days}{SPACE}{self.words('day' if days == 1 else 'days')}")
-        if hours:
-            parts.append(f"{hours}{SPACE}h")
-        if minutes and not days:
-            parts.append(f"{minutes}{SPACE}min")
-        return " ".join(parts)
+        return span_words(span, speech=self.tongue, space=SPACE)
 
     def words(self, message: str, /, **values: str) -> str:
         """Return a message in the viewer's language, with its values in it."""
@@ -228,7 +203,3 @@ def _half_hour_before(local: datetime) -> datetime:
     return local - timedelta(
         minutes=local.minute % 30, seconds=local.second, microseconds=local.microsecond
     )
-
-
-def _half(local: datetime) -> str:
-    return "am" if local.hour < _NOON else "pm"

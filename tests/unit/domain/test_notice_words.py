@@ -9,8 +9,9 @@ from typing import Any
 import pytest
 
 from drumkeep.domain.alarms import AlarmKind, Priority
-from drumkeep.domain.notice_words import Cause, Reader, clipped, gsm, gsm_length, notice_text, span
+from drumkeep.domain.notice_words import Cause, Reader, clipped, gsm, gsm_length, notice_text
 from drumkeep.domain.notices import Channel, Occasion
+from drumkeep.domain.time_words import span_words
 from drumkeep.domain.wording import moment, temperature
 from drumkeep.language.tongue import ENGLISH, tongue
 
@@ -178,7 +179,9 @@ def test_what_people_typed_is_no_mark_and_no_other_line():
 
 
 def test_spans_are_told_in_two_parts():
-    assert [span(timedelta(minutes=m), tongue(ENGLISH)) for m in (40, 200, 60, 3000)] == [
+    assert [
+        span_words(timedelta(minutes=m), speech=tongue(ENGLISH)) for m in (40, 200, 60, 3000)
+    ] == [
         "40 min",
         "3 h 20 min",
         "1 h",

@@ -5,18 +5,17 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import groupby
 
 from drumkeep.domain.grid import to_ms
 from drumkeep.domain.readings import ArrivedPack, GatewayKey, Rejection
 from drumkeep.errors import Unavailable
 from drumkeep.operations.gateway_clocks import note_clocks
-from drumkeep.operations.readings_batch import Batch
+from drumkeep.operations.readings_batch import Batch, Timed
 from drumkeep.operations.strays import Heard, keep_aside
 from drumkeep.storage import arrivals, place_marks, readings, rejects, spool_marks
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage.arrivals import Hanging
-from drumkeep.storage.readings import Latest, Row
+from drumkeep.storage.readings import Latest
 from drumkeep.storage.savepoint import savepoint
 from drumkeep.storage.transaction import Tx
 
@@ -98,10 +97,11 @@ def record_batch(tx: Tx, *, packs: Sequence[ArrivedPack], now: datetime) -> Batc
     batch.refuse_strangers(kept=keep_aside(tx, heard=strangers, now=now))
     latest = readings.newest(tx, sensor_ids=batch.sensor_ids())
     batch.compare(readings.stored(tx, keys=batch.doubtful(latest)))
-    rows = batch.rows()
-    readings.insert_batch(tx, rows=rows)
-    readings.raise_latest(tx, rows=rows, received_ms=to_ms(now))
-    _mark(tx, rows, latest)
+    new = batch.series()
+    readings.insert_batch(tx, rows=[(one, *timed) for one, some in new.items() for timed in some])
+    ends = [(one, *some[end]) for one, some in new.items() for end in (0, -1)]
+    readings.raise_latest(tx, rows=ends, received_ms=to_ms(now))
+    _mark(tx, new, latest)
     rejects.add(tx, refusals=batch.refusals(), now=now)
     note_clocks(tx, packs=packs, senders=senders, now=now)
     confirmations = _confirm(tx, packs, senders, now)
@@ -156,15 +156,15 @@ def _emptied(pack: ArrivedPack, error: Exception) -> ArrivedPack:
     )
 
 
-def _mark(tx: Tx, rows: Sequence[Row], latest: Mapping[int, Latest]) -> None:
+def _mark(tx: Tx, new: Mapping[int, Sequence[Timed]], latest: Mapping[int, Latest]) -> None:
     """Have the drums computed again that these readings tell of, by their place or by a strap.
 
     Parameters
     ----------
-    rows
-        By sensor and time.
+    new
+        By sensor, in order of time.
     """
-    times = {sensor_id: [ts for _, ts, _ in some] for sensor_id, some in groupby(rows, _sensor)}
+    times = {sensor_id: [ts for ts, _ in some] for sensor_id, some in new.items()}
     late = {
         sensor_id: some[0]
         for sensor_id, some in times.items()
@@ -190,10 +190,6 @@ def _mark(tx: Tx, rows: Sequence[Row], latest: Mapping[int, Latest]) -> None:
             drums[mount.drum_id] = min(since, drums.get(mount.drum_id, since))
     place_marks.lower(tx, from_ms=places)
     drum_rows.mark(tx, from_ms=drums)
-
-
-def _sensor(row: Row) -> int:
-    return row[0]
 
 
 def _first_during(mount: Hanging, times: Sequence[int]) -> int | None:

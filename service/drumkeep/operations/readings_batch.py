@@ -11,7 +11,7 @@ from typing import Final
 from drumkeep.domain.gateway_clocks import about
 from drumkeep.domain.readings import ArrivedPack, Reading, Rejection
 from drumkeep.storage.arrivals import KnownSensor
-from drumkeep.storage.readings import Key, Latest, Row
+from drumkeep.storage.readings import Key, Latest
 from drumkeep.storage.rejects import Refusal
 
 REASONS_PER_PACK: Final = 50
@@ -19,6 +19,9 @@ REASONS_PER_PACK: Final = 50
 
 _Placed = tuple[int, Reading]
 """A reading with the place of its pack in the batch."""
+
+Timed = tuple[int, float]
+"""Epoch ms and value."""
 
 
 class Batch:
@@ -51,7 +54,8 @@ class Batch:
         self._aside: dict[int, list[Rejection]] = defaultdict(list)
         self._duplicates: dict[int, int] = defaultdict(int)
         self._new = [len(some) for some in self._readings]
-        self._firsts: dict[int, dict[int, _Placed]] = {}
+        self._firsts: dict[int, dict[int, float]] = {}
+        self._sensors: dict[int, KnownSensor] = {}
 
     def names(self) -> set[str]:
         """Return the names of all sensors."""
@@ -63,9 +67,10 @@ class Batch:
             name: (sensor, self._firsts.setdefault(sensor.id, {}))
             for name, sensor in sensors.items()
         }
+        self._sensors = {sensor.id: sensor for sensor in sensors.values()}
         for place, some in enumerate(self._readings):
             for reading in some:
-                name, quantity, ts_ms, _, _ = reading
+                name, quantity, ts_ms, value, _ = reading
                 if name not in known:
                     self.strangers.append((place, reading))
                     self._new[place] -= 1
@@ -73,11 +78,10 @@ class Batch:
                 sensor, firsts = known[name]
                 if sensor.quantity != quantity:
                     self._refuse(place, _other_quantity(reading, sensor))
-                    continue
-                placed = (place, reading)
-                first = firsts.setdefault(ts_ms, placed)
-                if first is not placed:
-                    self._repeat(place, reading, first[1].value)
+                elif ts_ms in firsts:
+                    self._repeat(place, reading, firsts[ts_ms])
+                else:
+                    firsts[ts_ms] = value
 
     def refuse_strangers(self, *, kept: Collection[str]) -> None:
         """Tell of readings whose sensor is not registered.
@@ -110,17 +114,27 @@ class Batch:
 
     def compare(self, stored: Mapping[Key, float]) -> None:
         """Take out what is stored already."""
+        if not stored:
+            return
+        there: dict[tuple[str, str, int], float] = {}
         for (sensor_id, ts), value in stored.items():
-            place, reading = self._firsts[sensor_id].pop(ts)
-            self._repeat(place, reading, value)
+            del self._firsts[sensor_id][ts]
+            sensor = self._sensors[sensor_id]
+            there[sensor.name, sensor.quantity, ts] = value
+        for place, some in enumerate(self._readings):
+            for reading in some:
+                # Taken out: a second one in the batch has been told of already.
+                value = there.pop((reading.sensor_name, reading.quantity, reading.ts_ms), None)
+                if value is not None:
+                    self._repeat(place, reading, value)
 
-    def rows(self) -> list[Row]:
-        """Return what is new, by sensor and time."""
-        return [
-            (sensor_id, ts, firsts[ts][1].value)
+    def series(self) -> dict[int, list[Timed]]:
+        """Return what is new: of each sensor that has any, by its id, times and values."""
+        return {
+            sensor_id: sorted(firsts.items())
             for sensor_id, firsts in sorted(self._firsts.items())
-            for ts in sorted(firsts)
-        ]
+            if firsts
+        }
 
     def outcomes(self) -> list[tuple[int, int, tuple[Rejection, ...]]]:
         """Return of each pack how many readings are new, how many repeated, and what is not."""

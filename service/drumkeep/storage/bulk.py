@@ -31,6 +31,7 @@ from sqlalchemy.exc import DBAPIError
 from drumkeep.storage.transaction import Tx
 
 _Key = TypeVar("_Key", bound=int | str)
+_Value = TypeVar("_Value")
 
 _ROWS_A_STATEMENT: Final = 200
 """On SQLite. The driver lets go of the interpreter's lock once a statement, and beside the busy
@@ -70,6 +71,12 @@ def keyed(
         return column.in_(select(given.c.value))
     kind = Text if isinstance(listed[0], str) else BigInteger
     return column == any_(literal(listed, ARRAY(kind)))
+
+
+def as_stored(connection: Connection, column: SQLColumnExpression[_Value], value: _Value) -> object:
+    """Return a value as the driver takes it for a column, where a statement does not know it."""
+    process = column.type.bind_processor(connection.dialect)
+    return value if process is None else process(value)
 
 
 def insert(

@@ -4,11 +4,12 @@ from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import Final
 
-from sqlalchemy import insert, select, update
+import msgspec
+from sqlalchemy import select
 from sqlmodel import col
 from sqlmodel import select as select_objects
 
-from drumkeep.storage.bulk import keyed
+from drumkeep.storage.bulk import as_stored, insert, keyed
 from drumkeep.storage.tables.readings import SpoolMark
 from drumkeep.storage.transaction import Tx
 
@@ -55,26 +56,23 @@ def advance(
         )
     }
     reached: dict[SpoolFile, int] = {}
-    marks: dict[bool, list[dict[str, object]]] = {True: [], False: []}
-    for file, numbers in stored.items():
+    rows: list[tuple[object, ...]] = []
+    changed_at = as_stored(connection, col(SpoolMark.changed_at), now)
+    for file, numbers in sorted(stored.items()):
         upto, beyond = _reach(*known.get(file, (min(numbers) - 1, [])), numbers)
         reached[file] = upto
-        marks[file in known].append(
-            {
-                "gateway_id": file[0],
-                "spool": file[1],
-                "upto": upto,
-                "beyond": beyond,
-                "changed_at": now,
-            }
-        )
-    # By whole rows, as with objects it would be a third of all that a batch takes.
-    if marks[True]:
-        tx.session.execute(update(SpoolMark), marks[True])
-    if marks[False]:
-        tx.session.execute(insert(SpoolMark), marks[False])
-        for gateway_id in {one for one, _ in stored.keys() - known.keys()}:
-            _forget_oldest(tx, gateway_id)
+        rows.append((*file, upto, msgspec.json.encode(beyond).decode(), changed_at))
+    # In one statement, as with objects, or row by row, it would be a fifth of what a batch takes.
+    insert(
+        tx,
+        into="spool_mark (gateway_id, spool, upto, beyond, changed_at)",
+        types=("int4", "text", "int8", "json", "timestamptz"),
+        rows=rows,
+        on_conflict="(gateway_id, spool) DO UPDATE SET upto = excluded.upto, "
+        "beyond = excluded.beyond, changed_at = excluded.changed_at",
+    )
+    for gateway_id in {one for one, _ in stored.keys() - known.keys()}:
+        _forget_oldest(tx, gateway_id)
     return reached
 
 

@@ -2,6 +2,7 @@
 
 import os
 import random
+import statistics
 import subprocess
 import sys
 import time
@@ -11,20 +12,27 @@ from typing import Any, Final
 
 import numpy as np
 
+from drumkeep.domain.readings import ArrivedPack
+from drumkeep.ingest.backlog import Arrived
+from drumkeep.ingest.translate import translate
+from drumkeep.operations.readings import record_batch
 from drumkeep.storage import place_marks
 from drumkeep.storage.engine import Engine, create
-from drumkeep.storage.transaction import reading
+from drumkeep.storage.transaction import reading, transaction
 from drumkeep_wire.records import Record
 from drumkeep_wire.senml import encode_pack
 from drumkeep_wire.topics import Topics
 from tests.benchmark.company import build
+from tests.benchmark.ingest_disk import hold_up
 from tests.benchmark.ingest_load import SITE, Publisher
 from tests.benchmark.ingest_rates import backlog
-from tests.benchmark.ingest_raw import commit_s
+from tests.benchmark.ingest_raw import COMMITS, commit_s
 from tests.benchmark.ingest_setup import Bench, Receiver
 
 PROMISED_COMMITS: Final = 6.0
-"""The 99th percentile from publishing to the commit, in commits of the same run."""
+"""The 99th percentile from publishing to the commit, in commits of the same run: what ingest takes
+to store one pack with nothing else to do. On a disk that flushes in an instant that is mostly
+statements, on others mostly the flush."""
 
 DRUMS: Final = 1000
 _WARM_UP: Final = 0.2
@@ -32,15 +40,24 @@ _WARM_UP: Final = 0.2
 _LOOK_EVERY_S: Final = 0.02
 
 
-def latency(bench: Bench, store: str, *, per_s: float, seconds: float) -> dict[str, Any]:
-    """Publish one record a message at a steady rate; return how long until each was stored."""
+def latency(
+    bench: Bench, store: str, *, per_s: float, seconds: float, flush_ms: float = 0.0
+) -> dict[str, Any]:
+    """Publish one record a message at a steady rate; return how long until each was stored.
+
+    Parameters
+    ----------
+    flush_ms
+        By how much every commit is held up, those compared with alike: as on a disk that takes so
+        much longer than this one to flush.
+    """
     count = int(per_s * seconds)
     messages = backlog(count, records=1)
     bench.broker.kill()
     bench.broker.start()
+    commits = [_commits(bench, store, flush_ms=flush_ms)]
     with bench.database(store) as url:
-        commits = [commit_s(url)]
-        receiver = Receiver("pipeline", bench.broker, expected=count, url=url)
+        receiver = Receiver("pipeline", bench.broker, expected=count, url=url, flush_ms=flush_ms)
         try:
             publisher = Publisher(bench.broker.host, bench.broker.port)
             receiver.go()
@@ -49,21 +66,44 @@ def latency(bench: Bench, store: str, *, per_s: float, seconds: float) -> dict[s
             result = receiver.result()
         finally:
             receiver.end()
-    with bench.database(store) as url:
-        commits.append(commit_s(url))
+    commits.append(_commits(bench, store, flush_ms=flush_ms))
     took = np.array(result["committed"])[int(count * _WARM_UP) :]
     took = 1000.0 * (took - np.array(sent)[int(count * _WARM_UP) :])
-    commit_ms = 1000.0 * float(np.mean(commits))
+    bare_ms, commit_ms = 1000.0 * np.mean(commits, axis=0)
     p50, p99 = np.percentile(took, [50.0, 99.0])
     return {
         "store": store,
         "messages_per_s": round(per_s),
+        "flush_held_up_ms": flush_ms,
+        "batches": result["batches"],
         "p50_ms": round(float(p50), 1),
         "p99_ms": round(float(p99), 1),
-        "commit_ms": round(commit_ms, 2),
-        "p99_in_commits": round(float(p99) / commit_ms, 2),
+        "commit_ms": round(float(commit_ms), 2),
+        "bare_commit_ms": round(float(bare_ms), 2),
+        "p99_in_commits": round(float(p99 / commit_ms), 2),
+        "p99_in_bare_commits": round(float(p99 / bare_ms), 2),
         "promised_in_commits": PROMISED_COMMITS,
     }
+
+
+def _commits(bench: Bench, store: str, *, flush_ms: float) -> tuple[float, float]:
+    """Return how long a commit takes, s: of one row by the driver, and of one pack by ingest."""
+    with bench.database(store) as url:
+        bare = commit_s(url, flush_s=flush_ms / 1000.0)
+        engine = create(url)
+        hold_up(engine, flush_ms=flush_ms)
+        took = []
+        for topic, payload in backlog(COMMITS, records=1):
+            now = datetime.now(UTC)  # noqa: TID251 - readings come live
+            arrived = Arrived(topic, payload, len(payload), False, now, 1, 1, 1)  # noqa: FBT003
+            pack = translate(arrived, topics=Topics())
+            assert isinstance(pack, ArrivedPack)
+            begun = time.perf_counter()
+            with transaction(engine) as tx:
+                record_batch(tx, packs=[pack], now=now)
+            took.append(time.perf_counter() - begun)
+        engine.dispose()
+    return bare, statistics.median(took)
 
 
 def refresh(bench: Bench, store: str, *, seconds: float) -> dict[str, Any]:

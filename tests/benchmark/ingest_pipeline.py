@@ -16,6 +16,7 @@ from drumkeep.ingest.intake import Intake
 from drumkeep.ingest.subscriber import Subscriber
 from drumkeep.settings import Settings
 from tests.benchmark.ingest_client import LOOKS_EVERY_S, away, say, until_written
+from tests.benchmark.ingest_disk import hold_up
 from tests.benchmark.ingest_load import number_of
 
 
@@ -24,13 +25,14 @@ def main() -> None:
     parser.add_argument("broker")
     parser.add_argument("expected", type=int, help="messages")
     parser.add_argument("store", help="address of the database")
+    parser.add_argument("flush_ms", type=float, help="by which every commit is held up")
     told = parser.parse_args()
-    result = pipeline(told.broker, told.expected, told.store)
+    result = pipeline(told.broker, told.expected, told.store, flush_ms=told.flush_ms)
     result["peak_mib"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     say(json.dumps(result))
 
 
-def pipeline(broker: str, expected: int, store: str) -> dict[str, Any]:
+def pipeline(broker: str, expected: int, store: str, *, flush_ms: float) -> dict[str, Any]:
     """Receive, store, acknowledge and confirm, as the service does."""
     acknowledged: list[tuple[float, list[Arrived]]] = []
     real, answered = Subscriber.acknowledge, Subscriber._on_connect
@@ -58,6 +60,7 @@ def pipeline(broker: str, expected: int, store: str) -> dict[str, Any]:
     Subscriber._on_connect = on_connect  # type: ignore[assignment, method-assign]
     settings = Settings(database_url=SecretStr(store), mqtt_url=SecretStr(broker))
     engine = make_engine(settings)
+    hold_up(engine, flush_ms=flush_ms)
 
     def start() -> Intake:
         (part,) = make_parts(settings, engine, roles=frozenset({Role.INGEST}))

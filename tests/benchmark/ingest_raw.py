@@ -99,12 +99,13 @@ def rows_per_s(url: str, *, rows: int) -> float:
         return len(made) / (time.perf_counter() - begun)
 
 
-def commit_s(url: str) -> float:
-    """Return how long a commit of one row takes; the median of many."""
+def commit_s(url: str, *, flush_s: float = 0.0) -> float:
+    """Return how long a commit of one row takes, held up by so much; the median of many."""
     took = []
     with closing(raw(url)) as connection:
         for number in range(COMMITS):
             begun = time.perf_counter()
             connection.store([(_FIRST_HOUR, 1, number, 0.0)])
+            time.sleep(flush_s)
             took.append(time.perf_counter() - begun)
     return statistics.median(took)

@@ -18,6 +18,7 @@ from drumkeep.storage.engine import create
 from drumkeep.storage.transaction import reading
 from drumkeep_wire.committed import Committed, decode_committed
 from drumkeep_wire.topics import Topics
+from tests.benchmark.ingest_disk import below
 from tests.benchmark.ingest_load import GATEWAYS, SPOOL, Message, Publisher, furnish
 from tests.fixtures.broker import Mosquitto, running_mosquitto
 from tests.fixtures.postgres import running_postgres
@@ -36,14 +37,18 @@ class Receiver:
     ----------
     url
         The pipeline's database.
+    flush_ms
+        By how much its commits are held up.
     """
 
-    def __init__(self, side: str, broker: Mosquitto, *, expected: int, url: str = "") -> None:
+    def __init__(
+        self, side: str, broker: Mosquitto, *, expected: int, url: str = "", flush_ms: float = 0.0
+    ) -> None:
         where = f"mqtt://{broker.host}:{broker.port}", str(expected)
         run = (
             ("tests.benchmark.ingest_client", CLIENTS[side], *where)
             if side in CLIENTS
-            else ("tests.benchmark.ingest_pipeline", *where, url)
+            else ("tests.benchmark.ingest_pipeline", *where, url, str(flush_ms))
         )
         self._process = subprocess.Popen(
             [sys.executable, "-m", *run],
@@ -102,6 +107,15 @@ class Bench:
             yield url
             for file in self.folder.glob("drumkeep.db*"):
                 file.unlink()
+
+    def disks(self) -> dict[str, dict[str, Any]]:
+        """Return what each store lies on."""
+        found = {}
+        for name, store in self.stores.items():
+            folder = self.folder if store.postgres is None else store.postgres.folder
+            with self.database(name) as url:
+                found[name] = below(url, folder=folder)
+        return found
 
     def drain(self, side: str, messages: Sequence[Message], *, readings: int) -> dict[str, Any]:
         """Have a backlog received by a client or the pipeline on a store; return what that took.

@@ -175,9 +175,12 @@ def test_the_page_tells_the_same_in_words_with_what_needs_somebody_first(boss, y
 def test_each_line_says_in_words_what_it_shows(boss, loft):
     text = boss.client.get("/sensors").text.replace("\N{NO-BREAK SPACE}", " ")
 
-    assert f'id="air-{loft["sound"]}">Air at Loft: last 24 hours 48 °F to 66 °F.' in text
     # what cannot be is left out of the line, or it would flatten the rest
-    assert f'id="air-{loft["wild"]}">Air at Loft: last 24 hours 48 °F to 66 °F.' in text
+    for name in (loft["sound"], loft["wild"]):
+        number = name.split("-")[-1].removesuffix(":temp")  # tells it from the others of the loft
+        told = f"Air {number} at Loft: last 24 hours 48 °F to 66 °F."
+        assert f'id="air-{name}">{told}' in text
+        assert f'<h3>Air <span class="quiet">{number}</span>' in text
     assert f'id="air-{loft["damp"]}"' not in text
 
 

@@ -225,6 +225,7 @@ SPOT = SpotView(
         SensorView(
             name="urn:dev:ow:10e2073a01080063:temp",
             measures="Air",
+            mark="…0063",
             drum=None,
             last="61 °F",
             last_at=NOW,
@@ -246,6 +247,7 @@ SPOT = SpotView(
         SensorView(
             name="urn:dev:ow:10e2073a01080064:temp",
             measures="Skin of the drum",
+            mark="",
             drum="K7Q-X4M",
             last=None,
             last_at=None,

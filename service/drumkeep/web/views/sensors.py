@@ -1,8 +1,9 @@
 """Sensors as the page shows them: by where they hang."""
 
+import re
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -26,6 +27,9 @@ from drumkeep.web.wording import PLACE_KIND
 
 LATELY: Final = timedelta(hours=24)
 _DOUBTS_SHOWN: Final = 4
+_PART: Final = re.compile(r"[:/-]")
+_SHORTEST_MARK: Final = 4
+"""Characters; fewer would not be looked for on a device."""
 
 MEASURES: Final = {
     What.AIR: "Air",
@@ -51,12 +55,14 @@ class DoubtView:
 class SensorView:
     """One sensor where it hangs.
 
-    ``line`` is its last day, None for humidity, for the sun and where nothing was heard; ``doubts``
-    are the newest first.
+    ``mark`` tells it from others there that measure the same; empty where none does. ``line`` is
+    its last day, None for humidity, for the sun and where nothing was heard; ``doubts`` are the
+    newest first.
     """
 
     name: str
     measures: str
+    mark: str
     drum: str | None
     last: str | None
     last_at: datetime | None
@@ -126,8 +132,38 @@ def _spot(ground: Ground, place_id: int, sensors: Sequence[SensorView]) -> SpotV
         kind_words=PLACE_KIND[place.kind],
         site=site.name,
         timezone=site.timezone,
-        sensors=tuple(sorted(sensors, key=lambda s: (not s.needs_somebody, s.drum or "", s.name))),
+        sensors=tuple(
+            sorted(_told_apart(sensors), key=lambda s: (not s.needs_somebody, s.drum or "", s.name))
+        ),
     )
+
+
+def _told_apart(sensors: Sequence[SensorView]) -> list[SensorView]:
+    """Mark sensors that measure the same in one place or drum by what of their names differs."""
+    alike: dict[tuple[str, str | None], list[str]] = defaultdict(list)
+    for one in sensors:
+        alike[one.measures, one.drum].append(one.name)
+    marks = {name: mark for names in alike.values() for name, mark in marks_of(names).items()}
+    return [replace(one, mark=marks[one.name]) for one in sensors]
+
+
+def marks_of(names: Sequence[str]) -> dict[str, str]:
+    """Return the shortest end by which each name is known among others: ``…0131``.
+
+    It is the end of what the device is called, as a label on it says; empty for a name alone.
+    """
+    if len(names) == 1:
+        return {names[0]: ""}
+    ends = list(names)
+    for parts in zip(*(reversed(_PART.split(name)) for name in names), strict=False):
+        if len(set(parts)) == len(names):
+            ends = list(parts)
+            break
+    for length in range(_SHORTEST_MARK, max(map(len, ends))):
+        if len({end[-length:] for end in ends}) == len(names):
+            ends = [end if len(end) <= length else f"…{end[-length:]}" for end in ends]
+            break
+    return dict(zip(names, ends, strict=True))
 
 
 def _sensor_view(
@@ -149,6 +185,7 @@ def _sensor_view(
     return SensorView(
         name=one.sensor.name,
         measures=MEASURES[what],
+        mark="",
         drum=drum,
         last=said(value_said(float(series.value_c[-1]), what=what), formats) if heard else None,
         last_at=last_at,

@@ -4,7 +4,6 @@ Between the points on record the liquid is taken to go straight; it takes hours 
 """
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,9 +11,6 @@ from numpy.typing import NDArray
 from drumkeep.domain.grid import STEPS_PER_HOUR
 
 Floats = NDArray[np.float64]
-
-EVERY_STEPS: Final = STEPS_PER_HOUR // 2
-"""Points that are not yet thinned lie half an hour apart."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -86,10 +86,8 @@ class DrumFacts:
     opened_at: datetime | None = None
     open: bool = False
     open_since: datetime | None = None
-    blanketed_at: datetime | None = None
     poured_in: tuple[tuple[str, datetime], ...] = ()
     looked_at: datetime | None = None
-    dipped_at: datetime | None = None
     heater: Heater | None = None
 
 
@@ -212,7 +210,7 @@ def _after(state: _Fold, facts: DrumFacts, event: DrumEvent) -> DrumFacts:  # no
             return replace(facts, net_kg=_decant(facts, data), weighed_to_kg=None)
         case EventKind.DIPPED | EventKind.SKIN:
             _check_height(facts, data, product=product)
-            return _rechecked(replace(facts, dipped_at=event.at), event)
+            return _rechecked(facts, event)
         case EventKind.OPENED:
             since = facts.open_since or event.at
             first = facts.opened_at or event.at
@@ -220,7 +218,7 @@ def _after(state: _Fold, facts: DrumFacts, event: DrumEvent) -> DrumFacts:  # no
         case EventKind.RESEALED | EventKind.VENTED:
             return replace(facts, open=False, open_since=None)
         case EventKind.BLANKETED:
-            return replace(facts, blanketed_at=event.at, open_since=None)
+            return replace(facts, open_since=None)
         case EventKind.AGITATED:
             ran = (event.at, float(data["minutes"]))
             return _rechecked(replace(facts, agitations=(*facts.agitations, ran)), event)

@@ -131,11 +131,6 @@ def states_from_bytes(rows: list[bytes]) -> LiquidStates:
     return np.frombuffer(b"".join(rows), dtype=LIQUID_STATE).copy()
 
 
-def state_size() -> int:
-    """Bytes of one record."""
-    return LIQUID_STATE.itemsize
-
-
 def sets_first(states: LiquidStates) -> Floats:
     """Layers with the parameter set as first axis, shape (3, drum, 8)."""
     return np.moveaxis(states["layers"], 1, 0)

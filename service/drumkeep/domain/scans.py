@@ -64,18 +64,3 @@ def drum_read(text: str, *, field: str = "scan") -> str:
         mend = "Scan the label of the drum, or type its tag, like K7Q-X4M."
         raise Invalid("That is a place.", [Fault(field, scan.place, "is a place", mend)])
     return scan.tag
-
-
-def place_read(text: str, *, field: str = "scan") -> str:
-    """Return the place that was scanned or typed, as ``site/code``.
-
-    Raises
-    ------
-    Invalid
-        It is none; of a drum's label the fault says so.
-    """
-    scan = read(text, field=field)
-    if scan.place is None:
-        mend = "Scan the label of the place, or choose it from the list."
-        raise Invalid("That is a drum.", [Fault(field, scan.tag, "is a drum", mend)])
-    return scan.place

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import TypeVar
 
 from sqlalchemy import update
-from sqlmodel import SQLModel, and_, col, or_, select
+from sqlmodel import SQLModel, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from drumkeep.storage.tables.catalogue import (
@@ -176,21 +176,6 @@ def calibration_at(tx: Tx, *, sensor_id: int, since: datetime) -> Calibration | 
     return tx.session.get(Calibration, (sensor_id, since))
 
 
-def mounts_in(
-    tx: Tx,
-    *,
-    place_ids: Sequence[int] = (),
-    drum_ids: Sequence[int] = (),
-    start: datetime,
-    end: datetime,
-) -> Sequence[Mount]:
-    """Return mounts of these places and drums that overlap [start, end), oldest first."""
-    where = or_(col(Mount.place_id).in_(place_ids), col(Mount.drum_id).in_(drum_ids))
-    during = and_(col(Mount.since) < end, or_(col(Mount.until).is_(None), col(Mount.until) > start))
-    statement = select(Mount).where(where, during).order_by(col(Mount.since), col(Mount.id))
-    return tx.session.exec(statement).all()
-
-
 def sites_by_id(tx: Tx, *, ids: Sequence[int | None]) -> dict[int, Site]:
     """Return the sites of these ids by id."""
     return _by_id(tx, Site, ids)
@@ -209,11 +194,6 @@ def products_by_id(tx: Tx, *, ids: Sequence[int | None]) -> dict[int, Product]:
 def lots_by_id(tx: Tx, *, ids: Sequence[int | None]) -> dict[int, Lot]:
     """Return the lots of these ids by id."""
     return _by_id(tx, Lot, ids)
-
-
-def gateways_by_id(tx: Tx, *, ids: Sequence[int | None]) -> dict[int, Gateway]:
-    """Return the gateways of these ids by id."""
-    return _by_id(tx, Gateway, ids)
 
 
 def sensors_by_id(tx: Tx, *, ids: Sequence[int | None]) -> dict[int, Sensor]:

@@ -175,7 +175,7 @@ def test_a_dip_above_the_liquid_is_refused():
 
     assert (kind, fault.field) == (Invalid, "height_m")
     assert depth_m(250.0, product=ISO) == pytest.approx(0.791, abs=0.001)
-    assert facts(event("dipped", 1.0, c=4.0, height_m=0.80)).dipped_at == at(1.0)
+    assert facts(event("dipped", 1.0, c=4.0, height_m=0.80)).net_kg == 250.0
 
 
 def test_what_is_wanted_may_be_wanted_otherwise_and_withdrawn():

@@ -49,5 +49,3 @@ def test_another_code_is_refused_with_what_to_scan(text: str) -> None:
 def test_a_place_where_a_drum_is_asked_for_is_told_apart() -> None:
     with pytest.raises(Invalid, match="That is a place"):
         scans.drum_read("north/dock-1")
-    with pytest.raises(Invalid, match="That is a drum"):
-        scans.place_read(f"https://sheds.example/d/{TAG}")

@@ -7,7 +7,7 @@ from drumkeep.api.content_answers import content_out
 from drumkeep.api.pressure_answers import pressure_out
 from drumkeep.api.schemas.drums import DrumOut, EstimateOut, ReadinessOut
 from drumkeep.api.schemas.events import EventOut, MetOut, StrapMetOut
-from drumkeep.domain.conditions import CLEAR, Condition
+from drumkeep.domain.conditions import CLEAR, GRAVEST_FIRST
 from drumkeep.domain.grid import moment_of
 from drumkeep.domain.products import OutputClass
 from drumkeep.domain.sensors import What
@@ -21,17 +21,6 @@ from drumkeep.storage.tables.drums import Drum, Event
 from drumkeep.storage.tables.estimates import Estimate
 from drumkeep.storage.tables.measurements import Measurement
 from drumkeep.storage.transaction import Tx
-
-GRAVEST = (
-    Condition.BULGED,
-    Condition.OVERPRESSURE,
-    Condition.PRESSURE,
-    Condition.SOLIDS_SUSPECTED,
-    Condition.REDISSOLVING,
-    Condition.AGENT_LOSS_SUSPECTED,
-    Condition.GASSING,
-    Condition.SEEDING_RISK,
-)
 
 _PLACES: Final = ("place", "from", "to")
 """Fields of events that may hold a place, by its id then; or a drum, by its tag."""
@@ -57,7 +46,7 @@ def drum_out(row: StockRow, *, output: OutputClass | None = None) -> DrumOut:
         ended=row.drum.ended,
         estimate=_estimate_out(estimate),
         readiness=_readiness_out(estimate, output=chosen),
-        condition=next((c.value for c in GRAVEST if c.value in conditions), CLEAR),
+        condition=next((c.value for c in GRAVEST_FIRST if c.value in conditions), CLEAR),
         conditions=conditions,
         pressure_kpa=estimate.pressure_kpa if estimate is not None else None,
         pressure=None if report is None else pressure_out(report),

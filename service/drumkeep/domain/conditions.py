@@ -24,7 +24,19 @@ class Condition(StrEnum):
     BULGED = "bulged"
 
 
-CLEAR = "clear"
+CLEAR: Final = "clear"
+
+GRAVEST_FIRST: Final = (
+    Condition.BULGED,
+    Condition.OVERPRESSURE,
+    Condition.PRESSURE,
+    Condition.SOLIDS_SUSPECTED,
+    Condition.REDISSOLVING,
+    Condition.AGENT_LOSS_SUSPECTED,
+    Condition.GASSING,
+    Condition.SEEDING_RISK,
+)
+"""Of several that a drum has, the first is what it is said to have."""
 
 
 def conditions_of(

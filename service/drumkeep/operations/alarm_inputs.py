@@ -18,6 +18,7 @@ from drumkeep.domain.sensors import Quantity, What
 from drumkeep.operations.devices import device_sayings
 from drumkeep.operations.ground import read_ground
 from drumkeep.operations.sensor_watch import watch_sensors
+from drumkeep.operations.verdict_records import from_iso
 from drumkeep.storage import alarm_sources, readings
 from drumkeep.storage.alarm_sources import MountedSensor, PresentDrum
 from drumkeep.storage.ground import Sites
@@ -83,8 +84,7 @@ def _drum_now(row: PresentDrum, *, product: Product) -> DrumNow:
 
 
 def _moment(outlook: Mapping[str, Any], name: str) -> datetime | None:
-    text = outlook.get(name)
-    return None if text is None else datetime.fromisoformat(text)
+    return from_iso(outlook.get(name))
 
 
 def sensors_now(

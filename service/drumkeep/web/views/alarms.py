@@ -52,7 +52,7 @@ _HAPPENED: Final = {
     "active again": "active again: {message}",
     "amended": "amended: {message}",
 }
-"""What operations/alarms.py writes before the message of an alarm."""
+"""What operations/alarms.py writes before the message; whole, as each language says it its way."""
 
 
 def can_acknowledge(alarm: Alarm, *, role: Role) -> bool:

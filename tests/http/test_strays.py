@@ -5,7 +5,12 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from drumkeep.domain.grid import to_ms
+from drumkeep.domain.readings import ArrivedPack, GatewayKey, Reading
 from drumkeep.domain.roles import Role
+from drumkeep.domain.sensors import Quantity
+from drumkeep.operations.readings import record_batch
+from drumkeep.storage.transaction import transaction
 from tests.builders import catalogue as build
 from tests.fixtures.people import signed_in
 from tests.fixtures.serving import manager, nobody, serving
@@ -108,3 +113,37 @@ def test_others_see_it_and_may_do_nothing(serving, manager, heard, role):
         assert f"/strays/{number}/adopt" not in {form.action for form in page.forms}
         posted = {"csrf": person.csrf()}
         assert person.client.post(f"/strays/{number}/forget", data=posted).status_code == 403
+
+
+def test_a_sensor_heard_by_another_gateway_is_shown_with_both_and_taken_from_there(
+    serving, manager, place
+):
+    site = place.split("/")[0]
+    codes = [
+        manager.post(f"{API}/gateways", json=build.gateway(site)).json()["gateway"]
+        for _ in range(2)
+    ]
+    name = manager.post(f"{API}/sensors", json=build.sensor(gateway=codes[0])).json()["name"]
+    with transaction(serving.engine) as tx:
+        record_batch(tx, packs=[arrived(name, gateway=codes[1])], now=NOW)
+    with signed_in(serving, "manager") as person:
+        page = person.get("/sensors").words
+        assert f"registered with gateway {codes[0]}" in page
+        address = f"/strays/{stray(manager, name)['id']}/adopt"
+        answer = person.send(person.fill("/sensors", address))
+        assert answer.status_code == 303, answer.text
+    assert manager.get(f"{API}/sensors/{name}").json()["gateway"] == codes[1]
+    assert stray(manager, name) is None
+
+
+def arrived(name, *, gateway):
+    taken = Reading(name, Quantity.TEMPERATURE, to_ms(NOW), 7.0, 0)
+    return ArrivedPack(
+        source="test",
+        gateway=GatewayKey(*gateway.split("/")),
+        readings=(taken,),
+        rejections=(),
+        spool=None,
+        prefix=b"",
+        size=0,
+    )

@@ -20,6 +20,7 @@ from drumkeep.operations.strays import (
     usual_interval_s,
 )
 from drumkeep.storage import catalogue, place_marks, readings, strays
+from drumkeep.storage.tables.catalogue import Gateway
 from drumkeep.storage.transaction import reading, transaction
 from tests.fixtures.shed import Shed, shed
 
@@ -32,8 +33,8 @@ MINUTE = 60_000
 NAME = "urn:dev:ow:10e2073a0108feed:temp"
 
 
-def hear(shed, *some, name=NAME, quantity=Quantity.TEMPERATURE, gateway=Shed.gateway, now=NOW):
-    pack = ArrivedPack(
+def pack(*some, name=NAME, quantity=Quantity.TEMPERATURE, gateway=Shed.gateway):
+    return ArrivedPack(
         source="drumkeep/v1/north/attic/readings",
         gateway=GatewayKey(Shed.site, gateway),
         readings=tuple(Reading(name, quantity, ts, value, i) for i, (ts, value) in enumerate(some)),
@@ -42,8 +43,11 @@ def hear(shed, *some, name=NAME, quantity=Quantity.TEMPERATURE, gateway=Shed.gat
         prefix=b"[...]",
         size=5,
     )
+
+
+def hear(shed, *some, now=NOW, **sent):
     with transaction(shed.engine) as tx:
-        return record_batch(tx, packs=[pack], now=now)
+        return record_batch(tx, packs=[pack(*some, **sent)], now=now)
 
 
 def age(shed, now):
@@ -118,6 +122,50 @@ def test_readings_of_another_quantity_are_not_mixed_in(shed):
         sensor = create_sensor(tx, name=NAME, quantity="temperature", interval_s=60, now=NOW)
 
     assert stored(shed, sensor.id) == []
+
+
+def test_no_gateway_speaks_for_a_sensor_of_another_until_it_is_said_to_be_connected_there(shed):
+    with transaction(shed.engine) as tx:
+        site_id = catalogue.site_by_code(tx, code=Shed.site).id
+        catalogue.add(tx, Gateway(site_id=site_id, code="other", urn="urn:dev:os:32473-other"))
+    others = hear(shed, (T0, 77.0), (T0 + MINUTE, 78.0), name=Shed.air_name, gateway="other")
+    own = hear(shed, (T0, 5.0), name=Shed.air_name)
+    again = hear(shed, (T0, 77.0), name=Shed.air_name, gateway="other")
+
+    assert stored(shed, shed.air) == [(T0, 5.0)]
+    assert (own.packs[0].stored, own.packs[0].rejected) == (1, ())
+    for outcome in (others, again):
+        told = outcome.packs[0]
+        assert (told.stored, told.duplicates) == (0, 0)
+        assert told.rejected[0].problem == "is registered with another gateway"
+        assert "kept aside" in told.rejected[0].mend
+    with transaction(shed.engine) as tx:
+        (row,) = strays.list_strays(tx)
+        sensor = adopt_stray(tx, stray_id=row.id, mount=None, now=NOW)
+        assert (sensor.id, sensor.gateway_id) == (shed.air, row.gateway_id)
+
+    # Its own value of that time was first; from then on the other gateway is its own.
+    assert stored(shed, shed.air) == [(T0, 5.0), (T0 + MINUTE, 78.0)]
+    with reading(shed.engine) as tx:
+        (mark,) = place_marks.standing(tx)
+        assert (mark.place_id, mark.from_ms <= T0) == (shed.hall, True)
+    assert hear(shed, (T0 + 2 * MINUTE, 6.0), name=Shed.air_name).packs[0].stored == 0
+    took = hear(shed, (T0 + 2 * MINUTE, 79.0), name=Shed.air_name, gateway="other")
+    assert took.packs[0].stored == 1
+
+
+def test_two_gateways_that_send_one_sensor_in_one_batch_are_told_apart(shed):
+    with transaction(shed.engine) as tx:
+        site_id = catalogue.site_by_code(tx, code=Shed.site).id
+        catalogue.add(tx, Gateway(site_id=site_id, code="other", urn="urn:dev:os:32473-other"))
+    hear(shed, (T0, 5.0), name=Shed.air_name)
+    some = [pack((T0, 5.0), name=Shed.air_name, gateway=one) for one in ("other", Shed.gateway)]
+    with transaction(shed.engine) as tx:
+        outcome = record_batch(tx, packs=some, now=NOW)
+
+    other, own = outcome.packs
+    assert (other.stored, other.duplicates, len(other.rejected)) == (0, 0, 1)
+    assert (own.stored, own.duplicates, own.rejected) == (0, 1, ())
 
 
 def test_a_stray_that_cannot_hang_there_stays_kept(shed):

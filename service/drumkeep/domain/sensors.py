@@ -80,6 +80,19 @@ NAME_LENGTH: Final = 160
 _NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9:./_-]*")
 
 
+def may_send(registered: int | None, sender: int | None) -> bool:
+    """Whether a sensor's readings are taken from this gateway, so that none speaks for another.
+
+    Parameters
+    ----------
+    registered
+        The id of the gateway that the sensor is connected to, if that is on record.
+    sender
+        The id of the gateway that sent them; None when a person did, whose right was looked at.
+    """
+    return registered is None or sender is None or registered == sender
+
+
 def name_fault(name: str, *, field: str = "name") -> Fault | None:
     """Say what is wrong with a sensor's name by the rules of SenML (RFC 8428 section 4.5.1).
 

@@ -86,6 +86,7 @@ def record_batch(tx: Tx, *, packs: Sequence[ArrivedPack], now: datetime) -> Batc
     senders = [_id_of(gateways, pack.gateway) for pack in packs]
     batch = Batch(
         packs,
+        senders=senders,
         refused={
             place: _unknown_gateway(pack)
             for place, (pack, sender) in enumerate(zip(packs, senders, strict=True))

@@ -10,6 +10,7 @@ from typing import Final
 
 from drumkeep.domain.gateway_clocks import about
 from drumkeep.domain.readings import ArrivedPack, Reading, Rejection
+from drumkeep.domain.sensors import may_send
 from drumkeep.storage.arrivals import KnownSensor
 from drumkeep.storage.readings import Key, Latest
 from drumkeep.storage.rejects import Refusal
@@ -31,18 +32,27 @@ class Batch:
     ----------
     packs
         In the order in which they arrived.
+    senders
+        The id of each pack's gateway; None for what did not come from one.
     refused
         Why none of a pack's readings are taken, by its place.
 
     Attributes
     ----------
     strangers
-        Readings whose sensor is not registered.
+        Readings whose sensor is not registered, or with another gateway.
     """
 
-    def __init__(self, packs: Sequence[ArrivedPack], *, refused: Mapping[int, Rejection]) -> None:
+    def __init__(
+        self,
+        packs: Sequence[ArrivedPack],
+        *,
+        senders: Sequence[int | None],
+        refused: Mapping[int, Rejection],
+    ) -> None:
         self.strangers: list[_Placed] = []
         self._packs = packs
+        self._senders = senders
         self._readings = [
             () if place in refused else pack.readings for place, pack in enumerate(packs)
         ]
@@ -64,19 +74,20 @@ class Batch:
     def look_up(self, sensors: Mapping[str, KnownSensor]) -> None:
         """Find each reading's sensor; of two readings of one sensor and time take the first."""
         known = {
-            name: (sensor, self._firsts.setdefault(sensor.id, {}))
+            name: (sensor, sensor.gateway_id, self._firsts.setdefault(sensor.id, {}))
             for name, sensor in sensors.items()
         }
         self._sensors = {sensor.id: sensor for sensor in sensors.values()}
-        for place, some in enumerate(self._readings):
+        for place, (some, sender) in enumerate(zip(self._readings, self._senders, strict=True)):
             for reading in some:
                 name, quantity, ts_ms, value, _ = reading
                 if name not in known:
-                    self.strangers.append((place, reading))
-                    self._new[place] -= 1
+                    self._set_aside(place, reading)
                     continue
-                sensor, firsts = known[name]
-                if sensor.quantity != quantity:
+                sensor, registered, firsts = known[name]
+                if registered != sender and not may_send(registered, sender):
+                    self._set_aside(place, reading)
+                elif sensor.quantity != quantity:
                     self._refuse(place, _other_quantity(reading, sensor))
                 elif ts_ms in firsts:
                     self._repeat(place, reading, firsts[ts_ms])
@@ -84,16 +95,21 @@ class Batch:
                     firsts[ts_ms] = value
 
     def refuse_strangers(self, *, kept: Collection[str]) -> None:
-        """Tell of readings whose sensor is not registered.
+        """Tell of readings whose sensor is not registered, or with another gateway.
 
         Those kept aside are told to whoever sent them and are not among what was refused: they are
         on the list of sensors to be adopted, and one of these would fill the other list.
         """
+        registered = {sensor.name for sensor in self._sensors.values()}
         for place, reading in self.strangers:
-            if reading.sensor_name in kept:
-                self._aside[place].append(_unknown_sensor(reading, kept=True))
+            name = reading.sensor_name
+            told = (_other_gateway if name in registered else _unknown_sensor)(
+                reading, kept=name in kept
+            )
+            if name in kept:
+                self._aside[place].append(told)
             else:
-                self._rejected.setdefault(place, []).append(_unknown_sensor(reading, kept=False))
+                self._rejected.setdefault(place, []).append(told)
 
     def sensor_ids(self) -> Collection[int]:
         """Return the sensors of which there is something."""
@@ -116,17 +132,19 @@ class Batch:
         """Take out what is stored already."""
         if not stored:
             return
-        there: dict[tuple[str, str, int], float] = {}
+        there: dict[tuple[str, str, int], tuple[int | None, float]] = {}
         for (sensor_id, ts), value in stored.items():
             del self._firsts[sensor_id][ts]
             sensor = self._sensors[sensor_id]
-            there[sensor.name, sensor.quantity, ts] = value
-        for place, some in enumerate(self._readings):
+            there[sensor.name, sensor.quantity, ts] = sensor.gateway_id, value
+        for place, (some, sender) in enumerate(zip(self._readings, self._senders, strict=True)):
             for reading in some:
+                key = reading.sensor_name, reading.quantity, reading.ts_ms
+                if key not in there or not may_send(there[key][0], sender):
+                    continue
                 # Taken out: a second one in the batch has been told of already.
-                value = there.pop((reading.sensor_name, reading.quantity, reading.ts_ms), None)
-                if value is not None:
-                    self._repeat(place, reading, value)
+                _, value = there.pop(key)
+                self._repeat(place, reading, value)
 
     def series(self) -> dict[int, list[Timed]]:
         """Return what is new: of each sensor that has any, by its id, times and values."""
@@ -150,6 +168,10 @@ class Batch:
             for place, rejected in sorted(self._rejected.items())
             for refusal in _refusals(self._packs[place], sorted(rejected, key=_in_pack_order))
         ]
+
+    def _set_aside(self, place: int, reading: Reading) -> None:
+        self.strangers.append((place, reading))
+        self._new[place] -= 1
 
     def _repeat(self, place: int, reading: Reading, value: float) -> None:
         if reading.value == value:
@@ -206,6 +228,19 @@ def _unknown_sensor(reading: Reading, *, kept: bool) -> Rejection:
         "Adopt it on the page of sensors: what it sent is kept aside."
         if kept
         else "Register a sensor under this name, then send its readings again.",
+    )
+
+
+def _other_gateway(reading: Reading, *, kept: bool) -> Rejection:
+    return Rejection(
+        reading.index,
+        "n",
+        reading.sensor_name,
+        "is registered with another gateway",
+        "If it is connected to this one now, say so on the page of sensors: what it sent is kept "
+        "aside."
+        if kept
+        else "If it is connected to this one now, change it to this gateway, then send again.",
     )
 
 

@@ -6,7 +6,7 @@ from typing import Final, TypedDict
 
 from drumkeep.domain import tags
 from drumkeep.domain.checks import Checks
-from drumkeep.domain.grid import to_ms
+from drumkeep.domain.grid import from_ms, to_ms
 from drumkeep.domain.places import OPEN_KINDS
 from drumkeep.domain.sensors import (
     MEASURED,
@@ -15,6 +15,7 @@ from drumkeep.domain.sensors import (
     UNITS,
     Quantity,
     What,
+    may_send,
     name_fault,
 )
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound
@@ -149,6 +150,8 @@ def change_sensor(tx: Tx, *, name: str, changes: SensorChanges, now: datetime) -
     if "gateway" in changes:
         gateway = changes["gateway"]
         sensor.gateway_id = None if gateway is None else gateway_named(tx, reference=gateway).id
+        if (first := _take_what_was_kept(tx, sensor)) is not None:
+            _mark(tx, sensor, since=first)
     checks = Checks()
     sensor.interval_s = changes.get("interval_s", sensor.interval_s)
     sensor.error_k = changes.get("error_k", sensor.error_k)
@@ -201,17 +204,25 @@ def _check_time(checks: Checks, field: str, at: datetime, *, now: datetime) -> N
         )
 
 
-def _take_what_was_kept(tx: Tx, sensor: Sensor) -> None:
-    """Store what the sensor sent before it was registered; hanging it marks what that changes."""
+def _take_what_was_kept(tx: Tx, sensor: Sensor) -> datetime | None:
+    """Store what the sensor sent before it was registered, or before its gateway was the right one.
+
+    Returns
+    -------
+    datetime or None
+        Since when that is; what follows from it is still to be marked.
+    """
     stray = strays.by_name(tx, names=[sensor.name]).get(sensor.name)
-    if stray is None:
-        return
-    if stray.quantity == sensor.quantity:
-        said = strays.readings_of(tx, stray_id=stray.id)
-        rows = [(sensor.id, ts, value) for ts, value in said]
-        readings.insert_batch(tx, rows=rows)
-        readings.raise_latest(tx, rows=rows, received_ms=to_ms(stray.last_heard_at))
+    if stray is None or not may_send(sensor.gateway_id, stray.gateway_id):
+        return None
+    said = strays.readings_of(tx, stray_id=stray.id) if stray.quantity == sensor.quantity else []
     strays.forget(tx, row=stray)
+    if not said:
+        return None
+    readings.insert_batch(tx, rows=[(sensor.id, ts, value) for ts, value in said])
+    ends = [(sensor.id, *said[0]), (sensor.id, *said[-1])]
+    readings.raise_latest(tx, rows=ends, received_ms=to_ms(stray.last_heard_at))
+    return from_ms(said[0][0])
 
 
 def _calibrate(

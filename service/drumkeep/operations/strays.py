@@ -1,5 +1,7 @@
 """Sensors that were heard and are not registered: kept aside, adopted with what they said.
 
+So is what a registered sensor says by another gateway than the one it is registered with.
+
 They are bounded in number and in readings (:mod:`drumkeep.storage.strays`). When there are too
 many, those make room that have been silent longest, at least :data:`ROOM_AFTER`; what nobody has
 heard for :data:`FORGOTTEN_AFTER` is forgotten.
@@ -17,7 +19,13 @@ from drumkeep.domain.grid import from_ms
 from drumkeep.domain.readings import OLDEST, Reading
 from drumkeep.domain.sensors import name_fault
 from drumkeep.errors import Fault, NotFound
-from drumkeep.operations.sensors import LONGEST_INTERVAL_S, NewMount, create_sensor
+from drumkeep.operations.sensors import (
+    LONGEST_INTERVAL_S,
+    NewMount,
+    SensorChanges,
+    change_sensor,
+    create_sensor,
+)
 from drumkeep.storage import catalogue, strays
 from drumkeep.storage.tables.catalogue import Sensor
 from drumkeep.storage.tables.strays import Stray
@@ -33,14 +41,14 @@ USUAL_INTERVAL_S: Final = 300.0
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """A reading of a sensor that is not registered, and the gateway that sent it."""
+    """A reading of a sensor that is not registered so, and the gateway that sent it."""
 
     reading: Reading
     gateway_id: int | None
 
 
 def keep_aside(tx: Tx, *, heard: Sequence[Heard], now: datetime) -> frozenset[str]:
-    """Keep readings of sensors that nobody has registered, within bounds.
+    """Keep readings of sensors that nobody has registered so, within bounds.
 
     Returns
     -------
@@ -118,6 +126,9 @@ def adopt_stray(
 ) -> Sensor:
     """Register a stray's sensor, hung where it hung, with all that it said.
 
+    One that is registered is taken to be connected to the gateway that it was heard by; it stays
+    hung where it is.
+
     Parameters
     ----------
     stray_id
@@ -144,6 +155,9 @@ def adopt_stray(
     if mount is not None and mount.since is None and said:
         mount = replace(mount, since=from_ms(said[0][0]))
     gateways = catalogue.gateway_references(tx, ids=[row.gateway_id])
+    if catalogue.sensor_by_name(tx, name=row.name) is not None:
+        changes = SensorChanges(gateway=gateways.get(row.gateway_id or 0))
+        return change_sensor(tx, name=row.name, changes=changes, now=now)
     return create_sensor(
         tx,
         name=row.name,

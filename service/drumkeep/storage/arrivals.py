@@ -8,18 +8,19 @@ from sqlalchemy import select as select_columns
 from sqlalchemy import update
 from sqlmodel import col, select
 
-from drumkeep.storage.bulk import keyed
-from drumkeep.storage.tables.catalogue import Gateway, Mount, Sensor, Site
+from drumkeep.storage.bulk import keyed, rows_keyed
+from drumkeep.storage.tables.catalogue import Gateway, Mount, Site
 from drumkeep.storage.transaction import Tx
 
 
 @dataclass(frozen=True, slots=True)
 class KnownSensor:
-    """A registered sensor."""
+    """A registered sensor; ``gateway_id`` is what it is connected to, if that is on record."""
 
     id: int
     name: str
     quantity: str
+    gateway_id: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,11 +36,13 @@ class Hanging:
 
 def gateways_of_sites(tx: Tx, *, sites: Collection[str]) -> dict[tuple[str, str], int]:
     """Return the ids of the gateways of these sites, by the codes of site and gateway."""
-    connection = tx.session.connection()
-    rows = connection.execute(
-        select(Site.code, Gateway.code, Gateway.id)
-        .join(Site)
-        .where(keyed(connection, col(Site.code), sites))
+    rows = rows_keyed(
+        tx,
+        select="SELECT site.code, gateway.code, gateway.id "
+        "FROM gateway JOIN site ON site.id = gateway.site_id",
+        column="site.code",
+        kind="text",
+        keys=sites,
     )
     return {(site, code): gateway_id for site, code, gateway_id in rows}
 
@@ -70,13 +73,9 @@ def note_presence(
 
 def sensors_by_name(tx: Tx, *, names: Collection[str]) -> dict[str, KnownSensor]:
     """Return the registered ones of these sensors by SenML name."""
-    connection = tx.session.connection()
-    rows = connection.execute(
-        select(Sensor.id, Sensor.name, Sensor.quantity).where(
-            keyed(connection, col(Sensor.name), names)
-        )
-    )
-    return {name: KnownSensor(sensor_id, name, quantity) for sensor_id, name, quantity in rows}
+    select = "SELECT id, name, quantity, gateway_id FROM sensor"
+    rows = rows_keyed(tx, select=select, column="name", kind="text", keys=names)
+    return {name: KnownSensor(one, name, *more) for one, name, *more in rows}
 
 
 def mounts_of(tx: Tx, *, sensor_ids: Collection[int]) -> list[Hanging]:

@@ -7,7 +7,7 @@ at a time takes three times as long as whole columns.
 from collections.abc import Collection, Sequence
 from functools import lru_cache
 from itertools import chain
-from typing import Final, TypeVar
+from typing import Any, Final, TypeVar
 
 import msgspec
 import psycopg
@@ -18,6 +18,7 @@ from sqlalchemy import (
     ColumnElement,
     Connection,
     Integer,
+    Row,
     SQLColumnExpression,
     Text,
     any_,
@@ -71,6 +72,31 @@ def keyed(
         return column.in_(select(given.c.value))
     kind = Text if isinstance(listed[0], str) else BigInteger
     return column == any_(literal(listed, ARRAY(kind)))
+
+
+def rows_keyed(
+    tx: Tx, *, select: str, column: str, kind: str, keys: Collection[int] | Collection[str]
+) -> Sequence[Row[Any]]:
+    """Return the rows of which a column is one of these keys; as :func:`keyed`, for each batch.
+
+    Through the expression language it takes several times as long to ask as to find.
+
+    Parameters
+    ----------
+    select, column
+        ``SELECT … FROM …`` and the column's name; text of ours.
+    kind
+        What PostgreSQL calls the column's type.
+    """
+    listed = sorted(set(keys))
+    if not listed:
+        return []
+    connection = tx.session.connection()
+    if connection.dialect.name == "sqlite":
+        sql, given = "IN (SELECT value FROM json_each(?))", msgspec.json.encode(listed).decode()
+        return connection.exec_driver_sql(f"{select} WHERE {column} {sql}", (given,)).all()
+    sql = f"{select} WHERE {column} = ANY(%s::{kind}[])"
+    return connection.exec_driver_sql(sql, (listed,)).all()
 
 
 def as_stored(connection: Connection, column: SQLColumnExpression[_Value], value: _Value) -> object:

@@ -21,6 +21,7 @@ def stray(now: datetime) -> StrayView:
         id=1,
         name="urn:dev:os:32473-found:temp",
         gateway="north/attic",
+        registered=None,
         kept=3,
         first_at=now,
         last_at=now,

@@ -9,7 +9,7 @@ from drumkeep.domain.devices import said as device_said
 from drumkeep.domain.doubt_words import said as value_said
 from drumkeep.domain.grid import from_ms
 from drumkeep.domain.sensors import MEASURED, OF_A_DEVICE, Quantity, What
-from drumkeep.storage import catalogue, strays
+from drumkeep.storage import arrivals, catalogue, strays
 from drumkeep.storage.tables.strays import Stray
 from drumkeep.storage.transaction import Tx
 from drumkeep.web.formats import Formats
@@ -23,12 +23,14 @@ _PLACES: Final = 10_000
 class StrayView:
     """One name that was heard; ``may_be`` is what it may measure, as (value, words).
 
-    It is empty where a device speaks of itself.
+    It is empty where a device speaks of itself. ``registered`` is the gateway that a registered
+    sensor should have been heard by.
     """
 
     id: int
     name: str
     gateway: str | None
+    registered: str | None
     kept: int
     first_at: datetime
     last_at: datetime
@@ -39,7 +41,11 @@ class StrayView:
 def stray_views(tx: Tx, rows: Sequence[Stray], *, formats: Formats) -> tuple[StrayView, ...]:
     """Return strays as far as something is kept of them, in their order."""
     series = strays.series_of(tx, stray_ids=[row.id for row in rows])
-    gateways = catalogue.gateway_references(tx, ids=[row.gateway_id for row in rows])
+    elsewhere = arrivals.sensors_by_name(tx, names=[row.name for row in rows])
+    connected = {name: sensor.gateway_id for name, sensor in elsewhere.items()}
+    gateways = catalogue.gateway_references(
+        tx, ids=[*connected.values(), *(row.gateway_id for row in rows)]
+    )
     views = []
     for row in rows:
         kept = series.get(row.id)
@@ -51,6 +57,7 @@ def stray_views(tx: Tx, rows: Sequence[Stray], *, formats: Formats) -> tuple[Str
                 id=row.id,
                 name=row.name,
                 gateway=gateways.get(row.gateway_id or 0),
+                registered=gateways.get(connected.get(row.name) or 0),
                 kept=kept.kept,
                 first_at=from_ms(kept.first_ms),
                 last_at=from_ms(kept.last_ms),

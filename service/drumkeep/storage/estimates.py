@@ -12,6 +12,7 @@ from drumkeep.storage.bulk import insert
 from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.tables.estimates import Checkpoint, Estimate
 from drumkeep.storage.transaction import Tx
+from drumkeep.storage.upsert import upsert
 
 _AT_ONCE: Final = 500
 
@@ -56,14 +57,7 @@ def cold_lots(tx: Tx, *, lot_ids: Sequence[int]) -> dict[int, LotMark]:
 
 def put(tx: Tx, *, estimates: Sequence[Estimate]) -> None:
     """Store states, each in place of the one before."""
-    for some in _portions(estimates):
-        there = estimates_of(tx, drum_ids=[estimate.drum_id for estimate in some])
-        for estimate in some:
-            before = there.get(estimate.drum_id)
-            if before is None:
-                tx.session.add(estimate)
-            else:
-                before.sqlmodel_update(estimate)
+    upsert(tx, Estimate, [estimate.model_dump() for estimate in estimates])
 
 
 def latest_checkpoints(tx: Tx, *, bounds: Mapping[int, int]) -> dict[int, tuple[int, bytes]]:

@@ -6,21 +6,16 @@ from typing import Any, Final
 
 from sqlalchemy import Select, case, func, literal, or_, tuple_
 from sqlalchemy import select as select_rows
-from sqlalchemy.dialects import postgresql, sqlite
-from sqlmodel import SQLModel, col, delete, select
+from sqlmodel import col, delete, select
 
 from drumkeep.domain.glances import GRAVITY
 from drumkeep.storage.tables.catalogue import Lot, Place, Product, Site
 from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.tables.estimates import Estimate, Glance, ShelfAir
 from drumkeep.storage.transaction import Tx
+from drumkeep.storage.upsert import upsert
 
 _AT_ONCE: Final = 500
-
-_UPSERT: Final[Mapping[str, Any]] = {
-    "sqlite": sqlite.insert,
-    "postgresql": postgresql.insert,
-}
 
 _STATE: Final = func.coalesce(col(Glance.state), "unknown")
 _ANSWER: Final = func.coalesce(col(Glance.answer), "ASK")
@@ -103,7 +98,7 @@ def put(tx: Tx, *, rows: Sequence[Glance], of: Sequence[int]) -> None:
     gone = [drum_id for drum_id in of if drum_id not in there]
     for start in range(0, len(gone), _AT_ONCE):
         tx.session.exec(delete(Glance).where(col(Glance.drum_id).in_(gone[start:][:_AT_ONCE])))
-    _put(tx, Glance, [row.model_dump() for row in rows])
+    upsert(tx, Glance, [row.model_dump() for row in rows])
 
 
 def of_drum(tx: Tx, *, drum_id: int) -> Sequence[Glance]:
@@ -114,17 +109,7 @@ def of_drum(tx: Tx, *, drum_id: int) -> Sequence[Glance]:
 def put_shelf_airs(tx: Tx, *, told: Mapping[int, Any], step: int) -> None:
     """Store what is told of the air of places as of a grid step."""
     rows = [{"place_id": place, "step": step, "told": one} for place, one in sorted(told.items())]
-    _put(tx, ShelfAir, rows)
-
-
-def _put(tx: Tx, table: type[SQLModel], rows: Sequence[Mapping[str, Any]]) -> None:
-    connection = tx.session.connection()
-    statement = _UPSERT[connection.dialect.name](table)
-    keys = [column.name for column in table.__table__.primary_key]  # type: ignore[attr-defined]
-    others = {name: statement.excluded[name] for name in table.model_fields if name not in keys}
-    statement = statement.on_conflict_do_update(index_elements=keys, set_=others)
-    if rows:
-        connection.execute(statement, list(rows))
+    upsert(tx, ShelfAir, rows)
 
 
 def shelf_airs(tx: Tx, *, place_ids: Sequence[int], since: int) -> dict[int, Any]:

@@ -1,5 +1,6 @@
 """The command as an operator runs it: begun, signed in to, ended; what it says if it cannot."""
 
+import os
 import signal
 import socket
 import subprocess
@@ -12,6 +13,7 @@ import httpx
 import pytest
 
 from tests.fixtures.ports import free_port, is_ready
+from tests.fixtures.postgres import running_postgres
 from tests.fixtures.process import wait_until
 
 PASSWORD = "seven green ladders"
@@ -72,7 +74,7 @@ def test_a_taken_port_is_said_and_nothing_is_made(tmp_path):
 
         refused = run("serve", "--data-dir", str(tmp_path / "new"), "--port", port)
 
-    assert refused.returncode == 2
+    assert refused.returncode == os.EX_TEMPFAIL  # it may be free in a moment: systemd tries again
     assert refused.stderr == (
         f"drumkeep: Port {port} of 127.0.0.1 is taken by another program. "
         "Choose another with --port.\n"
@@ -106,3 +108,37 @@ def test_a_process_without_web_runs_until_it_is_told_to_end(tmp_path):
     assert b"no broker is set" in said
     assert code == 0
     assert (tmp_path / "drumkeep.db").exists()
+
+
+@pytest.mark.postgres
+def test_a_database_that_comes_up_later_is_waited_for(tmp_path, monkeypatch):
+    with running_postgres() as cluster, cluster.database() as name:
+        cluster.stop()
+        monkeypatch.setenv("DRUMKEEP_DATABASE_URL", cluster.url(name))
+        with serving(tmp_path, "--only", "web") as (process, port):
+            assert process.stderr is not None
+            said = process.stderr.readline()
+            with pytest.raises(ConnectionRefusedError):
+                socket.create_connection(("127.0.0.1", port))
+            cluster.start()
+            wait_until(lambda: is_ready(port), "it is ready")
+            later = process.stderr.readline()
+            process.send_signal(signal.SIGTERM)
+            process.wait(ENDS_WITHIN_S)
+
+    assert b"Connection refused. It is tried again every 3 s." in said
+    assert b"The database is there." in later
+
+
+def test_a_store_is_not_moved_while_any_process_serves_it(tmp_path):
+    target = f"sqlite:///{tmp_path}/target.db"
+    with serving(tmp_path, "--only", "ingest") as (process, _):
+        assert process.stderr is not None
+        process.stderr.readline()  # of no broker: it serves
+        refused = run("move-store", "--data-dir", str(tmp_path), "--to", target)
+        process.send_signal(signal.SIGTERM)
+        process.wait(ENDS_WITHIN_S)
+
+    assert refused.returncode == 2
+    assert "End every drumkeep process on it" in refused.stderr
+    assert run("move-store", "--data-dir", str(tmp_path), "--to", target).returncode == 0

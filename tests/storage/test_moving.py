@@ -6,8 +6,10 @@ import pytest
 from sqlalchemy import text
 
 from drumkeep.cli.main import main
+from drumkeep.domain.roles import Role
 from drumkeep.errors import Conflict
-from drumkeep.storage import leases, moving, readings, schema, whole_tables
+from drumkeep.operations import accounts
+from drumkeep.storage import leases, moving, readings, schema, served, whole_tables
 from drumkeep.storage.engine import create
 from drumkeep.storage.transaction import reading, transaction
 from tests.fixtures.depot import Depot, at, build, depot, empty_depot, short_sight
@@ -106,13 +108,61 @@ def test_a_target_with_something_else_in_it_is_refused(lived, target):
         move(lived, target)
 
 
-def test_a_difference_is_found_by_checksum(lived, target):
+def test_a_target_with_people_of_its_own_is_refused_before_the_first_row(lived, target):
+    for engine, name in ((lived.engine, "cleo"), (target, "boss")):
+        with transaction(engine) as tx:
+            accounts.create_account(
+                tx,
+                name=name,
+                display_name=name,
+                password="seven green ladders",
+                role=Role.MANAGER,
+                now=at(24.0),
+            )
+    with target.connect() as connection:
+        before = connection.execute(text("SELECT * FROM account")).all()
+
+    with pytest.raises(Conflict, match=r"account is not empty in the target, and differs"):
+        move(lived, target)
+
+    with target.connect() as connection:
+        assert connection.execute(text("SELECT * FROM account")).all() == before
+        assert connection.execute(text("SELECT count(*) FROM reading")).scalar_one() == 0
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ("UPDATE drum SET net_kg = net_kg + 0.001", "drum is not empty.* differs in the row of id"),
+        ("DELETE FROM reading WHERE ts = (SELECT min(ts) FROM reading)", "lacks the row of hour"),
+    ],
+)
+def test_what_differs_in_the_target_is_told_and_nothing_is_copied(lived, target, change, said):
     move(lived, target)
     with target.begin() as connection:
-        connection.execute(text("UPDATE drum SET net_kg = net_kg + 0.001"))
+        connection.execute(text(change))
 
-    with pytest.raises(Conflict, match="drum holds 1 rows with checksum"):
+    with pytest.raises(Conflict, match=said):
         move(lived, target)
+
+
+def test_a_difference_that_comes_while_it_moves_is_found_by_checksum(lived, target):
+    def tell(table, _rows):
+        if table == "drum":
+            with target.begin() as connection:
+                connection.execute(text("UPDATE drum SET net_kg = net_kg + 0.001"))
+
+    with pytest.raises(Conflict, match="differs in the row of id 1: it holds 1 rows with checksum"):
+        moving.move(lived.engine, target, now=at(24.0), told=tell)
+
+
+@pytest.mark.parametrize("which", ["source", "target"])
+def test_a_store_on_which_any_process_serves_is_not_moved(lived, target, which):
+    served_one = lived.engine if which == "source" else target
+    with served.together(served_one), pytest.raises(Conflict, match="End every drumkeep process"):
+        move(lived, target)
+
+    move(lived, target)
 
 
 def test_the_command_moves_what_stands_in_the_data_folder(tmp_path, other, capsys, monkeypatch):

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import inspect
 
-from drumkeep.errors import Unavailable
+from drumkeep.errors import Conflict, Unavailable
 from drumkeep.storage import schema
 from drumkeep.storage.engine import CHANGES_SCHEMA, Engine
 from drumkeep.storage.transaction import reading
@@ -83,7 +83,7 @@ def test_a_store_of_a_later_version_is_told_as_such(engine):
     with engine.begin() as connection:
         connection.exec_driver_sql("UPDATE alembic_version SET version_num = '9999'")
 
-    with pytest.raises(Unavailable, match=r"later version of drumkeep.*9999"):
+    with pytest.raises(Conflict, match=r"later version of drumkeep.*9999"):
         schema.upgrade(engine)
 
 
@@ -94,7 +94,7 @@ def test_a_store_that_lacks_what_this_version_needs_is_told_as_such_and_not_as_b
         connection.exec_driver_sql("ALTER TABLE account RENAME COLUMN language TO tongue")
         connection.exec_driver_sql("ALTER TABLE alarm_entry RENAME TO alarm_line")
 
-    with pytest.raises(Unavailable, match=r"another version.*account\.language, alarm_entry"):
+    with pytest.raises(Conflict, match=r"another version.*account\.language, alarm_entry"):
         schema.check(engine)
     for missing in ("SELECT language FROM account", "SELECT * FROM alarm_entry"):
         with pytest.raises(Unavailable, match="not set up for this version"), reading(engine) as tx:

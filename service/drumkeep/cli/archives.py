@@ -49,7 +49,8 @@ def _run(arguments: argparse.Namespace) -> int:
     now = datetime.now(UTC)  # noqa: TID251 - the edge
     with opened_file(arguments.file, title=archive.TITLE) as file:
         header = archive.check(file)
-        with opened(load(data_dir=arguments.data_dir)) as engine, transaction(engine) as tx:
+        settings = load(data_dir=arguments.data_dir)
+        with opened(settings, alone=True) as engine, transaction(engine) as tx:
             if arguments.check:
                 with undone(tx):
                     counts = archive.store(tx, file, now=now)

@@ -13,7 +13,7 @@ from typing import Final
 
 import drumkeep
 from drumkeep.domain.audit import Doer, Way
-from drumkeep.errors import DrumkeepError
+from drumkeep.errors import DrumkeepError, Unavailable
 
 SUBCOMMANDS: Final = {
     "serve": "serve",
@@ -56,7 +56,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        0 when done, 2 when it could not be done for a reason that was said.
+        0 when done, 2 when it could not be done for a reason that was said, 75 (EX_TEMPFAIL of
+        sysexits.h) when that reason may pass by itself.
     """
     given = sys.argv[1:] if arguments is None else list(arguments)
     # What is imported stays: to look through it for garbage meanwhile is a third of the start-up.
@@ -68,7 +69,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         code = _run(parsed, command=next(iter(given), ""))
     except DrumkeepError as error:
         sys.stderr.write(f"drumkeep: {error}\n")
-        return 2
+        return os.EX_TEMPFAIL if isinstance(error, Unavailable) else 2
     except KeyboardInterrupt:
         return 130
     return code

@@ -4,9 +4,13 @@ import argparse
 import errno
 import gc
 import logging
+import os
 import signal
 import socket
 import threading
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from types import FrameType
 from typing import Final
 
@@ -18,12 +22,16 @@ from drumkeep.app import Role, create_app, make_engine, make_parts, make_replica
 from drumkeep.cli import allocator
 from drumkeep.errors import Unavailable
 from drumkeep.settings import Settings, load
-from drumkeep.storage import schema
+from drumkeep.storage import schema, served
 from drumkeep.storage.engine import Engine
 from drumkeep.thermal.kernel import compile_all
 
 _GRACE_SECONDS: Final = 5
 _BACKLOG: Final = 2048
+_BEHIND_PEOPLE: Final = 10
+"""Niceness of a process that only computes: who waits for a page goes first on a busy machine."""
+
+_TRY_EVERY_S: Final = 3.0
 _LOG: Final = logging.getLogger(__name__)
 
 
@@ -56,18 +64,19 @@ def run(arguments: argparse.Namespace) -> int:
         port=arguments.port,
         mqtt_url=arguments.mqtt_url,
     )
-    listening = _listen(settings) if Role.WEB in arguments.only else None
+    bound = _bind(settings) if Role.WEB in arguments.only else None
     settings.prepare()
+    if arguments.only == {Role.SCHEDULE}:
+        os.nice(_BEHIND_PEOPLE)
     if arguments.only - {Role.INGEST}:
         compile_all()  # what computes must not keep the first who asks waiting
     engine = make_engine(settings)
     try:
-        schema.upgrade(engine)
-        schema.check(engine)
-        if listening is None:
-            _run_parts(settings, engine, roles=arguments.only)
-        else:
-            _run_server(settings, engine, roles=arguments.only, listening=listening)
+        with _when_there(engine):
+            if bound is None:
+                _run_parts(settings, engine, roles=arguments.only)
+            else:
+                _run_server(settings, engine, roles=arguments.only, bound=bound)
     finally:
         engine.dispose()
     return 0
@@ -107,27 +116,61 @@ def _roles(text: str) -> frozenset[Role]:
         ) from None
 
 
-def _listen(settings: Settings) -> socket.socket:
-    """Take the port first of all, so that a taken one is said before anything is begun."""
+@contextmanager
+def _when_there(engine: Engine) -> Iterator[None]:
+    """Bring the database up to date and keep it from being moved; wait while it is away.
+
+    After a power cut it may come up later than we do, or be on another machine.
+    """
+    with ExitStack() as held:
+        said = ""
+        while True:
+            try:
+                schema.upgrade(engine)
+                schema.check(engine)
+                held.enter_context(served.together(engine))
+                break
+            except Unavailable as error:
+                if str(error) != said:
+                    _LOG.warning("%s It is tried again every %g s.", error, _TRY_EVERY_S)
+                    said = str(error)
+            time.sleep(_TRY_EVERY_S)
+        if said:
+            _LOG.warning("The database is there.")
+        yield
+
+
+def _bind(settings: Settings) -> socket.socket:
+    """Take the port first of all, so that a taken one is said before anything is begun.
+
+    Nobody is let in yet: who comes while the database is waited for is refused, not kept waiting.
+    """
+    bound = socket.socket(socket.AF_INET6 if ":" in settings.host else socket.AF_INET)
+    bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    if bound.family == socket.AF_INET6:
+        bound.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 1)
+    # Accepted connections inherit it. asyncio would set it itself, but not on sockets whose
+    # protocol is told as 0, as this one's is; without it each answer waits 40 ms for an ACK.
+    bound.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+    with _taken_said(settings):
+        bound.bind((settings.host, settings.port))
+    return bound
+
+
+@contextmanager
+def _taken_said(settings: Settings) -> Iterator[None]:
     try:
-        family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
-        listening = socket.create_server(
-            (settings.host, settings.port), family=family, backlog=_BACKLOG
-        )
+        yield
     except OSError as error:
         if error.errno == errno.EADDRINUSE:
             problem = f"Port {settings.port} of {settings.host} is taken by another program"
         else:
             problem = f"Cannot listen on {settings.host} port {settings.port}: {error.strerror}"
         raise Unavailable(f"{problem}. Choose another with --port.") from error
-    # Accepted connections inherit it. asyncio would set it itself, but not on sockets whose
-    # protocol is told as 0, as this one's is; without it each answer waits 40 ms for an ACK.
-    listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-    return listening
 
 
 def _run_server(
-    settings: Settings, engine: Engine, *, roles: frozenset[Role], listening: socket.socket
+    settings: Settings, engine: Engine, *, roles: frozenset[Role], bound: socket.socket
 ) -> None:
     parts = make_parts(settings, engine, roles=roles)
     replica = make_replica(settings, engine)
@@ -135,11 +178,13 @@ def _run_server(
         parts.append(replica)
     app = create_app(settings, engine=engine, parts=parts, replica=replica)
     server = Server(app, trusted_proxies=settings.trusted_proxies)
-    _LOG.info("listening on http://%s:%d", *listening.getsockname()[:2])
+    with _taken_said(settings):
+        bound.listen(_BACKLOG)
+    _LOG.info("listening on http://%s:%d", *bound.getsockname()[:2])
     # What was imported stays: looking through it for garbage would hold up every third large page.
     gc.collect()
     gc.freeze()
-    server.run(sockets=[listening])
+    server.run(sockets=[bound])
     if not server.started:
         raise Unavailable("drumkeep could not start; what was logged above says why.")
 

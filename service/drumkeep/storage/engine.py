@@ -35,6 +35,8 @@ _DRIVER: Final = "postgresql+psycopg"
 
 _SESSION: Final = {
     "timezone": "UTC",
+    # Whatever the database's own: else one without an encoding answers in octets.
+    "client_encoding": "UTF8",
     # Whatever the server's default: what is confirmed to a gateway is on the disk.
     "synchronous_commit": "on",
     # As long as SQLite's busy timeout: whoever waits longer is told to try again.
@@ -69,11 +71,12 @@ def create(url: str, *, pool_size: int = 20) -> Engine:
     Raises
     ------
     Invalid
-        The address is none, or names a database other than these two.
+        The address is none, or names a database other than these two. No fault repeats a part of
+        the password.
     """
     try:
         parsed = make_url(url)
-    except ArgumentError as error:
+    except (ArgumentError, ValueError) as error:  # the latter of a port that is none
         raise Invalid("The database address cannot be read.", [_address_fault(None)]) from error
     backend = parsed.get_backend_name()
     if backend not in {"sqlite", "postgresql"}:
@@ -100,6 +103,9 @@ def create(url: str, *, pool_size: int = 20) -> Engine:
 def _create_postgresql(url: URL, *, pool_size: int) -> Engine:
     if url.drivername not in {"postgresql", _DRIVER}:
         raise Invalid("The database's driver is unknown.", [_address_fault(url.drivername)])
+    if "@" in f"{url.host}{url.database}":
+        # The password ended at the first: what follows would be told as a host's name.
+        raise Invalid("The database's address cannot be read.", [_SECOND_AT])
     engine = create_engine(
         url.set(drivername=_DRIVER),
         pool_size=pool_size,
@@ -116,6 +122,14 @@ def _create_postgresql(url: URL, *, pool_size: int) -> Engine:
     )
     event.listen(engine, "begin", _begin_postgresql)
     return engine
+
+
+_SECOND_AT: Final = Fault(
+    "database_url",
+    None,
+    "has more than one @",
+    "In a user's name or password write %40 for @, %3A for :, %2F for / and %25 for %.",
+)
 
 
 def _address_fault(value: str | None) -> Fault:

@@ -22,6 +22,8 @@ SCHEDULE: Final = 0
 """Number of the lock of the one process that runs the jobs."""
 INGEST_WORKERS: Final = 1
 """Number of the lock that all who ingest share, to be counted."""
+SERVED: Final = 2
+"""Number of the lock that all who work on the database share; who needs it alone takes it."""
 FIRST_SLOT: Final = 100
 """Number of the lock of the first session at the broker; the others follow."""
 

@@ -1,21 +1,24 @@
 """Move all that one database holds into another, of whatever kind either is.
 
 Tables are copied in the order of their references and rows in that of their keys, some thousand to
-a transaction. What was stopped half-way goes on after the last row that is there.
+a transaction. What was stopped half-way goes on after the last row that is there, once all that is
+there has been found to be the beginning of what is moved.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Generator, Sequence
+from contextlib import ExitStack, closing
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import blake2b
+from itertools import zip_longest
 from typing import Any, Final
 
-from sqlalchemy import Connection, Table, func, select, tuple_
+from sqlalchemy import Table, func, select, tuple_
 
 from drumkeep.errors import Conflict, Fault
-from drumkeep.storage import whole_tables
+from drumkeep.storage import served, whole_tables
 from drumkeep.storage.engine import Engine
-from drumkeep.storage.transaction import reading, transaction
+from drumkeep.storage.transaction import Tx, reading, transaction
 
 _TITLE: Final = "The store cannot be moved."
 
@@ -38,9 +41,9 @@ def move(source: Engine, target: Engine, *, now: datetime, told: Told) -> list[M
     Parameters
     ----------
     source
-        Of which nothing is changed; no service may run on it.
+        Of which nothing is changed; nobody else may work on it.
     target
-        Empty, or what an earlier call left half done.
+        Empty, or what an earlier call left half done. Otherwise it stays as it is.
     now
         The present, UTC.
     told
@@ -53,23 +56,17 @@ def move(source: Engine, target: Engine, *, now: datetime, told: Told) -> list[M
         end.
     """
     tables = whole_tables.every_table()
-    for engine in (source, target):
-        _refuse_while_served(engine, now)
-    for table in tables:
-        _copy(source, target, table, told)
-    moved = []
-    for table in tables:
-        one, other = (_sum_of(engine, table) for engine in (source, target))
-        if one != other:
-            raise _refusal(
-                table.name,
-                f"holds {other.rows} rows with checksum {other.checksum}, "
-                f"the source {one.rows} with {one.checksum}",
-                "Empty the target database, stop whatever writes to either, and begin anew.",
-            )
-        moved.append(one)
-    with transaction(target) as tx:
-        whole_tables.count_on(tx, tables)
+    with served.alone(source), served.alone(target):
+        for engine in (source, target):
+            _refuse_while_served(engine, now)
+        ends = [_end_of(target, table) for table in tables]
+        for table, end in zip(tables, ends, strict=True):
+            _refuse_other_rows(source, target, table, end)
+        for table, end in zip(tables, ends, strict=True):
+            _copy(source, target, table, end, told)
+        moved = [_compared(source, target, table) for table in tables]
+        with transaction(target) as tx:
+            whole_tables.count_on(tx, tables)
     return moved
 
 
@@ -84,50 +81,107 @@ def _refuse_while_served(engine: Engine, now: datetime) -> None:
         )
 
 
-def _copy(source: Engine, target: Engine, table: Table, told: Told) -> None:
-    with reading(source) as tx:
+@dataclass(frozen=True, slots=True)
+class _End:
+    """How far a table has come: the key of its last row, and how many there are."""
+
+    key: tuple[Any, ...] | None
+    rows: int
+
+
+def _end_of(engine: Engine, table: Table) -> _End:
+    with reading(engine) as tx:
         connection = tx.session.connection()
-        with reading(target) as other:
-            last, there = _end_of(other.session.connection(), table)
-        if last is not None and there != _count(connection, table, upto=last):
-            raise _refusal(
-                table.name,
-                "holds rows in the target that the source has not",
-                "Name an empty database, or the one into which this store was being moved.",
-            )
-        for rows in whole_tables.portions(connection, table, last=last):
+        order = [key.desc() for key in whole_tables.keys(connection, table)]
+        last = connection.execute(select(*table.primary_key).order_by(*order).limit(1)).first()
+        count = connection.execute(select(func.count()).select_from(table)).scalar_one()
+    return _End(None if last is None else tuple(last), count)
+
+
+def _refuse_other_rows(source: Engine, target: Engine, table: Table, end: _End) -> None:
+    """Refuse a target that holds anything but the beginning of the source's rows."""
+    differs = None if end.key is None else _difference(source, target, table, upto=end.key)
+    if differs is not None:
+        raise _refusal(
+            table.name,
+            f"is not empty in the target, and {differs}. Nothing was copied",
+            "Name an empty database (accounts come along, none is to be made there), or the one "
+            "into which this store, unchanged since, was being moved.",
+        )
+
+
+def _copy(source: Engine, target: Engine, table: Table, end: _End, told: Told) -> None:
+    there = end.rows
+    with reading(source) as tx:
+        for rows in whole_tables.portions(tx.session.connection(), table, last=end.key):
             with transaction(target) as writing:
                 whole_tables.store(writing, table, [dict(row._mapping) for row in rows])  # noqa: SLF001 - its public view
             there += len(rows)
             told(table.name, there)
 
 
-def _end_of(connection: Connection, table: Table) -> tuple[tuple[Any, ...] | None, int]:
-    order = [key.desc() for key in whole_tables.keys(connection, table)]
-    last = connection.execute(select(*table.primary_key).order_by(*order).limit(1)).first()
-    if last is None:
-        return None, 0
-    return tuple(last), _count(connection, table, upto=tuple(last))
+def _compared(source: Engine, target: Engine, table: Table) -> Moved:
+    one, other = (_sum_of(engine, table) for engine in (source, target))
+    if one != other:
+        differs = _difference(source, target, table, upto=None) or "changes meanwhile"
+        raise _refusal(
+            table.name,
+            f"{differs}: it holds {other.rows} rows with checksum {other.checksum}, "
+            f"the source {one.rows} with {one.checksum}",
+            "Empty the target database, stop whatever writes to either, and begin anew.",
+        )
+    return one
 
 
-def _count(connection: Connection, table: Table, *, upto: tuple[Any, ...]) -> int:
-    upto_there = tuple_(*whole_tables.keys(connection, table)) <= tuple_(
-        *whole_tables.bound(table, upto)
-    )
-    statement = select(func.count()).select_from(table).where(upto_there)
-    return connection.execute(statement).scalar_one()
+def _difference(
+    source: Engine, target: Engine, table: Table, *, upto: tuple[Any, ...] | None
+) -> str | None:
+    """Tell the first row that is not the same in both, up to a key; None if all are."""
+    at = [list(table.columns).index(column) for column in table.primary_key]
+    with ExitStack() as both:
+        ours, theirs = (
+            both.enter_context(
+                closing(_rows(both.enter_context(reading(engine)), table, upto=upto))
+            )
+            for engine in (source, target)
+        )
+        for one, other in zip_longest(ours, theirs):
+            if repr(one) == repr(other):  # as the sums take them: nan is nan
+                continue
+            mine, its = (None if row is None else [row[i] for i in at] for row in (one, other))
+            if mine == its:
+                return f"differs in {_named(table, mine)}"
+            if mine is None or (its is not None and its < mine):
+                return f"has {_named(table, its)} that the source has not"
+            return f"lacks {_named(table, mine)}"
+    return None
+
+
+def _named(table: Table, key: Sequence[object] | None) -> str:
+    numbers = [f"{c.name} {v}" for c, v in zip(table.primary_key, key or (), strict=True)]
+    # Whatever else a row goes by may be a secret.
+    secret = any(not isinstance(part, int) for part in key or ())
+    return "a row" if secret else f"the row of {', '.join(numbers)}"
+
+
+def _rows(tx: Tx, table: Table, *, upto: tuple[Any, ...] | None = None) -> Generator[list[Any]]:
+    connection = tx.session.connection()
+    keys = whole_tables.keys(connection, table)
+    statement = select(table).order_by(*keys)
+    if upto is not None:
+        statement = statement.where(tuple_(*keys) <= tuple_(*whole_tables.bound(table, upto)))
+    portions = connection.execution_options(yield_per=whole_tables.at_once(table))
+    with portions.execute(statement) as found:
+        for row in found:
+            yield [*whole_tables.plain(row)]
 
 
 def _sum_of(engine: Engine, table: Table) -> Moved:
     digest = blake2b(digest_size=16)
     count = 0
     with reading(engine) as tx:
-        connection = tx.session.connection()
-        statement = select(table).order_by(*whole_tables.keys(connection, table))
-        for row in connection.execution_options(yield_per=whole_tables.at_once(table)).execute(
-            statement
-        ):
-            digest.update(repr([*whole_tables.plain(row)]).encode())
+        for row in _rows(tx, table):
+            digest.update(repr(row).encode())
             count += 1
     return Moved(table.name, count, digest.hexdigest())
 

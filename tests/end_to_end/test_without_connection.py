@@ -156,6 +156,10 @@ def test_an_hour_without_connection_loses_nothing_and_doubles_nothing(yard, cove
     phone.goto(f"/d/{tag}")
     assert "No connection" in phone.text()
     assert phone.evaluate("document.querySelector('h1').textContent") == "WAS READY"
+    # how old its readings are would not grow on a copy; up to when they go stays true
+    told = phone.evaluate("document.querySelector('.verdict-from span').textContent")
+    assert "readings up to " in told
+    assert " old" not in told
     assert "Take it" not in phone.text()
     tapped = []
     deeds = [(tag, kind, typed) for kind, typed in OPEN_DRUM]

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drumkeep.domain.grid import STEP_MS
-from drumkeep.domain.neighbours import APART_STEPS, median_of, stand_apart
+from drumkeep.domain.neighbours import APART_STEPS, median_of, others_say, stand_apart
 from drumkeep.domain.places import PlaceKind, gap_limit_seconds
 from drumkeep.domain.plausibility import (
     HELD_MS,
@@ -214,7 +214,7 @@ class _Heard:
         ]
         lines = np.stack([t.line for t in told])
         sound = np.stack([t.sound for t in told])
-        found, self.others = stand_apart(lines, sound=sound, error_k=[s.leeway for s in series])
+        found = stand_apart(lines, sound=sound, error_k=[s.leeway for s in series])
         self.lines = lines[:, APART_STEPS:]
         self.sound = sound[:, APART_STEPS:]
         self.has_say = np.stack([t.has_say for t in told])[:, APART_STEPS:]
@@ -241,13 +241,16 @@ class _Heard:
         """Return the spans over which one sensor stands apart."""
         edges = np.diff(self.apart[row].astype(np.int8), prepend=0, append=0)
         begins, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+        if not len(begins):
+            return []
+        others = others_say(self.lines, sound=self.sound, row=row)
         return [
             Doubt(
                 reason=Reason.APART,
                 from_ms=(self.first + int(begin)) * STEP_MS,
                 until_ms=(self.first + int(end)) * STEP_MS if end < self.apart.shape[1] else None,
                 value=float(self.lines[row, end - 1]),
-                other=float(self.others[row, end - 1]),
+                other=float(others[end - 1]),
             )
             for begin, end in zip(begins, ends, strict=True)
         ]

@@ -16,7 +16,7 @@ APART_STEPS: Final = 12
 """For as long as this, five-minute steps: an hour."""
 
 
-def stand_apart(lines: Floats, *, sound: Flags, error_k: Sequence[float]) -> tuple[Flags, Floats]:
+def stand_apart(lines: Floats, *, sound: Flags, error_k: Sequence[float]) -> Flags:
     """Say which sensors of a place stand apart from most of its others.
 
     Two do from one another where over the last hour they differed in the mean by more than
@@ -34,29 +34,35 @@ def stand_apart(lines: Floats, *, sound: Flags, error_k: Sequence[float]) -> tup
 
     Returns
     -------
-    tuple[Flags, Floats]
-        Whether each stands apart, and the median of the others; shape (sensor, step −
-        APART_STEPS).
+    Flags
+        Whether each stands apart, shape (sensor, step − APART_STEPS).
     """
-    sensors, steps = lines.shape
-    shape = (sensors, steps - APART_STEPS)
-    others_say = np.full(shape, np.nan)
-    differing, spoken = np.zeros(shape), np.zeros(shape)
     told = np.where(sound, lines, np.nan)
-    for row in range(sensors):
-        for other in range(row):
-            off = np.lib.stride_tricks.sliding_window_view(
-                told[row] - told[other], APART_STEPS + 1
-            ).mean(axis=1)
-            # a step at which either says nothing makes the mean NaN
-            both = np.isfinite(off)
-            differ = np.abs(off) > APART_K + error_k[row] + error_k[other]
-            for one in (row, other):
-                spoken[one] += both
-                differing[one] += both & differ
-        if sensors > 1:
-            others_say[row] = median_of(np.delete(told, row, axis=0))[APART_STEPS:]
-    return np.asarray(differing > spoken / 2.0, dtype=np.bool_), others_say
+    # a step at which one says nothing makes its mean, and all that is set against it, NaN
+    means = np.lib.stride_tricks.sliding_window_view(told, APART_STEPS + 1, axis=1).mean(axis=-1)
+    errors = np.asarray(error_k, dtype=np.float64)
+    apart = np.zeros(means.shape, dtype=np.bool_)
+    for row, mean in enumerate(means):
+        off = np.abs(np.delete(means, row, axis=0) - mean)
+        limit = APART_K + errors[row] + np.delete(errors, row)
+        spoken = np.isfinite(off).sum(axis=0)
+        apart[row] = (off > limit[:, None]).sum(axis=0) > spoken / 2.0
+    return apart
+
+
+def others_say(lines: Floats, *, sound: Flags, row: int) -> Floats:
+    """Return the median of all sensors of a place but one, shape (step,); NaN where none has a say.
+
+    Parameters
+    ----------
+    lines, sound
+        What each says and where it has a say, shape (sensor, step).
+    row
+        The one that is left out.
+    """
+    if len(lines) == 1:
+        return np.full(lines.shape[1], np.nan)
+    return median_of(np.delete(np.where(sound, lines, np.nan), row, axis=0))
 
 
 def median_of(lines: Floats) -> Floats:

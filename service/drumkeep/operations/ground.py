@@ -5,7 +5,7 @@ hand reads the sites of its places only.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Final
@@ -73,7 +73,10 @@ class Premises:
 
 @dataclass(frozen=True)
 class Ground(Premises):
-    """The same with the sensors that ever hung there, read once for one computation."""
+    """The same with the sensors that ever hung there, read once for one computation.
+
+    ``whole`` reads what hangs elsewhere on the sites, where it was left out.
+    """
 
     air_mounts: Mapping[int, Sequence[Mount]]
     floor_mounts: Mapping[int, Sequence[Mount]]
@@ -82,6 +85,12 @@ class Ground(Premises):
     sensors: Mapping[int, Sensor]
     calibrations: Mapping[int, Sequence[Calibration]]
     films: Mapping[int, Sequence[FilmInForce]] = field(default_factory=dict)
+    whole: "Callable[[], Ground] | None" = None
+
+    @cached_property
+    def all_round(self) -> "Ground":
+        """The same with all that hangs at its sites."""
+        return self if self.whole is None else self.whole()
 
     def hung(self, mounts: Iterable[Mount]) -> list[Hung]:
         """Return the sensors of mounts in places, with all that tells what they said there."""
@@ -100,12 +109,13 @@ class Ground(Premises):
         """Return the air sensors of the same site as some mounts, in other places."""
         here = {mount.place_id for mount in mounts}
         sites = {self.places[place].site_id for place in here if place is not None}
-        return self.hung(
+        ground = self.all_round
+        return ground.hung(
             mount
             for site in sites
-            for place in self.of_site[site]
+            for place in ground.of_site[site]
             if place.id not in here
-            for mount in self.air_mounts.get(place.id, ())
+            for mount in ground.air_mounts.get(place.id, ())
         )
 
     def sun_over(self, place_id: int) -> list[Sequence[Mount]]:
@@ -145,15 +155,45 @@ def read_ground(tx: Tx, *, around: Iterable[int] | None = None, sites: rows.Site
     Nothing of a place is told by what hangs at another site.
     """
     site_ids = sites if around is None else _sites_around(tx, around)
+    return _ground(tx, _premises(tx, site_ids=site_ids), site_ids=site_ids)
+
+
+def read_ground_under(tx: Tx, *, place_ids: Iterable[int]) -> Ground:
+    """Read the sites of some places, and of what hung there only what tells of these.
+
+    That is what hung in them and in those they sit in. What hangs elsewhere on the site is asked
+    about a sensor that stands still, and is read then: a site can have hundreds.
+    """
+    wanted = set(place_ids)
+    site_ids = rows.sites_around(tx, place_ids=wanted)
     premises = _premises(tx, site_ids=site_ids)
+    around = {here for place_id in wanted for here in premises.enclosing(place_id)}
+    return _ground(
+        tx,
+        premises,
+        site_ids=site_ids,
+        place_ids=around,
+        whole=lambda: _ground(tx, premises, site_ids=site_ids),
+    )
+
+
+def _ground(
+    tx: Tx,
+    premises: Premises,
+    *,
+    site_ids: rows.Sites,
+    place_ids: rows.Places = None,
+    whole: Callable[[], Ground] | None = None,
+) -> Ground:
     hung: dict[What, dict[int, list[Mount]]] = {what: defaultdict(list) for what in What}
-    for mount in rows.place_mounts(tx, site_ids=site_ids):
+    for mount in rows.place_mounts(tx, site_ids=site_ids, place_ids=place_ids):
         if mount.place_id is not None:
             hung[What(mount.what)][mount.place_id].append(mount)
     calibrations: dict[int, list[Calibration]] = defaultdict(list)
-    for calibration in rows.calibrations(tx, site_ids=site_ids):
+    for calibration in rows.calibrations(tx, site_ids=site_ids, place_ids=place_ids):
         calibrations[calibration.sensor_id].append(calibration)
-    films = rows.films(tx, site_ids=site_ids)
+    films = rows.films(tx, site_ids=site_ids, place_ids=place_ids)
+    sensors = rows.sensors(tx, site_ids=site_ids, place_ids=place_ids)
     return Ground(
         places=premises.places,
         sites=premises.sites,
@@ -161,9 +201,10 @@ def read_ground(tx: Tx, *, around: Iterable[int] | None = None, sites: rows.Site
         floor_mounts=hung[What.FLOOR],
         humidity_mounts=hung[What.HUMIDITY],
         sun_mounts=hung[What.SUN],
-        sensors={sensor.id: sensor for sensor in rows.sensors(tx, site_ids=site_ids)},
+        sensors={sensor.id: sensor for sensor in sensors},
         calibrations=calibrations,
         films={place: place_films.course_of(said) for place, said in films.items()},
+        whole=whole,
     )
 
 

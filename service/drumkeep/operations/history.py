@@ -1,7 +1,7 @@
 """A drum's past and days ahead as curves."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -12,21 +12,23 @@ from drumkeep.domain.air_ahead import STRIDE, air_ahead
 from drumkeep.domain.grid import STEPS_PER_HOUR, moment_of, step_at, to_ms
 from drumkeep.domain.liquid_state import (
     UNSUPPORTED_K,
-    LiquidStates,
     band_at,
     disputed,
     likely_mean,
     states_from_bytes,
 )
+from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.outlook import Prospect
 from drumkeep.domain.places import PlaceKind
+from drumkeep.domain.products import Product
 from drumkeep.operations.air_hours import AirHour, air_hours
 from drumkeep.operations.estimates import DAY_STEPS
-from drumkeep.operations.ground import read_ground, read_premises
+from drumkeep.operations.ground import read_ground, read_ground_under, read_premises
 from drumkeep.operations.surroundings import read_places
 from drumkeep.storage import drums as drum_rows
 from drumkeep.storage import estimates as rows
 from drumkeep.storage.products import as_product
+from drumkeep.storage.tables.catalogue import Place
 from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.transaction import Tx
 from drumkeep.thermal.parameter_sets import LIKELY
@@ -63,12 +65,98 @@ class Past:
     hours: Sequence[AirHour] = ()
 
 
+@dataclass(frozen=True)
+class Course:
+    """How a drum got to where it is, and its days ahead."""
+
+    past: Past
+    ahead: Sequence[CurvePoint]
+
+
+def course_of(
+    tx: Tx,
+    *,
+    drum: Drum,
+    product: Product,
+    start: datetime,
+    end: datetime,
+    hours: int,
+    in_warm_room: bool = False,
+) -> Course:
+    """Return the past of a drum up to the present, and the days ahead of it; slow case band.
+
+    What was read of the places for the one serves the other.
+
+    Parameters
+    ----------
+    tx
+        Any transaction.
+    drum, product
+        Which, and what it holds.
+    start, end
+        Of the past.
+    hours
+        How far to look.
+    in_warm_room
+        Moved now to the warm room that it would go to, if there is one; else where it is.
+    """
+    newest = rows.estimate_of(tx, drum_id=drum.id)
+    since = None if newest is None else newest.step - DAY_STEPS
+    heats = _Heats(tx, since=since)
+    past = _past(tx, drum=drum, start=start, end=end, heats=heats)
+    place = warm_room_for(tx, drum=drum) if in_warm_room else None
+    ahead = _ahead(tx, drum=drum, product=product, hours=hours, place_id=place, heats=heats)
+    return Course(past, ahead)
+
+
+@dataclass
+class _Heats:
+    """Places as the liquid feels them, read once for all that is asked of one drum.
+
+    They are read from the grid step ``since`` on at least.
+    """
+
+    tx: Tx
+    since: int | None = None
+    read: dict[int, PlaceHeat] = field(default_factory=dict)
+    places: dict[int, Place] = field(default_factory=dict)
+
+    def get(self, place_ids: Iterable[int], *, first: int, last: int) -> Mapping[int, PlaceHeat]:
+        """Return places over grid steps ``first`` … ``last`` at least."""
+        begin = first if self.since is None else min(first, self.since)
+        missing = [
+            place
+            for place in place_ids
+            if place not in self.read or not _lies_in(self.read[place], first=first, last=last)
+        ]
+        if missing:
+            ground = read_ground_under(self.tx, place_ids=missing)
+            self.places.update(ground.places)
+            self.read |= read_places(
+                self.tx, ground=ground, place_ids=missing, first=begin, last=last
+            )
+        return self.read
+
+
+def _lies_in(heat: PlaceHeat, *, first: int, last: int) -> bool:
+    """Tell whether a place was read over a span, and no further than its end.
+
+    The days ahead go on from its last step.
+    """
+    air = heat.air
+    return air.first <= first and air.first + len(air.likely) - 1 == last
+
+
 def past_of(tx: Tx, *, drum: Drum, start: datetime, end: datetime) -> Past:
     """Return what was computed of a drum, and its newest state.
 
     Every half hour with the air of that time, or over more than a fortnight every hour with the
     hours' figures of the air: single readings of months would take long, and are thinned.
     """
+    return _past(tx, drum=drum, start=start, end=end, heats=_Heats(tx))
+
+
+def _past(tx: Tx, *, drum: Drum, start: datetime, end: datetime, heats: _Heats) -> Past:
     first, last = step_at(start), step_at(end)
     by_hours = end - start > SINGLY
     stored = rows.checkpoints_between(tx, drum_id=drum.id, first=first, last=last)
@@ -88,11 +176,10 @@ def past_of(tx: Tx, *, drum: Drum, start: datetime, end: datetime) -> Past:
         return Past(points, resolution_s=3600, hours=[hours[hour] for hour in sorted(hours)])
     if not steps:
         return Past([])
-    states = states_from_bytes(records)
-    airs = _airs(tx, states, first=min(steps), last=max(steps))
+    places = states_from_bytes(records)["place"].tolist()
+    found = heats.get(sorted(set(places)), first=min(steps), last=max(steps))
     told = [
-        _of_step(airs, place, step=step)
-        for place, step in zip(states["place"].tolist(), steps, strict=True)
+        _of_step(found[place].air, step=step) for place, step in zip(places, steps, strict=True)
     ]
     return Past(_points(records, steps=steps, airs=told))
 
@@ -113,8 +200,7 @@ def _of_hour(hours: Mapping[int, AirHour], *, step: int) -> _Air:
     return _Air(hour.mean_c, hour.error_k, known=True)
 
 
-def _of_step(airs: Mapping[int, PlaceAir], place: int, *, step: int) -> _Air:
-    air = airs[int(place)]
+def _of_step(air: PlaceAir, *, step: int) -> _Air:
     now = float(air.window(first=step, last=step)[0])
     return _Air(now, air.error_at(step), known=air.supported_at(step))
 
@@ -133,17 +219,21 @@ def ahead_of(tx: Tx, *, drum: Drum, hours: int, place_id: int | None = None) -> 
     place_id
         Another place than where it stands.
     """
+    product = as_product(drum_rows.lots_and_products(tx, lot_ids=[drum.lot_id])[drum.lot_id][1])
+    return _ahead(tx, drum=drum, product=product, hours=hours, place_id=place_id, heats=_Heats(tx))
+
+
+def _ahead(
+    tx: Tx, *, drum: Drum, product: Product, hours: int, place_id: int | None, heats: _Heats
+) -> list[CurvePoint]:
     newest = rows.estimate_of(tx, drum_id=drum.id)
     if newest is None or newest.bottom_c is None or drum.ended is not None:
         return []
     state = states_from_bytes([newest.state])
     step = newest.step
     here = place_id or drum.place_id
-    ground = read_ground(tx, around=[here])
-    where = ground.places[here]
-    heat = read_places(tx, ground=ground, place_ids=[where.id], first=step - DAY_STEPS, last=step)[
-        where.id
-    ]
+    heat = heats.get([here], first=step - DAY_STEPS, last=step)[here]
+    where = heats.places[here]
     ahead = air_ahead(
         kind=PlaceKind(where.kind),
         set_point_c=where.set_point_c,
@@ -152,7 +242,6 @@ def ahead_of(tx: Tx, *, drum: Drum, hours: int, place_id: int | None = None) -> 
         now_step=step,
         hours=hours,
     )
-    product = as_product(drum_rows.lots_and_products(tx, lot_ids=[drum.lot_id])[drum.lot_id][1])
     course = Prospect(
         states=state,
         products=[product],
@@ -190,13 +279,6 @@ def warm_room_for(tx: Tx, *, drum: Drum) -> int | None:
     """Return the id of the warm room a drum would go to; None where there is none or it is in."""
     room = read_premises(tx, around=[drum.place_id]).warm_room_for(drum.place_id)
     return None if room is None or room.id == drum.place_id else room.id
-
-
-def _airs(tx: Tx, states: LiquidStates, *, first: int, last: int) -> dict[int, PlaceAir]:
-    places = sorted({int(place) for place in states["place"]})
-    ground = read_ground(tx, around=places)
-    heats = read_places(tx, ground=ground, place_ids=places, first=first, last=last)
-    return {place: heat.air for place, heat in heats.items()}
 
 
 def _points(

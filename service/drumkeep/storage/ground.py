@@ -1,4 +1,4 @@
-"""Places with the sensors that were ever mounted there: of all sites, or of some only."""
+"""Places with the sensors that were ever mounted there: of all sites, or of some."""
 
 from collections import defaultdict
 from collections.abc import Collection, Sequence
@@ -17,6 +17,9 @@ _Row = TypeVar("_Row")
 
 Sites = Collection[int] | None
 """Ids of sites; None for all."""
+
+Places = Collection[int] | None
+"""Ids of places; None for all of the sites that are asked for."""
 
 
 def sites_around(tx: Tx, *, place_ids: Collection[int]) -> Sequence[int]:
@@ -49,35 +52,40 @@ def count_places(tx: Tx) -> int:
     return tx.session.exec(select(func.count()).select_from(Place)).one()
 
 
-def place_mounts(tx: Tx, *, site_ids: Sites = None) -> Sequence[Mount]:
+def place_mounts(tx: Tx, *, site_ids: Sites = None, place_ids: Places = None) -> Sequence[Mount]:
     """Return every mount in a place of sites, past ones too, oldest first."""
     mounts = select(Mount).join(Place, col(Mount.place_id) == col(Place.id))
     ordered = mounts.order_by(col(Mount.since), col(Mount.id))
-    return tx.session.exec(_of(tx, ordered, site_ids)).all()
+    return tx.session.exec(_of(tx, ordered, site_ids, place_ids)).all()
 
 
-def sensors(tx: Tx, *, site_ids: Sites = None) -> Sequence[Sensor]:
+def sensors(tx: Tx, *, site_ids: Sites = None, place_ids: Places = None) -> Sequence[Sensor]:
     """Return every sensor that ever hung in a place of sites."""
+    hung = _hung(tx, site_ids, place_ids)
     return tx.session.exec(
-        select(Sensor).where(col(Sensor.id).in_(_hung(tx, site_ids))).order_by(col(Sensor.id))
+        select(Sensor).where(col(Sensor.id).in_(hung)).order_by(col(Sensor.id))
     ).all()
 
 
-def calibrations(tx: Tx, *, site_ids: Sites = None) -> Sequence[Calibration]:
+def calibrations(
+    tx: Tx, *, site_ids: Sites = None, place_ids: Places = None
+) -> Sequence[Calibration]:
     """Return the calibrations of those sensors, oldest first."""
     return tx.session.exec(
         select(Calibration)
-        .where(col(Calibration.sensor_id).in_(_hung(tx, site_ids)))
+        .where(col(Calibration.sensor_id).in_(_hung(tx, site_ids, place_ids)))
         .order_by(col(Calibration.sensor_id), col(Calibration.since))
     ).all()
 
 
-def films(tx: Tx, *, site_ids: Sites = None) -> dict[int, list[PlaceFilm]]:
+def films(
+    tx: Tx, *, site_ids: Sites = None, place_ids: Places = None
+) -> dict[int, list[PlaceFilm]]:
     """Return what was ever said of the films of places, by place id, oldest first."""
     found: dict[int, list[PlaceFilm]] = defaultdict(list)
     said = select(PlaceFilm).join(Place, col(PlaceFilm.place_id) == col(Place.id))
     ordered = said.order_by(col(PlaceFilm.since), col(PlaceFilm.id))
-    for row in tx.session.exec(_of(tx, ordered, site_ids)):
+    for row in tx.session.exec(_of(tx, ordered, site_ids, place_ids)):
         found[row.place_id].append(row)
     return found
 
@@ -100,13 +108,18 @@ def hanging_on_drums(tx: Tx) -> Sequence[Mount]:
     ).all()
 
 
-def _of(tx: Tx, statement: SelectOfScalar[_Row], site_ids: Sites) -> SelectOfScalar[_Row]:
-    """Narrow a statement that knows places to those of sites."""
+def _of(
+    tx: Tx, statement: SelectOfScalar[_Row], site_ids: Sites, place_ids: Places = None
+) -> SelectOfScalar[_Row]:
+    """Narrow a statement that knows places to those of sites, or to some places."""
+    connection = tx.session.connection()
+    if place_ids is not None:
+        return statement.where(keyed(connection, col(Place.id), place_ids))
     if site_ids is None:
         return statement
-    return statement.where(keyed(tx.session.connection(), col(Place.site_id), site_ids))
+    return statement.where(keyed(connection, col(Place.site_id), site_ids))
 
 
-def _hung(tx: Tx, site_ids: Sites) -> SelectOfScalar[int]:
+def _hung(tx: Tx, site_ids: Sites, place_ids: Places) -> SelectOfScalar[int]:
     mounted = select(Mount.sensor_id).join(Place, col(Mount.place_id) == col(Place.id))
-    return _of(tx, mounted, site_ids)
+    return _of(tx, mounted, site_ids, place_ids)

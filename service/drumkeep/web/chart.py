@@ -10,6 +10,7 @@ from drumkeep.operations import drums, history
 from drumkeep.operations.event_data import places_named
 from drumkeep.storage import drums as rows
 from drumkeep.storage.ground import names_of
+from drumkeep.storage.products import as_product
 from drumkeep.web.drums import AHEAD_HOURS, past_start
 from drumkeep.web.shell import ShellDep
 from drumkeep.web.views.drums import drum_view
@@ -37,16 +38,24 @@ def chart(
     drum = drums.drum_tagged(tx, tag=tag)
     row = rows.list_drums(tx, tag=drum.tag, present=False)[0]
     formats = shell.formats.at(row.site.timezone)
-    place = history.warm_room_for(tx, drum=drum) if query.ahead == "warm_room" else None
+    product = as_product(row.product)
     log = rows.event_rows(tx, drum_id=drum.id)
     events = event_views(log, places=names_of(tx, ids=places_named(log)), formats=formats)
     start = past_start(drum, past=query.past, now=shell.now)
-    past = history.past_of(tx, drum=drum, start=start, end=shell.now)
+    course = history.course_of(
+        tx,
+        drum=drum,
+        product=product,
+        start=start,
+        end=shell.now,
+        hours=AHEAD_HOURS,
+        in_warm_room=query.ahead == "warm_room",
+    )
     curves = Curves(
-        drum=drum_view(row, formats=formats),
-        past=past.points,
-        hours=past.hours,
-        ahead=history.ahead_of(tx, drum=drum, hours=AHEAD_HOURS, place_id=place),
+        drum=drum_view(row, formats=formats, product=product),
+        past=course.past.points,
+        hours=course.past.hours,
+        ahead=course.ahead,
         events=events,
         now=shell.now,
     )

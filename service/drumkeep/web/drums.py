@@ -16,7 +16,7 @@ from drumkeep.domain.drums import DrumFacts, fold
 from drumkeep.domain.event_checks import OFFERED, Standing, makes_sense, refusal, to_confirm
 from drumkeep.domain.events import EventKind, effective
 from drumkeep.domain.places import PlaceKind
-from drumkeep.domain.products import Side
+from drumkeep.domain.products import Product, Side
 from drumkeep.domain.roles import Action
 from drumkeep.errors import Conflict, Fault, Invalid
 from drumkeep.operations import drums, history
@@ -105,7 +105,7 @@ def drum_page(
             role=shell.caller.role,
             given=_given(tx, row, facts, log=log, formats=formats),
         ),
-        history=_history(tx, row, shell=shell, ahead=chosen, since=since),
+        history=_history(tx, row, product=product, shell=shell, ahead=chosen, since=since),
         ahead=chosen,
         past=told,
         by_hours=shell.now - since > history.SINGLY,
@@ -171,15 +171,22 @@ def past_start(drum: Drum, *, past: str, now: datetime) -> datetime:
 
 
 def _history(
-    tx: Tx, row: StockRow, *, shell: Shell, ahead: str, since: datetime
+    tx: Tx, row: StockRow, *, product: Product, shell: Shell, ahead: str, since: datetime
 ) -> tuple[HistoryRow, ...]:
     """Return the curves as a table: every two hours, of a long past further apart; and ahead."""
-    past = history.past_of(tx, drum=row.drum, start=since, end=shell.now).points
+    course = history.course_of(
+        tx,
+        drum=row.drum,
+        product=product,
+        start=since,
+        end=shell.now,
+        hours=AHEAD_HOURS,
+        in_warm_room=ahead == "warm_room",
+    )
+    past = course.past.points
     every = max(_EVERY, -(-len(past) // _MOST_ROWS))
-    place = history.warm_room_for(tx, drum=row.drum) if ahead == "warm_room" else None
-    coming = history.ahead_of(tx, drum=row.drum, hours=AHEAD_HOURS, place_id=place)
     shown = [(point, False) for point in past[::-1][::every][::-1]]
-    shown += [(point, True) for point in coming[_EVERY::_EVERY]]
+    shown += [(point, True) for point in course.ahead[_EVERY::_EVERY]]
     return tuple(
         HistoryRow(
             at=point.at,

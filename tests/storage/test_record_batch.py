@@ -178,6 +178,17 @@ def test_a_unit_that_the_sensor_does_not_measure_is_refused(shed: Shed):
     assert outcome.packs[0].rejected[0].field == "u"
 
 
+def test_one_of_another_unit_is_no_repetition_of_what_is_stored(shed: Shed):
+    record(shed, pack(cel(shed.air_name, T0, 1.0)))
+    wrong = Reading(shed.air_name, Quantity.HUMIDITY, T0, 1.0)
+
+    outcome = record(shed, pack(wrong), pack(cel(shed.air_name, T0, 1.0)), pack(wrong))
+
+    assert [(told.stored, told.duplicates) for told in outcome.packs] == [(0, 0), (0, 1), (0, 0)]
+    assert [[one.field for one in told.rejected] for told in outcome.packs] == [["u"], [], ["u"]]
+    assert rows(shed, shed.air) == [(T0, 1.0)]
+
+
 def test_a_gateway_that_is_not_registered_is_refused_and_never_confirmed(shed: Shed):
     outcome = record(
         shed,

@@ -75,7 +75,7 @@ def sensors_by_name(tx: Tx, *, names: Collection[str]) -> dict[str, KnownSensor]
     """Return the registered ones of these sensors by SenML name."""
     select = "SELECT id, name, quantity, gateway_id FROM sensor"
     rows = rows_keyed(tx, select=select, column="name", kind="text", keys=names)
-    return {name: KnownSensor(one, name, *more) for one, name, *more in rows}
+    return {row[1]: KnownSensor(*row) for row in rows}
 
 
 def mounts_of(tx: Tx, *, sensor_ids: Collection[int]) -> list[Hanging]:

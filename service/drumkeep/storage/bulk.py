@@ -18,7 +18,6 @@ from sqlalchemy import (
     ColumnElement,
     Connection,
     Integer,
-    Row,
     SQLColumnExpression,
     Text,
     any_,
@@ -76,7 +75,7 @@ def keyed(
 
 def rows_keyed(
     tx: Tx, *, select: str, column: str, kind: str, keys: Collection[int] | Collection[str]
-) -> Sequence[Row[Any]]:
+) -> list[tuple[Any, ...]]:
     """Return the rows of which a column is one of these keys; as :func:`keyed`, for each batch.
 
     Through the expression language it takes several times as long to ask as to find.
@@ -94,9 +93,11 @@ def rows_keyed(
     connection = tx.session.connection()
     if connection.dialect.name == "sqlite":
         sql, given = "IN (SELECT value FROM json_each(?))", msgspec.json.encode(listed).decode()
-        return connection.exec_driver_sql(f"{select} WHERE {column} {sql}", (given,)).all()
-    sql = f"{select} WHERE {column} = ANY(%s::{kind}[])"
-    return connection.exec_driver_sql(sql, (listed,)).all()
+        found = connection.exec_driver_sql(f"{select} WHERE {column} {sql}", (given,))
+    else:
+        sql = f"{select} WHERE {column} = ANY(%s::{kind}[])"
+        found = connection.exec_driver_sql(sql, (listed,))
+    return [tuple(row) for row in found]
 
 
 def as_stored(connection: Connection, column: SQLColumnExpression[_Value], value: _Value) -> object:

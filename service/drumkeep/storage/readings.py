@@ -17,10 +17,10 @@ from sqlalchemy import func, select
 from sqlmodel import col
 
 from drumkeep.storage import partitions, rollups
-from drumkeep.storage.bulk import among, insert, insert_absent, keyed
+from drumkeep.storage.bulk import among, insert, insert_absent, keyed, rows_keyed
 from drumkeep.storage.partitions import Month
 from drumkeep.storage.tables.catalogue import Mount, Place, Sensor, Site
-from drumkeep.storage.tables.readings import latest, reading
+from drumkeep.storage.tables.readings import reading
 from drumkeep.storage.transaction import Tx
 
 _HOUR_MS: Final = 3_600_000
@@ -137,12 +137,9 @@ def raise_latest(tx: Tx, *, rows: Iterable[Row], received_ms: int) -> None:
 
 def newest(tx: Tx, *, sensor_ids: Collection[int]) -> dict[int, Latest]:
     """Return the newest reading of each of these sensors that has any, by sensor id."""
-    statement = select(
-        latest.c.sensor_id, latest.c.ts, latest.c.value, latest.c.received_at, latest.c.first_ts
-    )
-    connection = tx.session.connection()
-    wanted = keyed(connection, latest.c.sensor_id, sensor_ids)
-    return {row[0]: Latest(*row) for row in connection.execute(statement.where(wanted))}
+    select = "SELECT sensor_id, ts, value, received_at, first_ts FROM latest"
+    rows = rows_keyed(tx, select=select, column="sensor_id", kind="int4", keys=sensor_ids)
+    return {row[0]: Latest(*row) for row in rows}
 
 
 def series(tx: Tx, *, sensor_ids: Sequence[int], from_ms: int, to_ms: int) -> dict[int, Series]:

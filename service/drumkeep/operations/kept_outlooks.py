@@ -8,6 +8,7 @@ ahead for all. Whatever a comparison here might miss is made up for within the q
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from math import isnan
 from typing import Final, Protocol
 
 import numpy as np
@@ -43,6 +44,9 @@ DOUBT_K: Final = 0.25
 MASS_KG: Final = 0.5
 
 _ERROR_K: Final = 0.05
+_UNLIKE_K: Final = 1000.0
+"""Between air that is known and air that is not."""
+
 _HEATING: Final = [
     "heat_device",
     "heat_w",
@@ -102,8 +106,16 @@ class KeptOutlooks:
     ) -> list[DrumOutlook]:
         """Return the outlook of each drum, in the order given: a kept one, or a new one."""
         self._forget(step=airs.step)
+        heating = repack_fields(states[_HEATING])
         now_asked = [
-            _asked(drum, record=states[i : i + 1], airs=airs, premises=premises, now=now)
+            _asked(
+                drum,
+                record=states[i : i + 1],
+                heating=heating[i].tobytes(),
+                airs=airs,
+                premises=premises,
+                now=now,
+            )
             for i, drum in enumerate(drums)
         ]
         found = self._still(drums, now_asked, step=airs.step)
@@ -159,7 +171,13 @@ _Pair = tuple[int, _Kept, _Kept]
 
 
 def _asked(
-    drum: Subject, *, record: LiquidStates, airs: AirsAhead, premises: Premises, now: datetime
+    drum: Subject,
+    *,
+    record: LiquidStates,
+    heating: bytes,
+    airs: AirsAhead,
+    premises: Premises,
+    now: datetime,
 ) -> _Kept:
     """Return what a drum's outlook hangs on now, without the outlook."""
     facts = drum.facts
@@ -175,7 +193,7 @@ def _asked(
             facts.wanted_at is not None and facts.wanted_at > now,
             facts.wanted_output or premises.sites[here.site_id].output_class,
             drum.share,
-            repack_fields(record[_HEATING]).tobytes(),
+            heating,
             *(_manner(spot, airs=airs) for spot in spots),
             drum.product,
         ),
@@ -237,15 +255,20 @@ def _same_air(pairs: Sequence[_Pair], *, step: int) -> NDArray[np.bool_]:
                 moved[id(then), id(now)] <= AIR_K
                 for then, now in zip(kept.airs, asked.airs, strict=True)
             )
-            and np.allclose(kept.floors_c, asked.floors_c, rtol=0.0, atol=AIR_K, equal_nan=True)
+            and all(map(_near, kept.floors_c, asked.floors_c))
             for _, kept, asked in pairs
         ],
         dtype=np.bool_,
     )
 
 
+def _near(then_c: float, now_c: float) -> bool:
+    """Tell whether a floor is as it was; NaN where it is not measured."""
+    return abs(now_c - then_c) <= AIR_K or (isnan(then_c) and isnan(now_c))
+
+
 def _moved_k(airs: Sequence[tuple[AirAhead, AirAhead, int]]) -> Floats:
-    """Return by how much liquid would differ at most under other air, K; infinite for unlike air.
+    """Return by how much liquid would differ at most under other air, K.
 
     Parameters
     ----------
@@ -263,7 +286,7 @@ def _moved_k(airs: Sequence[tuple[AirAhead, AirAhead, int]]) -> Floats:
     apart = np.where(
         np.isnan(by_now) & np.isnan(now[..., :-1]),
         0.0,
-        np.nan_to_num(now[..., :-1] - by_now, nan=np.inf),
+        np.nan_to_num(now[..., :-1] - by_now, nan=_UNLIKE_K),
     )
     liquid = np.zeros(apart.shape[:-1])
     most = np.zeros(apart.shape[:-1])
@@ -271,7 +294,7 @@ def _moved_k(airs: Sequence[tuple[AirAhead, AirAhead, int]]) -> Floats:
         liquid += (apart[..., k] - liquid) / (FOLLOWS_H * PER_HOUR)
         most = np.maximum(most, np.abs(liquid))
     errors = np.array([abs(was.error_k - is_.error_k) for was, is_, _ in airs])
-    return np.where(errors <= _ERROR_K, most.max(axis=-1), np.inf)
+    return np.where(errors <= _ERROR_K, most.max(axis=-1), _UNLIKE_K)
 
 
 def _passed(pairs: Sequence[_Pair], *, step: int) -> Floats:

@@ -128,3 +128,16 @@ def test_a_pack_that_cannot_be_stored_is_refused_alone_and_blocks_nothing(
     assert [tuple(row) for row in told] == [("could not be stored", "Conflict")] * 3 or len(
         told
     ) == 3
+
+
+def test_nothing_is_received_until_it_is_known_how_other_devices_are_read(
+    shed: Shed, mosquitto: Mosquitto, caplog: pytest.LogCaptureFixture
+):
+    execute(shed, "ALTER TABLE foreign_mapping RENAME TO away")
+    with session(shed, mosquitto) as running:
+        wait_until(lambda: "Mappings could not be looked up" in caplog.text, "it has looked")
+        assert not running.health().connected
+        assert "drumkeep-ingest" not in mosquitto.log()
+
+        execute(shed, "ALTER TABLE away RENAME TO foreign_mapping")
+        wait_for_session(mosquitto)

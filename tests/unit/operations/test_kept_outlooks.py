@@ -7,6 +7,8 @@ import pytest
 
 from drumkeep.domain.grid import moment_of, step_at
 from drumkeep.domain.liquid import advance_drums
+from drumkeep.domain.liquid_state import LiquidStates
+from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.products import OutputClass
 from drumkeep.operations import kept_outlooks
 from drumkeep.operations.days_ahead import AirsAhead
@@ -60,9 +62,9 @@ class Days:
 
 @dataclass
 class Looked:
-    drums: list
-    states: object
-    places: dict
+    drums: list[Known]
+    states: LiquidStates
+    places: dict[int, PlaceHeat]
     premises: Ground
 
     def change_drums(self, **how):

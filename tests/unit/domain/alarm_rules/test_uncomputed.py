@@ -1,10 +1,12 @@
 """Drums that cannot be computed: one alarm a site, for no other rule sees them."""
 
+from typing import Any
+
 from drumkeep.domain.alarms import AlarmKind, Priority
 from drumkeep.domain.places import PlaceKind
 from tests.builders.alarms import drum, kinds, one
 
-LOST = {"computed": False, "supported": False, "bottom_low_c": None, "mean_c": None}
+LOST: dict[str, Any] = {"computed": False, "supported": False, "bottom_low_c": None, "mean_c": None}
 
 
 def test_drums_of_a_site_that_cannot_be_computed_are_one_alarm_for_the_manager():

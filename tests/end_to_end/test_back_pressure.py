@@ -141,3 +141,21 @@ def test_nothing_is_received_until_it_is_known_how_other_devices_are_read(
 
         execute(shed, "ALTER TABLE away RENAME TO foreign_mapping")
         wait_for_session(mosquitto)
+
+
+def test_a_session_that_let_something_in_no_more_does_not_say_that_all_is_stored(
+    shed: Shed, mosquitto: Mosquitto
+):
+    """It may be done away with at the broker once all is stored."""
+    queue = Backlog[Read]()
+    with session(shed, mosquitto, queue=queue) as running, publisher(mosquitto) as client:
+        wait_for_session(mosquitto)
+        publish(client, TOPIC, pack(0))
+        wait_until(lambda: count(shed, "reading") == 1, "the first is stored")
+        queue.close()
+        before = running.health().last_message_at
+        publish(client, TOPIC, pack(1))
+        wait_until(lambda: running.health().last_message_at != before, "the second has come")
+
+        assert not running.stop()
+    assert count(shed, "reading") == 1

@@ -1,7 +1,7 @@
 """Reads messages as they arrive: what they say, and which of them are ours to store.
 
-It is done where messages are received, while the writer waits for the database: there a server of
-its own takes as long to store ten readings as it takes here to read them.
+It is done where messages are received, so that one batch is read while the one before is stored:
+ten readings take PostgreSQL as long to store as they take us to read.
 """
 
 import logging

@@ -58,6 +58,7 @@ class Session:
     ) -> None:
         self.slot = slot
         self._backlog = Backlog[Read]() if backlog is None else backlog
+        self._left_out = False
         foreign = ForeignTopics(engine)
         named = f"{broker.client_id}-{slot}" if slot else broker.client_id
         everything = [broker.topics.every("readings"), broker.topics.every("presence")]
@@ -89,8 +90,8 @@ class Session:
 
     def start(self) -> None:
         """Begin; returns at once, whether or not the broker can be reached."""
-        self._writer.start()
         self._subscriber.start()
+        self._writer.start()
 
     def tend(self, known: Known) -> None:
         """See to it that the session takes what it shall; raises Unavailable."""
@@ -114,7 +115,7 @@ class Session:
         if not stored:
             _log.warning("Readings that wait could not be stored; the broker keeps them")
         self._subscriber.stop()
-        return stored
+        return stored and not self._left_out
 
     def forget(self) -> bool:
         """End it at the broker, once stopped and drained; whether that is certain."""
@@ -133,4 +134,6 @@ class Session:
         )
 
     def _take_in(self, messages: Sequence[Arrived]) -> None:
-        self._backlog.put([self._reader.read(message) for message in messages])
+        # The last may say that nothing can come any more, while one before it is left out.
+        read = [self._reader.read(message) for message in messages]
+        self._left_out |= not self._backlog.put(read)

@@ -64,6 +64,13 @@ def add_parser(nouns: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
         "--day-first", action="store_true", default=None, help="5/11/2026 is the 5th of November"
     )
     parser.add_argument(
+        "--month-first",
+        dest="day_first",
+        action="store_false",
+        default=None,
+        help="5/11/2026 is the 11th of May",
+    )
+    parser.add_argument(
         "--zone", help="zone of times that say none: America/Chicago, UTC-06:00; the site's else"
     )
     parser.add_argument("--site", help="code of the site whose clock it is")

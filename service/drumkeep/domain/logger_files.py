@@ -2,7 +2,7 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Final
@@ -131,7 +131,6 @@ class _File:
         self._quantities = quantities
         self._now = now
         self._comma = comma_is_decimal(table, columns)
-        self._notes: list[str] = []
         self._clock = self._make_clock()
         self._rejections: list[Rejection] = []
         self._empty = self._doubled = 0
@@ -166,7 +165,7 @@ class _File:
             doubled=self._doubled,
             empty=self._empty,
             unused=self._unused(),
-            notes=(*self._notes, *self._of_clock()),
+            notes=tuple(self._of_clock()),
         )
 
     def _oldest_first(self) -> Sequence[tuple[int, Sequence[str]]]:
@@ -232,6 +231,9 @@ class _File:
         """Return a value and its SenML unit."""
         column, text = self._table.columns[of.column], cell(row, of.column)
         found = number(text, comma_is_decimal=self._comma)
+        if found is None and number(text, comma_is_decimal=not self._comma) is not None:
+            mend = "Export it again with one decimal mark; 12,7 is not read where 12.5 stands too."
+            raise _Refused(column, text, "has another decimal mark than the file", mend)
         if found is None:
             mend = "Write a number, or leave the cell empty where there is none."
             raise _Refused(column, text, "is no number", mend)
@@ -273,13 +275,19 @@ class _File:
                 day_first = day_comes_first(texts)
             except NoTime as error:
                 raise Invalid(TITLE, [Fault("time", column, error.problem, error.mend)]) from None
-            either = next(filter(None, map(_EITHER_WAY.match, texts)), None)
-            if day_first is None and either is not None:
-                self._notes.append(
-                    f"{either[0]} was read with the month first; say so if the day comes first."
-                )
+            if day_first is None:
+                self._refuse_either_way(column, texts)
         zone = self._options.zone or zone_in_header(column) or self._options.site_zone
         return LoggerClock(zone, day_first=bool(day_first))
+
+    def _refuse_either_way(self, column: str, texts: Iterable[str]) -> None:
+        """Refuse dates of which nothing in the file tells which way they are read."""
+        both = filter(None, map(_EITHER_WAY.match, texts))
+        either = next((found for found in both if int(found[1]) != int(found[2])), None)
+        if either is not None:
+            problem = f"has dates like {either[0]}, which read two ways"
+            mend = "Say whether the month or the day comes first."
+            raise Invalid(TITLE, [Fault("time", column, problem, mend)])
 
     def _of_clock(self) -> list[str]:
         clock, told = self._clock, []

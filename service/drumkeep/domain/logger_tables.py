@@ -40,6 +40,7 @@ _NUMBER: Final = re.compile(
     r"(?:[eE][-+]?\d+)?)\s*([^\d\s].{0,11})?"
 )
 _APART: Final = re.compile(r"['\s]")
+_IN_THREES: Final = re.compile(r"[-+]?\d{1,3}(?:[.,]\d{3})+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,17 +92,22 @@ def read_table(content: bytes) -> LoggerTable:
 
 
 def number(cell: str, *, comma_is_decimal: bool) -> tuple[float, str] | None:
-    """Read a number with what stands behind it, such as its unit; None if it is none."""
+    """Read a number with what stands behind it, such as its unit; None if it is none.
+
+    A mark that is not the decimal one parts thousands: 12,7 is none where the point is decimal.
+    """
     found = _NUMBER.fullmatch(cell.strip())
     if found is None:
         return None
     digits = _APART.sub("", found[1]).replace("\N{MINUS SIGN}", "-")
     if "," in digits and "." in digits:  # the last of the two is the decimal mark
         comma_is_decimal = digits.rfind(",") > digits.rfind(".")
-    if comma_is_decimal:
-        digits = digits.replace(".", "").replace(",", ".") if "," in digits else digits
-    else:
-        digits = digits.replace(",", "")
+    if "," in digits:  # a lone point is decimal in any case
+        decimal, parting = (",", ".") if comma_is_decimal else (".", ",")
+        whole, mark, rest = digits.partition(decimal)
+        if parting in rest or (parting in whole and not _IN_THREES.fullmatch(whole)):
+            return None
+        digits = whole.replace(parting, "") + mark.replace(",", ".") + rest
     try:
         return float(digits), (found[2] or "").strip()
     except ValueError:

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from drumkeep.cli.main import main
+from drumkeep.domain.logger_tables import number
 from drumkeep.operations.gateways import create_gateway
 from drumkeep.operations.places import create_place
 from drumkeep.operations.sensors import NewMount, create_sensor
@@ -123,6 +124,47 @@ def test_a_second_value_is_refused_with_what_is_stored(imported, capsys):
     assert "line 4, v: -1.1111" in told
 
 
+@pytest.mark.parametrize(
+    ("separator", "point", "comma"),
+    [("\t", "12.5", "12,7"), (";", "12.7", "12,5"), ("\t", "12.5", "1,23")],
+)
+def test_decimal_marks_that_are_mixed_are_refused_and_never_read_as_thousands(
+    engine, imported, separator, point, comma
+):
+    cells = enumerate((comma, point))
+    lines = [f"2025-11-24T14:0{i}:00Z{separator}{text}" for i, text in cells]
+    imported("\n".join([f"time{separator}{AIR}", *lines]) + "\n", "--unit", "C")
+
+    assert [value for _, value in rows(engine)] == [float(point)]
+
+
+def test_a_decimal_mark_of_another_kind_is_told_with_its_cell(imported, capsys):
+    imported(f"time\t{AIR}\n2025-11-24T14:05Z\t12.5\n2025-11-24T14:06Z\t12,7\n", "--unit", "C")
+
+    told = capsys.readouterr().out
+    assert "1 refused: has another decimal mark than the file" in told
+    assert ": '12,7'" in told
+
+
+@pytest.mark.parametrize(
+    ("text", "comma", "value"),
+    [
+        ("1.012,75", True, 1012.75),
+        ("1,012.75", False, 1012.75),
+        ("1,012", False, 1012.0),
+        ("1,5", True, 1.5),
+        ("1.5", True, 1.5),
+        ("12,7", False, None),
+        ("1,2,3", True, None),
+        ("1.23,4", True, None),
+        ("1,23.4", False, None),
+    ],
+)
+def test_marks_part_thousands_in_threes_only(text, comma, value):
+    found = number(text, comma_is_decimal=comma)
+    assert (found and found[0]) == value
+
+
 def test_a_gateways_sensors_go_by_their_short_names(engine, imported):
     long = "time,name,value,unit\n2025-11-24T14:05:00Z,air,20,C\n2025-11-24T14:05:00Z,damp,40,%\n"
 
@@ -142,11 +184,15 @@ def test_years_back_is_taken_and_the_future_is_not(engine, imported, capsys):
     assert "1 refused: lies before the year 2000" in told
 
 
-def test_a_day_that_comes_first_is_said(engine, imported, capsys):
+def test_a_date_that_reads_two_ways_is_refused_until_it_is_said_how(engine, imported, capsys):
     text = f"time,{AIR} \n5/11/2025 1:00 PM,20\n"
-    imported(text, "--unit", "C", "--sensor", f"2={AIR}", "--zone", "UTC-6")
-    assert "5/11/2025 was read with the month first" in capsys.readouterr().out
-    imported(text, "--unit", "C", "--sensor", f"2={AIR}", "--zone", "UTC-6", "--day-first")
+    said = ("--unit", "C", "--sensor", f"2={AIR}", "--zone", "UTC-6")
+    assert imported(text, *said) == 2
+    assert "has dates like 5/11/2025, which read two ways" in capsys.readouterr().err
+    assert rows(engine) == []
+    assert imported(text.replace("5/11", "5/5"), *said, "--check") == 0  # both ways the same
+    imported(text, *said, "--month-first")
+    imported(text, *said, "--day-first")
 
     meant = [datetime(2025, month, day, 19, tzinfo=UTC) for month, day in ((5, 11), (11, 5))]
     assert [ts for ts, _ in rows(engine)] == [at.timestamp() * 1000 for at in meant]

@@ -27,6 +27,7 @@ def kept(empty_depot, tmp_path_factory):
         depot.send({"hall": hall, "van": swinging(mean=2.0, by=3.0, **span)}, now=DAYS * 24.0)
         tag = depot.receive("hall", 0.0, recorded=DAYS * 24.0)
         depot.record(tag, "moved", 12 * 24.0, recorded=DAYS * 24.0, to="van")
+        depot.advance(DAYS * 24.0)
         yield depot, tag
 
 

@@ -24,8 +24,8 @@ from drumkeep.domain.events import EventKind
 from drumkeep.domain.tags import parse
 from drumkeep.errors import Conflict, Fault, NotFound
 from drumkeep.operations.drums import By, Happening, drum_tagged, facts_of, log_happening
-from drumkeep.operations.estimates import refresh_drums
 from drumkeep.operations.places import place_named
+from drumkeep.operations.refresh import refresh_drums
 from drumkeep.storage import counts as rows
 from drumkeep.storage.catalogue import add
 from drumkeep.storage.tables.counts import Count, CountDifference, CountSeen

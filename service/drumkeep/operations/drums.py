@@ -16,11 +16,12 @@ from drumkeep.domain.grid import to_ms
 from drumkeep.domain.products import Product
 from drumkeep.domain.roles import Role, correction_action, event_action, may
 from drumkeep.errors import Conflict, DrumkeepError, Fault, Invalid, NotFound, Refused
-from drumkeep.operations.estimates import START_HOURS, origin_of, refresh_drums
+from drumkeep.operations.estimates import START_HOURS, origin_of
 from drumkeep.operations.event_data import kept_data
 from drumkeep.operations.ground import read_premises
 from drumkeep.operations.places import refuse_beyond_capacity
 from drumkeep.operations.pours import LOOKED_UP, corrected_event, other_drum, told_of
+from drumkeep.operations.refresh import refresh_drums
 from drumkeep.operations.twins import twin_of
 from drumkeep.storage import catalogue
 from drumkeep.storage import drums as rows

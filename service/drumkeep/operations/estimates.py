@@ -21,12 +21,11 @@ from drumkeep.domain.liquid_state import states_from_bytes
 from drumkeep.domain.liquid_surroundings import PlaceHeat
 from drumkeep.domain.places import PlaceKind
 from drumkeep.domain.products import Product
-from drumkeep.operations.donors import with_donors, with_poured_on
+from drumkeep.operations.donors import with_donors
 from drumkeep.operations.glances import glances_of
 from drumkeep.operations.ground import Ground, Premises, read_ground
 from drumkeep.operations.kept_outlooks import LookAhead
 from drumkeep.operations.outlooks import look_ahead
-from drumkeep.operations.set_aside import by_halves, set_aside
 from drumkeep.operations.shelf_air import as_stored
 from drumkeep.operations.straps import read_straps
 from drumkeep.operations.surroundings import read_places, start_air
@@ -380,24 +379,3 @@ def _measurement_row(met: Measurement, *, drum_id: int) -> MeasurementRow:
         sigma_k=taken.sigma_k,
         use=taken.use.value,
     )
-
-
-def refresh_drums(tx: Tx, *, since: Mapping[int, int | None], now: datetime) -> None:
-    """Compute some drums within one transaction: what was recorded is shown at once.
-
-    Drums that their liquid went into are computed with them. What was recorded stands though a
-    drum cannot be computed.
-    """
-    spread = with_poured_on(tx, since=since)
-    outcomes: list[Outcome] = []
-    failed: list[tuple[Mapping[int, int | None], Exception]] = []
-    by_halves(
-        spread,
-        do=lambda some: outcomes.append(compute(load(tx, since=some, now=now, others=spread))),
-        give_up=lambda one, error: failed.append((one, error)),
-        what="drums",
-    )
-    for outcome in outcomes:
-        store(tx, outcome=outcome)
-    for one, error in failed:
-        set_aside(tx, since=one, error=error, now=now)

@@ -14,8 +14,8 @@ from drumkeep.operations.drums import (
     Logged,
     log_happening,
 )
-from drumkeep.operations.estimates import refresh_drums
 from drumkeep.operations.places import refuse_beyond_capacity
+from drumkeep.operations.refresh import refresh_drums
 from drumkeep.operations.undo import undo_many
 from drumkeep.storage import drums as rows
 from drumkeep.storage.tables.drums import Drum, Event

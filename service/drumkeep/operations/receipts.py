@@ -20,9 +20,9 @@ from drumkeep.operations.drums import (
     origin_stay,
     refuse_unless_may,
 )
-from drumkeep.operations.estimates import refresh_drums
 from drumkeep.operations.lots import lot_named
 from drumkeep.operations.products import product_named
+from drumkeep.operations.refresh import refresh_drums
 from drumkeep.storage import drums as rows
 from drumkeep.storage.products import as_product
 from drumkeep.storage.tables.drums import Drum, Event

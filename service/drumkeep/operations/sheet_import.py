@@ -10,7 +10,7 @@ from drumkeep.domain.roles import Action, may
 from drumkeep.domain.spreadsheets import TITLE, Column, SheetRow, read_sheet
 from drumkeep.errors import Conflict, Fault, Invalid, NotFound, Refused
 from drumkeep.operations.drums import By
-from drumkeep.operations.estimates import refresh_drums
+from drumkeep.operations.refresh import refresh_drums
 from drumkeep.operations.sheet_events import EVENT_COLUMNS, EventRows
 from drumkeep.operations.sheet_reader import Deed, Fate, Meant, Reader, Sent
 from drumkeep.operations.sheet_rows import (

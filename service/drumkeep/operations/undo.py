@@ -9,7 +9,7 @@ from drumkeep.domain.events import DrumEvent, EventKind, effective
 from drumkeep.domain.roles import CORRECTION_WINDOW, Action, may
 from drumkeep.errors import Conflict, Fault, Invalid, Refused
 from drumkeep.operations.drums import By, Happening, drum_tagged, log_happening
-from drumkeep.operations.estimates import refresh_drums
+from drumkeep.operations.refresh import refresh_drums
 from drumkeep.storage import drums as rows
 from drumkeep.storage.tables.drums import Drum
 from drumkeep.storage.transaction import Tx

@@ -1,19 +1,15 @@
-"""The service is away: killed, stopped, kept from its database, without a broker, set back.
+"""The service is away: killed, stopped, kept from its database, without a broker.
 
 What the broker acknowledged is stored once all the same, whatever device sent it.
 """
 
 import random
-import sqlite3
 import time
-from contextlib import closing
 from functools import partial
-from pathlib import Path
 
 import pytest
 from paho.mqtt.client import Client
 
-from tests.end_to_end.gateway_runs import configuration, gateway, kept_ever, stop, waiting
 from tests.end_to_end.ingest_runs import (
     count,
     execute,
@@ -142,39 +138,6 @@ def test_ingest_finds_a_broker_that_comes_later_and_one_that_comes_back(
                 send(client, number)
                 wait_until(partial(stored, shed, number + 1), "it is stored")
             mosquitto.stop()
-
-
-@pytest.mark.slow
-@pytest.mark.timeout(180)
-def test_a_gateway_goes_on_with_a_service_whose_database_was_restored_from_a_backup(
-    shed: Shed, mosquitto: Mosquitto, tmp_path: Path
-):
-    database, backup = Path(shed.url.removeprefix("sqlite:///")), tmp_path / "backup.db"
-    sensor = f'[[sensors]]\ndriver = "simulation"\nmean = 9.0\nname = "{shed.air_name}"\n'
-    file = configuration(tmp_path, shed, mosquitto, sensors=sensor + 'unit = "Cel"\n')
-    state = tmp_path / "state"
-    with gateway(file) as process:
-        with ingest(shed, mosquitto) as service:
-            wait_until(lambda: count(shed, "reading") >= 5, "readings are stored")
-            service.stop()
-        copy(database, backup)
-        held = count(shed, "reading")
-        with ingest(shed, mosquitto) as service:
-            wait_until(lambda: count(shed, "reading") >= held + 10, "more of them are")
-            service.stop()
-        copy(backup, database)
-        with ingest(shed, mosquitto):
-            # Forgotten on both sides: what was confirmed between the backup and its restoration.
-            wait_until(lambda: "it was set back" in process.told(), "the gateway sees it")
-            held = kept_ever(state)
-            wait_until(lambda: kept_ever(state) - waiting(state) > held, "it is confirmed again")
-            told = stop(process)
-    assert "Traceback" not in told
-
-
-def copy(source: Path, target: Path) -> None:
-    with closing(sqlite3.connect(source)) as one, closing(sqlite3.connect(target)) as other:
-        one.backup(other)
 
 
 def stored(shed: Shed, rows: int) -> bool:

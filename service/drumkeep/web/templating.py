@@ -135,7 +135,7 @@ from drumkeep.web.figure import Figure, Size, drawn_by_group, figure
 from drumkeep.web.formats import Formats
 from drumkeep.web.mathml import formula
 from drumkeep.web.plot import drawing
-from drumkeep.web.view_models import GroupView
+from drumkeep.web.view_models import GroupView, TaskView
 
 HERE: Final = Path(__file__).parent
 STATIC: Final = HERE / "static"
@@ -206,6 +206,7 @@ def environment(language: str = ENGLISH) -> Environment:
         "verdict_cautions": verdict_cautions,
         "figure": figure,
         "floor_group": floor_group,
+        "floor_task": floor_task,
         "no_drawings": Drawings,
         "drum_drawing": partial(drum_drawing, language=spoken.code),
         "air_drawing": air_drawing,
@@ -275,11 +276,44 @@ def floor_group(
     drawings
         Gets those that the page must have for it.
     """
-    day = formats.local(formats.now).replace(hour=0, minute=0, second=0, microsecond=0)
-    of_day = replace(formats, now=day)
-    drawn, used = _floor_group(group, key=key, place=place, share=share, formats=of_day)
+    drawn, used = _floor_group(group, key=key, place=place, share=share, formats=_of_day(formats))
     drawings.take(used)
     return drawn
+
+
+def _of_day(formats: Formats) -> Formats:
+    """Return the same for all of the day, for words that change with it and not by the minute."""
+    day = formats.local(formats.now).replace(hour=0, minute=0, second=0, microsecond=0)
+    return replace(formats, now=day)
+
+
+def floor_task(task: TaskView, /, *, floor_page: str, formats: Formats) -> Markup:
+    """Return what there is to do about one cause, as the list "Now" shows it, without the form.
+
+    Parameters
+    ----------
+    task
+        What is to be done.
+    floor_page
+        Address of the floor where the list stands elsewhere, else nothing.
+    formats
+        In the site's zone. What a deadline leaves changes by the minute, all else with the day.
+    """
+    if task.deadline is not None:
+        return _task(task, floor_page=floor_page, formats=formats)
+    return _kept_task(task, floor_page=floor_page, formats=_of_day(formats))
+
+
+@lru_cache(maxsize=2048)
+def _kept_task(task: TaskView, /, *, floor_page: str, formats: Formats) -> Markup:
+    """Render it: where there are hundreds, most are as they were at the last look."""
+    return _task(task, floor_page=floor_page, formats=formats)
+
+
+def _task(task: TaskView, /, *, floor_page: str, formats: Formats) -> Markup:
+    template = environment(formats.language).get_template("macros/floor_task.html")
+    drawn = template.render(task=task, floor_page=floor_page, formats=formats)
+    return Markup(drawn)  # noqa: S704 - our template, which escapes
 
 
 @lru_cache(maxsize=2048)

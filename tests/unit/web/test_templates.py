@@ -1,13 +1,16 @@
 """The pages: escaped, fit for a strict Content-Security-Policy, usable by keyboard and reader."""
 
 import re
+from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 from jinja2 import UndefinedError
 
 from drumkeep.web.figure import DRAWN_AT_ONCE, drawn_by_group
-from drumkeep.web.templating import STATIC, TEMPLATES, render, styles
-from drumkeep.web.view_models import GroupView
+from drumkeep.web.formats import Formats
+from drumkeep.web.templating import STATIC, TEMPLATES, floor_task, render, styles
+from drumkeep.web.view_models import GroupView, TaskView
 from drumkeep.web.views.papers import PapersView
 from tests.fixtures.html import Page
 from tests.unit.web.samples import VIEWER, drum, floor, formats, group, hostile, pages, shelf
@@ -203,3 +206,18 @@ def test_static_addresses_change_with_the_content_and_exist():
         for path, mark in re.findall(r'"/static/([^"?]+)\?v=([0-9a-f]+)"', text):
             assert (STATIC / path).is_file()
             assert len(mark) == 10
+
+
+def test_a_task_without_a_deadline_is_drawn_once_a_day_and_one_with_it_at_every_look():
+    later = replace(formats(), now=formats().now + timedelta(minutes=1))
+    task = replace(floor().tasks[0], alarm_id="drawn once", deadline=None)
+    due = replace(task, deadline=formats().now + timedelta(minutes=88))
+
+    def drawn(one: TaskView, by: Formats) -> str:
+        return floor_task(one, floor_page="", formats=by)
+
+    assert drawn(task, later) is drawn(task, formats())
+    assert "1 h 28 min left" in drawn(due, formats()).replace("\N{NO-BREAK SPACE}", " ")
+    assert "1 h 27 min left" in drawn(due, later).replace("\N{NO-BREAK SPACE}", " ")
+    assert drawn(replace(task, text="Bring <it> in"), later) != drawn(task, later)
+    assert "&lt;it&gt;" in drawn(replace(task, text="Bring <it> in"), later)

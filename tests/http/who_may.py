@@ -78,7 +78,7 @@ GET    /api/v1/lots/{product}/{code:path}                                 all  r
 PATCH  /api/v1/lots/{product}/{code:path}                                 m    manage
 GET    /api/v1/mappings                                                   all  read
 POST   /api/v1/mappings                                                   m    manage
-POST   /api/v1/mappings/try                                               all  manage
+POST   /api/v1/mappings/try                                               m    manage
 DELETE /api/v1/mappings/{code}                                            m    manage
 GET    /api/v1/mappings/{code}                                            all  read
 POST   /api/v1/moves                                                      mdc  record

@@ -13,7 +13,6 @@ from drumkeep.api.schemas.mappings import (
 )
 from drumkeep.asgi.broker import tell_once_stored
 from drumkeep.asgi.dependencies import (
-    CurrentAccount,
     Now,
     ReadingDep,
     TransactionDep,
@@ -54,8 +53,8 @@ def create_mapping(
     return _out(made)
 
 
-@router.post("/try")
-def try_mapping(request: Request, _caller: CurrentAccount, body: TrialIn, now: Now) -> TrialOut:
+@router.post("/try", dependencies=_CHANGE)
+def try_mapping(request: Request, body: TrialIn, now: Now) -> TrialOut:
     """Tell what a sample message would become; nothing is stored."""
     mapping = body.as_map()
     check_map(mapping, root=services(request).mqtt_root)

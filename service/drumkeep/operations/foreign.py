@@ -21,6 +21,7 @@ from drumkeep.domain.readings import Reading, Rejection, sift
 from drumkeep.domain.sensors import name_fault
 from drumkeep.domain.unit_words import as_sent, unit_meant
 from drumkeep.errors import Fault
+from drumkeep.operations.bounded_search import BoundedSearch, TooMuchWork
 from drumkeep.operations.sparkplug_wire import NAMESPACE
 
 LONGEST: Final = 400
@@ -111,14 +112,15 @@ def read_message(
     rejections: list[Rejection] = []
     try:
         message = _parsed(payload)
-        found = _search("items", mapping.items, message)
+        searching = BoundedSearch(len(payload))
+        found = _search(searching, "items", mapping.items, message)
     except _NoReading as none:
         return ForeignReadings((), (Rejection(None, *none.reason),), timed=False)
     items = found if isinstance(found, list) else [found]
     for index, item in enumerate(items):
         context = {"topic": topic.split("/"), "message": message, "item": item}
         try:
-            records.append(_record(mapping, context, index=index, now=now))
+            records.append(_record(searching, mapping, context, index=index, now=now))
         except _NoReading as none:
             rejections.append(Rejection(index, *none.reason))
     readings, implausible = sift(records, now=now)
@@ -201,15 +203,20 @@ def _no_constant(text: str) -> NoReturn:
 
 
 def _record(
-    mapping: ForeignMap, context: dict[str, Any], *, index: int, now: datetime
+    searching: BoundedSearch,
+    mapping: ForeignMap,
+    context: dict[str, Any],
+    *,
+    index: int,
+    now: datetime,
 ) -> ForeignRecord:
-    name = _search("name", mapping.name, context)
+    name = _search(searching, "name", mapping.name, context)
     fault = name_fault(name) if isinstance(name, str) else Fault("", name, "is no text", "")
     if fault is not None:
         mend = fault.mend or "Have the expression find a text; join() makes one of several."
         raise _NoReading("name", name, fault.problem, mend)
-    value = _number("value", _search("value", mapping.value, context))
-    word = _search("unit", mapping.unit, context)
+    value = _number("value", _search(searching, "value", mapping.value, context))
+    word = _search(searching, "unit", mapping.unit, context)
     unit = unit_meant(word)
     if unit is None:
         mend = "Have it find C, F or K, %RH, or W/m2; write one in single quotes if none is sent."
@@ -217,20 +224,23 @@ def _record(
     value, unit = as_sent(value, unit)
     time = now.timestamp()
     if mapping.time is not None:
-        time = _time(_search("time", mapping.time, context))
+        time = _time(_search(searching, "time", mapping.time, context))
     assert isinstance(name, str)  # noqa: S101 - looked at above
     return ForeignRecord(name, unit, value, time, index)
 
 
-def _search(field: str, expression: str, within: object) -> object:
+def _search(searching: BoundedSearch, field: str, expression: str, within: object) -> object:
     with _told(field, expression):
-        return jmespath.search(expression, within)
+        return searching.search(expression, within)
 
 
 @contextmanager
 def _told(field: str, expression: str) -> Iterator[None]:
     try:
         yield
+    except TooMuchWork:
+        mend = "Write a simpler expression, or have the device send less at a time."
+        raise _NoReading(field, expression, "asks for too much work", mend) from None
     # The library lets errors of Python through where a function meets what it does not expect.
     except (JMESPathError, ArithmeticError, LookupError, TypeError, ValueError, RecursionError):
         raise _NoReading(

@@ -145,3 +145,12 @@ def test_every_expression_that_is_none_is_named_at_once():
 
 def test_what_works_is_let_through():
     check_map(mapped(time="item.at", items="probes[*]"), root="drumkeep/v1")
+
+
+def test_many_small_items_are_read_whole_and_an_expression_without_end_is_told():
+    items = [{"t": n % 30} for n in range(5000)]
+    whole = read(items, name="join('-', [topic[1], to_string(item.t)])", time="`1770292800`")
+    assert (len(whole.readings), whole.rejections) == (5000, ())
+
+    (told,) = read({"t": 1}, value="length(to_string(" + "|".join(["[@,@]"] * 57) + "))").rejections
+    assert (told.field, told.problem) == ("value", "asks for too much work")

@@ -4,6 +4,7 @@
 """
 
 import difflib
+import math
 import re
 import tomllib
 from pathlib import Path
@@ -12,6 +13,8 @@ from typing import Any
 import msgspec
 
 from drumkeep_sensors.tables import (
+    LAST_REGISTER,
+    REGISTER_BITS,
     TABLES,
     UNITS,
     AnySensor,
@@ -220,6 +223,18 @@ class _Reader:
         if isinstance(sensor, ModbusSensor) and sensor.bus not in buses:
             mend = f"Name one of the [[modbus]] tables: {', '.join(buses) or 'there is none'}."
             raise self.fault((*path, "bus"), "is not known", mend)
+        if isinstance(sensor, ModbusSensor):
+            self._check_value(path, sensor)
+
+    def _check_value(self, path: TomlPath, sensor: ModbusSensor) -> None:
+        if not math.isfinite(sensor.scale) or sensor.scale == 0:
+            raise self.fault((*path, "scale"), "makes no value", "Give a number that is not 0.")
+        if not math.isfinite(sensor.offset):
+            raise self.fault((*path, "offset"), "makes no value", "Give a number, or leave it out.")
+        last = sensor.register + int(sensor.type[-2:]) // REGISTER_BITS - 1
+        if last > LAST_REGISTER:
+            mend = f"A {sensor.type} beginning there would end past the last one, {LAST_REGISTER}."
+            raise self.fault((*path, "register"), "is too high", mend)
 
     def _check_name(self, path: TomlPath, name: str) -> None:
         try:

@@ -76,7 +76,7 @@ def set_up(
             since_start=since_start,
             trusted=(lambda: True) if always else synchronised,
         ),
-        start=start_name(file.parent / told.linux.procfs),
+        start=_start_of(file, told),
     )
 
 
@@ -234,6 +234,19 @@ class Keeper:
                 _log.error("The spool cannot be written (%s): readings wait in memory", why)
             else:
                 _log.warning("The spool can be written again")
+
+
+def _start_of(file: Path, told: Configuration) -> str:
+    try:
+        return start_name(file.parent / told.linux.procfs)
+    except OSError as error:
+        raise ConfigurationError(
+            file,
+            None,
+            f"linux.procfs {told.linux.procfs!r}",
+            f"does not show which start of the board this is: {error}",
+            "Name where the kernel shows its processes, /proc; a container must have it.",
+        ) from None
 
 
 def _urn_of(file: Path, told: Configuration) -> str:

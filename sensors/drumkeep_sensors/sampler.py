@@ -170,6 +170,8 @@ class Sampling:
         """End it; what was read by then can still be taken."""
         self._stopping.set()
         self._thread.join()
+        if self._failure is None:
+            self._taken += self._sampler.take()
         self._sampler.close()
 
     def _run(self) -> None:

@@ -15,12 +15,15 @@ UNITS: Final = ("Cel", "%RH", "%EL", "V", "A", "W", "dBW", "Pa", "kg", "m", "m/s
 DAY_S: Final = 86_400.0
 PLAIN_PORT: Final = 1883
 TLS_PORT: Final = 8883
+REGISTER_BITS: Final = 16
+LAST_REGISTER: Final = 65_535
+"""Modbus Application Protocol V1.1b3, 4.4."""
 
 _Interval = Annotated[float, msgspec.Meta(ge=0.1, le=DAY_S)]
 _Port = Annotated[int, msgspec.Meta(ge=1, le=65_535)]
 _Text = Annotated[str, msgspec.Meta(min_length=1)]
 _UnitId = Annotated[int, msgspec.Meta(ge=0, le=247)]
-_Register = Annotated[int, msgspec.Meta(ge=0, le=65_535)]
+_Register = Annotated[int, msgspec.Meta(ge=0, le=LAST_REGISTER)]
 
 
 class Table(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):

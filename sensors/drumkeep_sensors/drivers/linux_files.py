@@ -144,7 +144,7 @@ def _place(folder: Path) -> str:
 
 def _text(file: Path) -> str:
     try:
-        return file.read_text().strip()
+        return file.read_text(errors="replace").strip()  # somebody else's chip, by any name
     except OSError:
         return ""
 

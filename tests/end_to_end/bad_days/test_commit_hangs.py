@@ -21,7 +21,7 @@ from tests.fixtures.ledger import stored
 from tests.fixtures.postgres import Postgres
 from tests.fixtures.process import wait_until
 
-pytestmark = [pytest.mark.postgres, pytest.mark.broker, pytest.mark.slow, pytest.mark.timeout(120)]
+pytestmark = [pytest.mark.postgres, pytest.mark.broker, pytest.mark.slow, pytest.mark.timeout(180)]
 
 LONG_ENOUGH_S: Final = 0.5
 """For what must not be said to arrive, if it were said."""

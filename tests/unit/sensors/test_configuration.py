@@ -112,6 +112,16 @@ def test_the_example_that_ships_is_a_good_one(tmp_path: Path):
         ('name = "dock"', 'name = "_"', 23, "sensors.1.name '_'", "begin with a letter"),
         ('name = "dock"', "", 18, "sensors.1.name", "Add a name"),
         ("register = 0", "register = -1", 21, "sensors.1.register -1", ">= 0"),
+        ("register = 0", "register = 0\nscale = 0", 22, "sensors.1.scale 0", "not 0"),
+        ("register = 0", "register = 0\nscale = nan", 22, "sensors.1.scale nan", "a number"),
+        ("register = 0", "register = 0\noffset = inf", 22, "sensors.1.offset inf", "leave it out"),
+        (
+            "register = 0",
+            'register = 65533\ntype = "float64"',
+            21,
+            "sensors.1.register 65533",
+            "past the last one",
+        ),
         ("register = 0", "", 18, "sensors.1.register", "Add a line register"),
         ("28-0316a2794bff", "28-03", 16, "sensors.0.device '28-03'", "regex"),
         ('driver = "modbus"', 'driver = "modbuss"', 19, "sensors.1.driver 'modbuss'", "modbuss"),
@@ -154,6 +164,15 @@ def test_a_configuration_that_cannot_be_used_names_line_and_mend(  # noqa: PLR09
 def test_a_file_that_is_not_there_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
     assert main(["check", str(tmp_path / "nowhere.toml")]) == 2
     assert "cannot be read" in capsys.readouterr().err
+
+
+def test_a_board_that_does_not_say_which_start_this_is_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
+    file = write(tmp_path, f'{GOOD}[linux]\nprocfs = "nowhere"\n')
+
+    assert main(["check", str(file)]) == 2
+    assert "linux.procfs 'nowhere' does not show" in capsys.readouterr().err
 
 
 def test_a_password_is_never_shown(tmp_path: Path):

@@ -97,6 +97,15 @@ def test_iio_is_read_processed_or_raw_with_offset_and_scale(tmp_path: Path):
         read("bare", "in_temp")
 
 
+def test_a_strange_name_of_another_chip_is_no_concern(tmp_path: Path):
+    root = tmp_path / "class" / "hwmon"
+    device(root / "hwmon0", name="")
+    (root / "hwmon0" / "name").write_bytes(b"\xff\xfe")
+    device(root / "hwmon1", name="sht3x", temp1_input="21500")
+
+    assert HwmonChannel(sysfs=tmp_path, chip="sht3x", channel="temp1", at=None).read() == 21.5
+
+
 def test_a_battery_tells_charge_and_voltage(tmp_path: Path):
     device(tmp_path / "class/power_supply/battery", capacity="87", voltage_now="3987000")
 

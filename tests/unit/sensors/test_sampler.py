@@ -11,6 +11,7 @@ from drumkeep_sensors.drivers.driver import Driver, Unreadable
 from drumkeep_sensors.drivers.opening import OpenSensor
 from drumkeep_sensors.readings_spool import Sample
 from drumkeep_sensors.sampler import FAILED, LATE, NOT_FINITE, Sampler, Sampling, thinned
+from tests.fixtures.process import wait_until
 
 
 class Clock:
@@ -142,6 +143,18 @@ def test_what_was_read_before_the_end_can_be_taken_after_it():
     while not sampling._taken:
         assert time.monotonic() < deadline
         time.sleep(0.01)
+    sampling.close()
+
+    assert [sample.value for sample in sampling.take()] == [4.0]
+
+
+def test_what_was_read_and_not_looked_at_yet_is_not_lost_with_the_end():
+    sampler = Sampler([sensor(Scripted([4.0]))], clock=time.monotonic)
+    sampling = Sampling(sampler, step_s=5)
+    wait_until(
+        lambda: any(future.done() for future in sampler._under_way.values()), "it has been read"
+    )
+    assert sampling.take() == []
     sampling.close()
 
     assert [sample.value for sample in sampling.take()] == [4.0]

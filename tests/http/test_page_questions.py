@@ -8,6 +8,9 @@ from typing import Any, Final
 import pytest
 from sqlalchemy import event
 
+from drumkeep.operations.ground import read_ground, read_ground_under, read_premises
+from drumkeep.storage.transaction import reading
+from drumkeep.web.views.places import places_by_reference
 from tests.benchmark.company import add_sensors, raise_alarms
 from tests.builders.stock import ago
 from tests.fixtures.people import signed_in
@@ -77,6 +80,33 @@ def test_no_page_asks_more_of_a_company_four_times_as_large(yard):
         large = asked(tag)
     more = {page: (small[page], large[page]) for page in PAGES if large[page] > small[page]}
     assert not more
+
+
+def test_a_drum_and_its_chart_read_once_what_tells_of_its_place(yard):
+    tag = grow(yard, number=4)
+    with signed_in(yard.serving, "viewer") as person:
+        for page in ("/drums/{tag}", "/drums/{tag}/chart.json", "/drums/{tag}?ahead=warm_room"):
+            with counted(yard) as said:
+                answer = person.client.get(page.format(tag=tag))
+            assert answer.status_code == 200, answer.text
+            airs = sum(one.startswith("WITH wanted (sensor_id, ts") for one in said)
+            mounts = sum("FROM mount JOIN place" in one and "mount.what" in one for one in said)
+            places = 2 if "warm_room" in page else 1
+            assert (airs, mounts) == (places, places), page
+
+
+def test_of_what_hangs_elsewhere_on_the_site_nothing_is_read_until_somebody_asks(yard):
+    grow(yard, number=12)
+    with reading(yard.serving.engine) as tx:
+        hall = places_by_reference(read_premises(tx))[yard.place("hall")]
+        near = read_ground_under(tx, place_ids=[hall.id])
+        whole = read_ground(tx, around=[hall.id])
+        here = near.air_mounts[hall.id]
+
+        assert here == whole.air_mounts[hall.id]
+        assert set(near.sensors) == {mount.sensor_id for mount in here}
+        assert len(near.sensors) < len(whole.sensors)
+        assert near.elsewhere(here) == whole.elsewhere(here) != []
 
 
 @pytest.fixture(autouse=True)

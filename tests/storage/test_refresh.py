@@ -4,7 +4,6 @@ import pytest
 
 from drumkeep.domain.grid import step_at
 from drumkeep.operations.refresh import AT_ONCE
-from drumkeep.storage.drums import drum_by_tag
 from tests.fixtures.depot import at, depot, empty_depot, swinging
 
 __all__ = ["depot", "empty_depot"]
@@ -23,8 +22,7 @@ def aired(depot):
 
 
 def marked(depot, tag):
-    with depot.looking() as tx:
-        return drum_by_tag(tx, tag=tag).from_ms
+    return depot.drum(tag).from_ms
 
 
 def test_a_delivery_entered_days_later_is_computed_with_the_entry(aired):

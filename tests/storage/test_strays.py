@@ -50,6 +50,13 @@ def hear(shed, *some, now=NOW, **sent):
         return record_batch(tx, packs=[pack(*some, **sent)], now=now)
 
 
+def add_gateway(shed, code):
+    with transaction(shed.engine) as tx:
+        site = catalogue.site_by_code(tx, code=Shed.site)
+        assert site is not None
+        catalogue.add(tx, Gateway(site_id=site.id, code=code, urn=f"urn:dev:os:32473-{code}"))
+
+
 def age(shed, now):
     with reading(shed.engine) as tx:
         over = strays_over(tx)
@@ -125,9 +132,7 @@ def test_readings_of_another_quantity_are_not_mixed_in(shed):
 
 
 def test_no_gateway_speaks_for_a_sensor_of_another_until_it_is_said_to_be_connected_there(shed):
-    with transaction(shed.engine) as tx:
-        site_id = catalogue.site_by_code(tx, code=Shed.site).id
-        catalogue.add(tx, Gateway(site_id=site_id, code="other", urn="urn:dev:os:32473-other"))
+    add_gateway(shed, "other")
     others = hear(shed, (T0, 77.0), (T0 + MINUTE, 78.0), name=Shed.air_name, gateway="other")
     own = hear(shed, (T0, 5.0), name=Shed.air_name)
     again = hear(shed, (T0, 77.0), name=Shed.air_name, gateway="other")
@@ -155,9 +160,7 @@ def test_no_gateway_speaks_for_a_sensor_of_another_until_it_is_said_to_be_connec
 
 
 def test_two_gateways_that_send_one_sensor_in_one_batch_are_told_apart(shed):
-    with transaction(shed.engine) as tx:
-        site_id = catalogue.site_by_code(tx, code=Shed.site).id
-        catalogue.add(tx, Gateway(site_id=site_id, code="other", urn="urn:dev:os:32473-other"))
+    add_gateway(shed, "other")
     hear(shed, (T0, 5.0), name=Shed.air_name)
     some = [pack((T0, 5.0), name=Shed.air_name, gateway=one) for one in ("other", Shed.gateway)]
     with transaction(shed.engine) as tx:

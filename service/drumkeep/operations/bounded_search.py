@@ -35,7 +35,7 @@ class TooMuchWork(JMESPathError):
     """The expression asks for more than is allowed."""
 
 
-class BoundedSearch(TreeInterpreter):
+class BoundedSearch(TreeInterpreter):  # type: ignore[misc] - the library has no types
     """Searches one message, as often as need be, within one bound.
 
     Parameters

@@ -31,11 +31,11 @@ _MAKING: Final = frozenset(
 """Nodes that make something new; all others point at what is there."""
 
 
-class TooMuchWork(JMESPathError):
+class TooMuchWork(JMESPathError):  # type: ignore[misc]  # the library has no types
     """The expression asks for more than is allowed."""
 
 
-class BoundedSearch(TreeInterpreter):  # type: ignore[misc] - the library has no types
+class BoundedSearch(TreeInterpreter):  # type: ignore[misc]  # the library has no types
     """Searches one message, as often as need be, within one bound.
 
     Parameters

@@ -8,7 +8,7 @@ import contextlib
 import math
 import time
 from collections.abc import Collection, Sequence
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 from pymodbus import ModbusException
 from pymodbus.client import ModbusSerialClient, ModbusTcpClient
@@ -105,7 +105,7 @@ class ModbusBus:
         In RTU an answer says whose it is and how long, and not to which question: one that is late
         would pass for the next register's value.
         """
-        line = self._client.socket
+        line: Any = self._client.socket  # pymodbus says a network's, whichever it is
         if self._silence_s is not None and line is not None:
             until = time.monotonic() + MOST_NOISE_S
             with contextlib.suppress(OSError):

@@ -82,9 +82,14 @@ def test_why_a_broker_cannot_be_reached_is_told_once(
     port = free_port()
     with publishing(tmp_path, port=port) as publisher:
         publisher._back_off = lambda: publisher._client.reconnect_delay_set(0.01, 0.01)  # type: ignore[method-assign, arg-type]
-        tried: list[None] = []
+        tried: list[str] = []
         complain = publisher._complain
-        publisher._complain = lambda trouble: (complain(trouble), tried.append(None))[1]  # type: ignore[method-assign]
+
+        def noted(trouble: str) -> None:
+            tried.append(trouble)
+            complain(trouble)
+
+        publisher._complain = noted  # type: ignore[method-assign]
         publisher.start()
         wait_until(stepping(publisher, lambda: len(tried) >= 3), "it has tried thrice")
 

@@ -7,6 +7,12 @@ import pytest
 from sqlalchemy import select
 
 from drumkeep.domain.grid import to_ms
+from drumkeep.operations.readings_import import (
+    ImportAsked,
+    read_import,
+    report_of,
+    store_portion,
+)
 from drumkeep.operations.retention import CLAIMS, LOADS, bounds
 from drumkeep.scheduler import jobs
 from drumkeep.storage import air, alarms, readings
@@ -14,6 +20,7 @@ from drumkeep.storage.catalogue import sensor_by_name
 from drumkeep.storage.readings import hour_of
 from drumkeep.storage.tables.alarms import Alarm
 from drumkeep.storage.tables.readings import rollup_1h, rollup_15m
+from drumkeep.storage.transaction import transaction
 from tests.fixtures.depot import at, depot, empty_depot, short_sight
 
 __all__ = ["depot", "empty_depot", "short_sight"]
@@ -98,6 +105,22 @@ def test_thinning_again_and_rolling_up_again_change_nothing(full):
         connection = tx.session.connection()
         hour = connection.execute(select(rollup_1h).where(rollup_1h.c.hour == FIRST)).one()
     assert hour.n == 60
+
+
+def test_a_file_of_thinned_hours_changes_nothing_and_that_is_said(full):
+    run(full)
+    before = rows(full)
+    times = [at(minute / 60.0 + 1 / 7200) for minute in MINUTES]
+    content = "\n".join(["time,hall", *(f"{time:%Y-%m-%dT%H:%M:%S}Z,-20" for time in times)])
+    asked = ImportAsked(name="late.csv", units={"*": "C"})
+    with transaction(full.engine) as tx:
+        read = read_import(tx, content=content.encode(), asked=asked, now=at(LATER))
+        told = report_of(read, [store_portion(tx, pack=p, now=at(LATER)) for p in read.packs])
+
+    assert (told.stored, told.refused_count) == (0, 60)
+    assert "was thinned" in told.refused[0].problem
+    for one, other in zip(rows(full), before, strict=True):
+        assert one.tolist() == other.tolist()
 
 
 def test_nothing_younger_is_thinned(full):

@@ -127,6 +127,16 @@ def test_a_call_after_the_commit_is_made_only_after_a_commit(engine):
     assert made == [["north"]]
 
 
+def test_a_writer_that_hangs_gives_way_on_postgresql_sooner_than_a_reader(engine):
+    if engine.dialect.name != "postgresql":
+        return
+    ask = "SHOW idle_in_transaction_session_timeout"
+    with transaction(engine) as tx:
+        assert tx.session.connection().exec_driver_sql(ask).scalar_one() == "25s"
+    with reading(engine) as tx:
+        assert tx.session.connection().exec_driver_sql(ask).scalar_one() == "2min"
+
+
 @pytest.mark.parametrize(
     "url", ["nonsense", "mysql://host/db", "sqlite://", "sqlite:///:memory:", ""]
 )

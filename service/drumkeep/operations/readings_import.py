@@ -23,7 +23,8 @@ from drumkeep.errors import Fault, Invalid
 from drumkeep.operations.gateways import gateway_named
 from drumkeep.operations.readings import PackOutcome, record_batch
 from drumkeep.operations.sites import site_named
-from drumkeep.storage import arrivals, catalogue
+from drumkeep.storage import arrivals, catalogue, retention
+from drumkeep.storage.readings import hour_of
 from drumkeep.storage.savepoint import undone
 from drumkeep.storage.tables.catalogue import Gateway
 from drumkeep.storage.transaction import Tx
@@ -170,7 +171,7 @@ def read_import(tx: Tx, *, content: bytes, asked: ImportAsked, now: datetime) ->
 
 def store_portion(tx: Tx, *, pack: ArrivedPack, now: datetime) -> PackOutcome:
     """Store a portion of a file."""
-    outcome = record_batch(tx, packs=[pack], now=now).packs[0]
+    outcome = record_batch(tx, packs=[_without_thinned(tx, pack)], now=now).packs[0]
     # Readings leave no rows in the audit; that somebody brought in a file of them does.
     tx.note_deed("imported", kind="readings", thing=pack.source, stored=(None, outcome.stored))
     return outcome
@@ -179,7 +180,36 @@ def store_portion(tx: Tx, *, pack: ArrivedPack, now: datetime) -> PackOutcome:
 def try_portion(tx: Tx, *, pack: ArrivedPack, now: datetime) -> PackOutcome:
     """Find out what would become of a portion by storing it and taking it back."""
     with undone(tx):
-        return record_batch(tx, packs=[pack], now=now).packs[0]
+        return record_batch(tx, packs=[_without_thinned(tx, pack)], now=now).packs[0]
+
+
+def _without_thinned(tx: Tx, pack: ArrivedPack) -> ArrivedPack:
+    """Refuse readings of hours that were thinned: which of them were there nobody knows any more.
+
+    Only a file can bring them: what is so old is not taken from gateways.
+    """
+    known = arrivals.sensors_by_name(tx, names={one.sensor_name for one in pack.readings})
+    ids = {name: one.id for name, one in known.items()}
+    hours = sorted({hour_of(one.ts_ms) for one in pack.readings})
+    thinned = retention.thinned_hours(tx, sensor_ids=sorted(ids.values()), hours=hours)
+    late: list[Reading] = []
+    others: list[Reading] = []
+    for one in pack.readings:
+        was_thinned = (ids.get(one.sensor_name), hour_of(one.ts_ms)) in thinned
+        (late if was_thinned else others).append(one)
+    if not late:
+        return pack
+    refused = [
+        Rejection(
+            one.index,
+            one.sensor_name,
+            f"{from_ms(one.ts_ms):%Y-%m-%d}",
+            "is of a day that was thinned to one reading in 15 minutes",
+            "Nothing is to be done if the file came in before: its figures are kept.",
+        )
+        for one in late
+    ]
+    return pack._replace(readings=tuple(others), rejections=(*pack.rejections, *refused))
 
 
 def portion_of(*, check: bool) -> Callable[..., PackOutcome]:

@@ -42,7 +42,7 @@ _SESSION: Final = {
     # As long as SQLite's busy timeout: whoever waits longer is told to try again.
     "lock_timeout": "5s",
     "statement_timeout": "60s",
-    # A process that hangs within a transaction must not keep all others from writing.
+    # Who only reads keeps nobody from writing: a slow download is one.
     "idle_in_transaction_session_timeout": "120s",
     # A plan made for any hours would open every month's partition.
     "plan_cache_mode": "force_custom_plan",
@@ -52,6 +52,9 @@ _SESSION: Final = {
 
 _WRITER: Final = 0x6472756D
 """Key of the advisory lock that a writing transaction holds ("drum" in ASCII)."""
+
+_HANGS: Final = "set_config('idle_in_transaction_session_timeout', '25s', true), "
+"""Set for a writing transaction: shorter than who hangs is heard of (:mod:`storage.locks`)."""
 
 _HIDE: Final = True
 # What is stored holds secrets, and the text of an error goes into the log.
@@ -176,5 +179,7 @@ def _begin_postgresql(connection: Connection) -> None:
         connection.exec_driver_sql("SET LOCAL statement_timeout = 0")
         connection.exec_driver_sql("SET LOCAL lock_timeout = 0")
     # One writer at a time, as on SQLite: what was read before a write is still true when it is
-    # written. Given back with the end of the transaction, after what it wrote can be seen.
-    connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_WRITER})")
+    # written. Given back with the end of the transaction, after what it wrote can be seen, or when
+    # a process hangs in its midst.
+    hangs = "" if options.get(CHANGES_SCHEMA, False) else _HANGS
+    connection.exec_driver_sql(f"SELECT {hangs}pg_advisory_xact_lock({_WRITER})")

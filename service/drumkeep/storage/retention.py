@@ -142,6 +142,22 @@ def quarters(
     return found
 
 
+def thinned_hours(
+    tx: Tx, *, sensor_ids: Sequence[int], hours: Sequence[int]
+) -> set[tuple[int, int]]:
+    """Return which of these sensors, by id, were thinned in which of these hours."""
+    connection = tx.session.connection()
+    rows = connection.execute(
+        select(rollup_15m.c.sensor_id, rollup_15m.c.hour)
+        .where(
+            among(connection, rollup_15m.c.hour, hours),
+            among(connection, rollup_15m.c.sensor_id, sensor_ids),
+        )
+        .distinct()
+    )
+    return {(sensor_id, hour) for sensor_id, hour in rows}
+
+
 def extremes(
     tx: Tx, *, sensor_id: int, from_ms: int, to_ms: int, within: tuple[float, float]
 ) -> tuple[float, float] | None:

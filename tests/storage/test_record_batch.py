@@ -216,6 +216,17 @@ def test_packs_are_confirmed_up_to_the_first_hole_and_a_refused_one_counts(shed:
     assert second.confirmations == (Confirmation(ATTIC, "00c0ffee", 9),)
 
 
+def test_when_a_spool_was_confirmed_is_stored_as_every_other_time(shed: Shed):
+    record(shed, pack(cel(shed.air_name, T0, 1.0), number=1))
+
+    with reading(shed.engine) as tx:
+        same = tx.session.connection().exec_driver_sql(
+            "SELECT count(*) FROM spool_mark JOIN gateway ON gateway.id = spool_mark.gateway_id "
+            "WHERE spool_mark.changed_at = gateway.last_seen_at"
+        )
+        assert same.scalar() == 1
+
+
 def test_a_first_reading_marks_its_place_from_itself(shed: Shed):
     record(shed, pack(cel(shed.air_name, T0, 1.0)))
 

@@ -27,6 +27,7 @@ from sqlalchemy import (
     select,
 )
 from sqlalchemy.exc import DBAPIError
+from sqlalchemy.types import TypeEngine
 
 from drumkeep.storage.transaction import Tx
 
@@ -74,7 +75,7 @@ def keyed(
 
 
 def rows_keyed(
-    tx: Tx, *, select: str, column: str, kind: str, keys: Collection[int] | Collection[str]
+    tx: Tx, *, select: str, column: str, kind: str, keys: Collection[_Key]
 ) -> list[tuple[Any, ...]]:
     """Return the rows of which a column is one of these keys; as :func:`keyed`, for each batch.
 
@@ -100,9 +101,9 @@ def rows_keyed(
     return [tuple(row) for row in found]
 
 
-def as_stored(connection: Connection, column: SQLColumnExpression[_Value], value: _Value) -> object:
-    """Return a value as the driver takes it for a column, where a statement does not know it."""
-    process = column.type.bind_processor(connection.dialect)
+def as_stored(connection: Connection, kind: TypeEngine[_Value], value: _Value) -> object:
+    """Return a value as the driver takes it for a type, where a statement does not know that."""
+    process = kind.dialect_impl(connection.dialect).bind_processor(connection.dialect)
     return value if process is None else process(value)
 
 

@@ -8,6 +8,7 @@ import msgspec
 from sqlalchemy import select
 from sqlmodel import col
 from sqlmodel import select as select_objects
+from sqlmodel.sql.sqltypes import UTCDateTime
 
 from drumkeep.storage.bulk import as_stored, insert, keyed
 from drumkeep.storage.tables.readings import SpoolMark
@@ -57,7 +58,7 @@ def advance(
     }
     reached: dict[SpoolFile, int] = {}
     rows: list[tuple[object, ...]] = []
-    changed_at = as_stored(connection, col(SpoolMark.changed_at), now)
+    changed_at = as_stored(connection, UTCDateTime(), now)
     for file, numbers in sorted(stored.items()):
         upto, beyond = _reach(*known.get(file, (min(numbers) - 1, [])), numbers)
         reached[file] = upto

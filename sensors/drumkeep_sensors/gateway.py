@@ -13,11 +13,13 @@ from drumkeep_sensors.configuration import ConfigurationError, read_configuratio
 from drumkeep_sensors.drivers.driver import Unreadable
 from drumkeep_sensors.drivers.linux_files import hardware_urn
 from drumkeep_sensors.drivers.opening import OpenSensor, open_sensors
-from drumkeep_sensors.publisher import Identity, Publisher, Tls, tls_context
-from drumkeep_sensors.readings_spool import ReadingsSpool, Sample, SpoolFull, short_of_room
+from drumkeep_sensors.medium import short_of_room
+from drumkeep_sensors.publisher import Identity, Publisher
+from drumkeep_sensors.readings_spool import ReadingsSpool, Sample, SpoolFull
 from drumkeep_sensors.sampler import Sampler, Sampling, thinned
 from drumkeep_sensors.supervision import Supervision
 from drumkeep_sensors.tables import PLAIN_PORT, TLS_PORT, BrokerTable, Configuration
+from drumkeep_sensors.tls import Tls, tls_context
 from drumkeep_wire.records import Record, Spool
 from drumkeep_wire.senml import encode_pack
 from drumkeep_wire.topics import Topics

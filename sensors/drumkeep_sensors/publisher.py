@@ -8,12 +8,10 @@ a pack is in its database.
 import logging
 import queue
 import random
-import ssl
 import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any, Final
 
 from paho.mqtt.client import (
@@ -29,6 +27,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from drumkeep_sensors.readings_spool import ReadingsSpool
+from drumkeep_sensors.tls import Tls, tls_context
 from drumkeep_wire.committed import Committed, decode_committed
 from drumkeep_wire.errors import WireError
 from drumkeep_wire.presence import Presence, encode_presence
@@ -50,23 +49,6 @@ UNCONFIRMED_TOLD_S: Final = 300.0
 
 _SOONEST_S: Final = 0.5
 _DOUBLINGS: Final = 10
-
-
-@dataclass(frozen=True)
-class Tls:
-    """PEM files for an encrypted line.
-
-    Attributes
-    ----------
-    ca
-        Who signed the broker's certificate; None for those that the system trusts.
-    certificate, key
-        The gateway's own, or None.
-    """
-
-    ca: Path | None = None
-    certificate: Path | None = None
-    key: Path | None = None
 
 
 @dataclass(frozen=True)
@@ -391,18 +373,3 @@ class Publisher:
                 self._due_at.clear()
                 self._number_of.clear()
         self._told = None
-
-
-def tls_context(tls: Tls) -> ssl.SSLContext:
-    """Return what an encrypted line needs: TLS 1.2 or newer, names checked always.
-
-    Raises
-    ------
-    OSError
-        A file cannot be read, or is no certificate or key (``ssl.SSLError``).
-    """
-    context = ssl.create_default_context(cafile=tls.ca)
-    context.minimum_version = ssl.TLSVersion.TLSv1_2
-    if tls.certificate is not None:
-        context.load_cert_chain(tls.certificate, tls.key)
-    return context

@@ -10,9 +10,7 @@ thinned: each pack keeps its number and its readings until it is confirmed. A re
 import fcntl
 import logging
 import math
-import os
 import secrets
-import shutil
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
@@ -21,6 +19,7 @@ from operator import itemgetter
 from pathlib import Path
 from typing import Final
 
+from drumkeep_sensors.medium import SPOOL_FILE, little_room, make_to_stay
 from drumkeep_wire.records import Record, Spool
 from drumkeep_wire.senml import encode_pack
 
@@ -37,13 +36,6 @@ WORTH_THINNING: Final = 16
 LOG_PAGES: Final = 100
 """Pages of 4096 octets in the write-ahead log before it is worked in: it stays under half a MB."""
 
-LEAST_ROOM: Final = 2**20
-"""Octets: the log, what it is worked into, and a little."""
-
-OCTETS_A_READING: Final = 60
-"""On the medium, its place in the indices included."""
-
-_FILE: Final = "readings.db"
 _SCHEMA: Final = """
 CREATE TABLE IF NOT EXISTS state (id INTEGER PRIMARY KEY CHECK (id = 1), file TEXT, next INTEGER);
 CREATE TABLE IF NOT EXISTS sensor (id INTEGER PRIMARY KEY, name TEXT, unit TEXT,
@@ -111,7 +103,7 @@ class ReadingsSpool:
         self._folder, self._urn, self._most = folder, urn, most
         with ExitStack() as undoing:
             try:
-                _make(folder)
+                make_to_stay(folder)
                 self._lock = undoing.enter_context((folder / "lock").open("w"))
                 fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
                 self._db = self._open()
@@ -122,7 +114,7 @@ class ReadingsSpool:
                 ) from None
             except (OSError, sqlite3.Error) as error:
                 raise SpoolError(
-                    f"state {str(folder)!r} cannot be used: {error}{_little_room(folder)}. Name a "
+                    f"state {str(folder)!r} cannot be used: {error}{little_room(folder)}. Name a "
                     "folder that can be written, on a medium with a megabyte of room or more."
                 ) from None
             undoing.pop_all()  # it worked: the lock stays until close
@@ -266,14 +258,14 @@ class ReadingsSpool:
         self._lock.close()
 
     def _open(self) -> sqlite3.Connection:
-        file = self._folder / _FILE
+        file = self._folder / SPOOL_FILE
         try:
             return _connect(file)
         except sqlite3.DatabaseError as error:
             if isinstance(error, sqlite3.OperationalError):
                 raise  # no room, no right: the file is as good as it was
             _log.exception("%s is broken: it is kept as .broken, and a new one begun", file)
-            for left in self._folder.glob(f"{_FILE}*"):
+            for left in self._folder.glob(f"{SPOOL_FILE}*"):
                 if not left.name.endswith(".broken"):
                     left.replace(left.with_name(f"{left.name}.broken"))
             return _connect(file)
@@ -359,53 +351,6 @@ class ReadingsSpool:
             if self._db.in_transaction:
                 self._db.execute("ROLLBACK")
             raise SpoolFull(str(error)) from None
-
-
-def _make(folder: Path) -> None:
-    """Make a folder that a power cut leaves: what SQLite flushes is the folder, not its name.
-
-    Its name lies in the folder above.
-    """
-    absent = [one for one in (folder, *folder.parents) if not one.exists()]
-    folder.mkdir(parents=True, exist_ok=True)
-    for made in absent:
-        above = os.open(made.parent, os.O_RDONLY)
-        try:
-            os.fsync(above)
-        finally:
-            os.close(above)
-
-
-def short_of_room(folder: Path, most: int) -> str | None:
-    """Say when the medium has no room for as many readings as may be kept; None when it has.
-
-    Parameters
-    ----------
-    folder
-        Of the spool, made or not.
-    most
-        How many readings may be kept.
-    """
-    there = next(one for one in (folder, *folder.absolute().parents) if one.exists())
-    taken = sum(file.stat().st_size for file in folder.glob(f"{_FILE}*"))
-    room, needed = shutil.disk_usage(there).free + taken, most * OCTETS_A_READING + LEAST_ROOM
-    if room >= needed:
-        return None
-    fitting = max(0, room - LEAST_ROOM) // OCTETS_A_READING // 1000 * 1000
-    return (
-        f"spool.readings {most} may take {needed // 10**6} MB, and {str(there)!r} has room for "
-        f"{room // 10**6} MB. Make room there, or set spool.readings to {fitting} at most: what a "
-        "full medium does not take waits in memory, which a power cut empties."
-    )
-
-
-def _little_room(folder: Path) -> str:
-    """Say how little room there is, where that may be the reason."""
-    try:
-        free = shutil.disk_usage(folder).free
-    except OSError:
-        return ""
-    return f", and only {free // 1000} kB are free there" if free < LEAST_ROOM else ""
 
 
 def _connect(file: Path) -> sqlite3.Connection:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from drumkeep_sensors.medium import short_of_room
 from drumkeep_sensors.readings_spool import (
     PACK_RECORDS,
     PACKS_AHEAD,
@@ -15,7 +16,6 @@ from drumkeep_sensors.readings_spool import (
     Sample,
     SpoolError,
     SpoolFull,
-    short_of_room,
 )
 from drumkeep_wire.records import Record
 from drumkeep_wire.senml import decode_pack

@@ -141,4 +141,3 @@ def test_a_store_is_not_moved_while_any_process_serves_it(tmp_path):
 
     assert refused.returncode == 2
     assert "End every drumkeep process on it" in refused.stderr
-    assert run("move-store", "--data-dir", str(tmp_path), "--to", target).returncode == 0

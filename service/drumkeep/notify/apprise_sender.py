@@ -32,11 +32,14 @@ CONNECTED_WITHIN_S: Final = 4.0
 ANSWERED_WITHIN_S: Final = 8.0
 """Of one answer; a mail server has some eight to give, each of which may take so long."""
 
+NO_ANSWER: Final = "it did not answer in time"
+"""The one reason after which it may have taken the notice all the same."""
+
 _LOG: Final = logging.getLogger("apprise")
 _IMPORTING: Final = threading.Lock()
 
 _HEARD: Final = (
-    (r"timed? ?out", "it did not answer in time"),
+    (r"timed? ?out", NO_ANSWER),
     (r"refused", "it refused the connection"),
     (r"name or service not known|name resolution|getaddrinfo|resolve", "its name is not known"),
     (r"certificate|ssl", "its certificate is not to be trusted"),
@@ -56,11 +59,12 @@ _OTHERWISE: Final = "it was not taken"
 class Letter:
     """One notice, ready to go.
 
-    ``notice_id`` goes with it, the same at every try, so that whoever gets it twice can tell;
-    ``trusted`` says that a manager entered the address.
+    ``key`` goes with it, the same at every try that says the same, so that whoever gets it twice
+    can tell; ``trusted`` says that a manager entered the address.
     """
 
     notice_id: str
+    key: str
     tries: int
     url: str = field(repr=False)
     title: str
@@ -98,7 +102,7 @@ def send(letter: Letter) -> str | None:
     plugin = _plugin(letter.url)
     if plugin is None:
         return "its address cannot be read"
-    _mark(plugin, letter.notice_id)
+    _mark(plugin, letter.key)
     with _listening() as heard:
         try:
             taken = bool(
@@ -171,11 +175,11 @@ def _plugin(url: str) -> "NotifyBase | None":
     return found
 
 
-def _mark(plugin: "NotifyBase", notice_id: str) -> None:
-    """Send the notice's id along where there is room for it: in headers of mail and webhooks."""
+def _mark(plugin: "NotifyBase", key: str) -> None:
+    """Send the notice's key along where there is room for it: in headers of mail and webhooks."""
     headers = getattr(plugin, "headers", None)
     if isinstance(headers, dict):
-        headers["Idempotency-Key"] = notice_id
+        headers["Idempotency-Key"] = key
 
 
 def _type(letter: Letter) -> Any:  # noqa: ANN401 - Apprise's enumeration

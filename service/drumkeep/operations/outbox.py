@@ -1,13 +1,14 @@
 """The way out of the outbox: who sends claims first, and says afterwards what came of it.
 
 Between the two no transaction is open. A sender that dies in between leaves a claim that runs out,
-and the notice is sent once more with the same id: that, and an answer that gets lost, are the only
-ways in which somebody is told twice.
+and the notice is sent once more with the same key: that, and an answer that gets lost or is late,
+are the only ways in which somebody is told twice.
 """
 
 import logging
 from collections.abc import Sequence
 from datetime import datetime
+from hashlib import blake2b
 from typing import Final
 
 from drumkeep.domain.alarms import RANK, AlarmKind, AlarmState, Priority
@@ -27,7 +28,7 @@ from drumkeep.domain.notices import (
     wants,
 )
 from drumkeep.language.tongue import ENGLISH, tongue
-from drumkeep.notify.apprise_sender import Letter
+from drumkeep.notify.apprise_sender import NO_ANSWER, Letter
 from drumkeep.storage import alarms as alarm_rows
 from drumkeep.storage import catalogue
 from drumkeep.storage import notices as rows
@@ -195,7 +196,7 @@ def _claimed(
     link_base: str | None,
     now: datetime,
 ) -> Letter:
-    maybe_had = notice.state == NoticeState.SENDING
+    maybe_had = notice.state == NoticeState.SENDING or notice.reason == NO_ANSWER
     speech = tongue(account.language or ENGLISH)
     reader = Reader(units=account.units, channel=Channel(address.channel), speech=speech)
     if alarm is None:
@@ -209,6 +210,7 @@ def _claimed(
     notice.text = text.body[:_LONGEST_TEXT]
     return Letter(
         notice_id=notice.id,
+        key=_key(notice, alarm),
         tries=notice.tries,
         url=address.url,
         title=text.title,
@@ -217,6 +219,17 @@ def _claimed(
         over=notice.occasion in (Occasion.OVER, Occasion.TEST),
         trusted=address.trusted,
     )
+
+
+def _key(notice: Notice, alarm: Alarm | None) -> str:
+    """Return what a notice is known again by: another where the alarm says something new.
+
+    Who drops what bears a key that was there must not miss that it is graver by now.
+    """
+    if alarm is None:
+        return notice.id
+    said = repr((alarm.message, alarm.priority, sorted(alarm.drums), alarm.returned_at))
+    return f"{notice.id}-{blake2b(said.encode(), digest_size=4).hexdigest()}"
 
 
 def _text(

@@ -15,6 +15,7 @@ BODY = "Bring 6 iso drums in from Box van before 2:40 am: the lowest liquid reac
 def letter(url, *, trusted=True):
     return Letter(
         notice_id="a1-7-1",
+        key="a1-7-1-e3",
         tries=1,
         url=url,
         title="drumkeep: High alarm, North",
@@ -33,7 +34,7 @@ def test_a_notice_arrives_once_whole_and_with_its_id(scheme):
     (taken,) = there.taken
     assert taken.title == "drumkeep: High alarm, North"
     assert taken.body == f"{BODY}\nHigh, for dispatcher."
-    assert taken.notice_id == "a1-7-1"
+    assert taken.notice_id == "a1-7-1-e3"
 
 
 class Log(logging.Handler):

@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from sqlalchemy import text
 
 from drumkeep.domain.alarms import AlarmState
 from drumkeep.domain.notices import (
@@ -12,6 +13,7 @@ from drumkeep.domain.notices import (
     UNKNOWN,
     pause_after,
 )
+from drumkeep.notify.apprise_sender import NO_ANSWER
 from drumkeep.operations import outbox
 from drumkeep.operations.accounts import change_account
 from drumkeep.operations.alarms import shelve
@@ -66,6 +68,25 @@ def test_what_was_not_taken_is_tried_again_later_and_later_and_given_up_in_the_e
     assert claim(depot, 20.0) == []
 
 
+def test_what_may_have_been_taken_though_no_answer_came_says_so_and_what_it_says_anew_has_a_key(
+    depot,
+):
+    person(depot, "dana", "dispatcher", HOOK)
+    cold_van(depot)
+    (first,) = claim(depot, 0.5)
+    settle(depot, first, 0.5, NO_ANSWER)
+    (again,) = claim(depot, 0.5, seconds=60.0)
+    assert "You may have had this message already." in again.body
+    assert again.key == first.key
+
+    settle(depot, again, 0.5, NO_ANSWER, seconds=60.0)
+    with depot.writing() as tx:
+        tx.session.connection().execute(text("UPDATE alarm SET message = 'It is under 50 °F.'"))
+    (graver,) = claim(depot, 0.5, seconds=300.0)
+    assert graver.notice_id == first.notice_id
+    assert graver.key != first.key
+
+
 @pytest.mark.both_stores
 def test_a_sender_that_dies_leaves_a_claim_that_runs_out_and_the_same_id_goes_again(depot):
     person(depot, "dana", "dispatcher", HOOK)
@@ -76,7 +97,7 @@ def test_a_sender_that_dies_leaves_a_claim_that_runs_out_and_the_same_id_goes_ag
     assert claim(depot, 0.5, seconds=CLAIMED_FOR.total_seconds() - 1) == []
     (second,) = claim(depot, 0.5, seconds=CLAIMED_FOR.total_seconds() + 1)
 
-    assert (second.notice_id, second.tries) == (first.notice_id, 2)
+    assert (second.notice_id, second.key, second.tries) == (first.notice_id, first.key, 2)
     assert "You may have had this message already." in second.body
     settle(depot, first, 0.6, "it did not answer in time")  # who was taken for dead says so
     assert states(depot) == [("first", "sending")]

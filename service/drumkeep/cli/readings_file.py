@@ -60,14 +60,14 @@ def add_parser(nouns: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
         help="unit of a column, or of all that say none: F, C, K, %%RH, W/m2, %%EL, V, dBm",
     )
     parser.add_argument("--time", metavar="COLUMN", help="which column is the time")
-    parser.add_argument(
+    order = parser.add_mutually_exclusive_group()
+    order.add_argument(
         "--day-first", action="store_true", default=None, help="5/11/2026 is the 5th of November"
     )
-    parser.add_argument(
+    order.add_argument(
         "--month-first",
         dest="day_first",
         action="store_false",
-        default=None,
         help="5/11/2026 is the 11th of May",
     )
     parser.add_argument(

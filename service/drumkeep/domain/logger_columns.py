@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import tzinfo
 from typing import Final
 
-from drumkeep.domain.logger_tables import TITLE, LoggerTable, number
+from drumkeep.domain.logger_tables import TITLE, LoggerTable
 from drumkeep.domain.logger_times import looks_like_clock, looks_like_time
 from drumkeep.domain.sensors import SENT, UNITS, Quantity
 from drumkeep.domain.unit_words import as_sent, unit_meant
@@ -277,13 +277,3 @@ def _share(texts: Sequence[str], fits: Callable[[str], bool]) -> float:
 
 def _list(names: Sequence[str]) -> str:
     return ", ".join(map(repr, names[:_LISTED])) + (" …" if len(names) > _LISTED else "")
-
-
-def comma_is_decimal(table: LoggerTable, columns: Columns) -> bool:
-    """Whether 1,5 is one and a half: not where the same file writes 1.5 too."""
-    values = [columns.long.value] if columns.long else [one.column for one in columns.wide]
-    return not any(
-        "." in text and "," not in text and number(text, comma_is_decimal=False) is not None
-        for column in values
-        for text in _sample(table, column)
-    )

@@ -2,7 +2,7 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Final
@@ -14,25 +14,29 @@ from drumkeep.domain.logger_columns import (
     LongColumns,
     ValueColumn,
     cell,
-    comma_is_decimal,
     find_columns,
     unit_for,
     unit_for_all,
 )
-from drumkeep.domain.logger_tables import NO_VALUE, TITLE, LoggerTable, number
+from drumkeep.domain.logger_marks import DecimalMarks, Unread
+from drumkeep.domain.logger_tables import NO_VALUE, TITLE, LoggerTable
 from drumkeep.domain.logger_times import (
     EARLIEST,
     LoggerClock,
     NoTime,
+    dates_either_way,
     day_comes_first,
     zone_in_header,
 )
-from drumkeep.domain.readings import AHEAD, Reading, Rejection, sift
+from drumkeep.domain.readings import AHEAD, Reading, Rejection, plausible, sift
 from drumkeep.domain.sensors import UNITS, Quantity
 from drumkeep.domain.unit_words import as_sent
 from drumkeep.errors import Fault, Invalid
 
-_EITHER_WAY: Final = re.compile(r"(\d{1,2})[-/](\d{1,2})[-/]\d{2,4}", re.ASCII)
+_EITHER_WAY: Final = re.compile(r"(\d{1,2})[-/](\d{1,2})[-/](\d{4}|\d\d)\b", re.ASCII)
+
+_USUAL_C: Final = (-45.0, 90.0)
+"""Beyond these no shed and no drum is on a day that goes well; taken, and told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +134,10 @@ class _File:
         self._options = options
         self._quantities = quantities
         self._now = now
-        self._comma = comma_is_decimal(table, columns)
+        self._marks = DecimalMarks()
+        values = [columns.long.value] if columns.long else [one.column for one in columns.wide]
+        for line, row in table.rows:
+            self._marks.look(line, row, columns=values)
         self._clock = self._make_clock()
         self._rejections: list[Rejection] = []
         self._empty = self._doubled = 0
@@ -165,7 +172,7 @@ class _File:
             doubled=self._doubled,
             empty=self._empty,
             unused=self._unused(),
-            notes=tuple(self._of_clock()),
+            notes=(*self._of_clock(), *_of_extremes(readings)),
         )
 
     def _oldest_first(self) -> Sequence[tuple[int, Sequence[str]]]:
@@ -230,14 +237,10 @@ class _File:
     def _value(self, row: Sequence[str], of: ValueColumn) -> tuple[float, str]:
         """Return a value and its SenML unit."""
         column, text = self._table.columns[of.column], cell(row, of.column)
-        found = number(text, comma_is_decimal=self._comma)
-        if found is None and number(text, comma_is_decimal=not self._comma) is not None:
-            mend = "Export it again with one decimal mark; 12,7 is not read where 12.5 stands too."
-            raise _Refused(column, text, "has another decimal mark than the file", mend)
-        if found is None:
-            mend = "Write a number, or leave the cell empty where there is none."
-            raise _Refused(column, text, "is no number", mend)
-        value, word = found
+        try:
+            values, word = self._marks.worth(text, column=of.column)
+        except Unread as error:
+            raise _Refused(column, text, error.problem, error.mend) from None
         quantity = self._quantities.get(of.sensor)
         unit = unit_for(word, quantity) if word else of.unit
         if word and unit is None:
@@ -247,7 +250,13 @@ class _File:
         if unit is None:
             mend = "Say °C or °F, as COLUMN=F, or write it into the header: Temp (°F)."
             raise Invalid(TITLE, [Fault("unit", column, "says no unit", mend)])
-        return as_sent(value, unit)
+        sent = [as_sent(value, unit) for value in values]
+        likely = [one for one in sent if plausible(*one)] if len(sent) > 1 else sent
+        if len(likely) != 1:
+            problem = f"reads two ways ({' or '.join(f'{value:g}' for value in values)})"
+            mend = "Export it without a mark between thousands."
+            raise _Refused(column, text, problem, mend)
+        return likely[0]
 
     def _placed(self, row: Sequence[str], *, of: str) -> float:
         text = self._time(row)
@@ -275,19 +284,15 @@ class _File:
                 day_first = day_comes_first(texts)
             except NoTime as error:
                 raise Invalid(TITLE, [Fault("time", column, error.problem, error.mend)]) from None
-            if day_first is None:
-                self._refuse_either_way(column, texts)
+            found = filter(None, map(_EITHER_WAY.match, texts))
+            either = next((one for one in found if int(one[1]) != int(one[2])), None)
+            if day_first is None and either is not None:
+                one, other = dates_either_way(*either.groups())
+                mend = "Say whether the day or the month comes first in this file."
+                problem = f"may be {one} or {other}"
+                raise Invalid(TITLE, [Fault("day_first", either[0], problem, mend)])
         zone = self._options.zone or zone_in_header(column) or self._options.site_zone
         return LoggerClock(zone, day_first=bool(day_first))
-
-    def _refuse_either_way(self, column: str, texts: Iterable[str]) -> None:
-        """Refuse dates of which nothing in the file tells which way they are read."""
-        both = filter(None, map(_EITHER_WAY.match, texts))
-        either = next((found for found in both if int(found[1]) != int(found[2])), None)
-        if either is not None:
-            problem = f"has dates like {either[0]}, which read two ways"
-            mend = "Say whether the month or the day comes first."
-            raise Invalid(TITLE, [Fault("time", column, problem, mend)])
 
     def _of_clock(self) -> list[str]:
         clock, told = self._clock, []
@@ -307,3 +312,20 @@ class _File:
         used = {one.column for one in self._columns.wide}
         used |= {self._columns.time, self._columns.hours or self._columns.time}
         return tuple(name for c, name in enumerate(self._table.columns) if c not in used)
+
+
+def _of_extremes(readings: Sequence[Reading]) -> list[str]:
+    low, high = _USUAL_C
+    strange = [
+        one
+        for one in readings
+        if one.quantity is Quantity.TEMPERATURE and not low <= one.value <= high
+    ]
+    if not strange:
+        return []
+    first = min(strange, key=lambda one: one.index)
+    told = (
+        f"{len(strange)} temperatures lie below {low:g} °C or above {high:g} °C, the first of them "
+        f"on line {first.index} ({first.value:.1f} °C). See that unit and decimal mark are right."
+    )
+    return [told]

@@ -8,13 +8,15 @@ with a time and beside it a number or a word for none.
 import io
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import islice
 from typing import Final
 
 from drumkeep.domain.logger_times import looks_like_time
+from drumkeep.domain.numerals import by_mark
 from drumkeep.domain.text_files import text_of
 from drumkeep.domain.text_tables import SEPARATORS, BreaksOffError, Quotes, lines_of_cells
 from drumkeep.domain.unit_words import unit_meant
@@ -36,11 +38,9 @@ NO_VALUE: Final = frozenset(
 """What loggers write where they have no value, in small letters."""
 
 _NUMBER: Final = re.compile(
-    r"([-+\N{MINUS SIGN}]?(?:\d[\d.,' \N{NO-BREAK SPACE}\N{NARROW NO-BREAK SPACE}]*|[.,]\d+)"
+    r"([-+\N{MINUS SIGN}]?(?:\d(?:[\d.,'\N{RIGHT SINGLE QUOTATION MARK}\s]*[\d.,])?|[.,]\d+)"
     r"(?:[eE][-+]?\d+)?)\s*([^\d\s].{0,11})?"
 )
-_APART: Final = re.compile(r"['\s]")
-_IN_THREES: Final = re.compile(r"[-+]?\d{1,3}(?:[.,]\d{3})+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,27 +91,15 @@ def read_table(content: bytes) -> LoggerTable:
     )
 
 
-def number(cell: str, *, comma_is_decimal: bool) -> tuple[float, str] | None:
+@lru_cache(maxsize=16384)
+def number(cell: str) -> tuple[Mapping[str, float], str] | None:
     """Read a number with what stands behind it, such as its unit; None if it is none.
 
-    A mark that is not the decimal one parts thousands: 12,7 is none where the point is decimal.
+    What it is worth is told by its decimal mark, as in :func:`drumkeep.domain.numerals.by_mark`.
     """
-    found = _NUMBER.fullmatch(cell.strip())
-    if found is None:
-        return None
-    digits = _APART.sub("", found[1]).replace("\N{MINUS SIGN}", "-")
-    if "," in digits and "." in digits:  # the last of the two is the decimal mark
-        comma_is_decimal = digits.rfind(",") > digits.rfind(".")
-    if "," in digits:  # a lone point is decimal in any case
-        decimal, parting = (",", ".") if comma_is_decimal else (".", ",")
-        whole, mark, rest = digits.partition(decimal)
-        if parting in rest or (parting in whole and not _IN_THREES.fullmatch(whole)):
-            return None
-        digits = whole.replace(parting, "") + mark.replace(",", ".") + rest
-    try:
-        return float(digits), (found[2] or "").strip()
-    except ValueError:
-        return None
+    found = _NUMBER.fullmatch(cell)
+    worth = None if found is None else by_mark(found[1])
+    return (worth, (found[2] or "").strip()) if found and worth else None
 
 
 def _text(content: bytes) -> str:
@@ -139,9 +127,7 @@ def _split(text: str, separator: str, quotes: Quotes) -> list[tuple[int, list[st
 def _is_data(cells: Sequence[str]) -> bool:
     times = [i for i, cell in enumerate(cells) if looks_like_time(cell)]
     return bool(times) and any(
-        cell
-        and i not in times
-        and (cell.lower() in NO_VALUE or number(cell, comma_is_decimal=True) is not None)
+        cell and i not in times and (cell.lower() in NO_VALUE or number(cell) is not None)
         for i, cell in enumerate(cells)
     )
 

@@ -133,6 +133,12 @@ def day_comes_first(texts: Iterable[str]) -> bool | None:
     return day if day or month else None
 
 
+def dates_either_way(first: str, second: str, year: str) -> tuple[str, str]:
+    """Return a date that may be read two ways as both: with the month first, and with the day."""
+    one, other = f"{int(first):02}", f"{int(second):02}"
+    return f"{_year(year):04}-{one}-{other}", f"{_year(year):04}-{other}-{one}"
+
+
 @dataclass
 class LoggerClock:
     """Places the times of one file.

@@ -248,6 +248,12 @@ def sift(
     return tuple(readings), tuple(rejections)
 
 
+def plausible(value: float, unit: str) -> bool:
+    """Whether a value in a unit of SenML lies within what is taken of its quantity."""
+    scale = _SCALES[unit]
+    return scale.low <= value * scale.factor + scale.offset <= scale.high
+
+
 def _is_number(value: object) -> TypeGuard[float]:
     # A bool is an int to Python and no number to SenML.
     return isinstance(value, float) or (isinstance(value, int) and not isinstance(value, bool))

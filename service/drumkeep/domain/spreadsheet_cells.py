@@ -6,7 +6,8 @@ from datetime import UTC, date, datetime, timedelta, tzinfo
 from typing import Final
 
 from drumkeep.domain.events import EventKind
-from drumkeep.domain.logger_times import LoggerClock, NoTime, day_comes_first
+from drumkeep.domain.logger_times import LoggerClock, NoTime, dates_either_way, day_comes_first
+from drumkeep.domain.numerals import COMMA, POINT, by_mark
 from drumkeep.domain.products import Side
 from drumkeep.domain.quantities import (
     celsius_from_fahrenheit,
@@ -19,8 +20,7 @@ from drumkeep.domain.quantities import (
 )
 
 _NUMBER: Final = re.compile(r"([-+\N{MINUS SIGN}]?[\d.,' ]*\d)\s*([^\d\s].*)?")
-_ONE_MARK: Final = re.compile(r"[-+]?\d{1,3}[.,]\d{3}")
-_EITHER_WAY: Final = re.compile(r"(\d{1,2})[-/](\d{1,2})[-/](\d{2,4})\b.*", re.ASCII)
+_EITHER_WAY: Final = re.compile(r"(\d{1,2})[-/](\d{1,2})[-/](\d{4}|\d\d)\b.*", re.ASCII)
 _SERIAL: Final = re.compile(r"\d{5}(?:\.\d+)?", re.ASCII)
 _SERIAL_BEGIN: Final = datetime(1899, 12, 30, tzinfo=UTC)
 """Day 0 of a spreadsheet's serial dates, after 1900-02-28 (ECMA-376 part 1, 18.17.4.1)."""
@@ -167,17 +167,13 @@ def number(text: str) -> tuple[float, str]:
     found = _NUMBER.fullmatch(text)
     if found is None:
         raise Unclear("is no number", "Write a number, or leave the cell empty.")
-    digits = re.sub(r"[' ]", "", found[1]).replace("\N{MINUS SIGN}", "-")
-    comma = digits.rfind(",") > digits.rfind(".")
-    if _ONE_MARK.fullmatch(digits) and comma:
-        one, other = digits.replace(",", ""), digits.replace(",", ".")
+    worth = by_mark(found[1])
+    if not worth:
+        raise Unclear("is no number", "Write it like 1234.5.")
+    if len(set(worth.values())) > 1 and COMMA in found[1]:
+        one, other = found[1].replace(",", ""), found[1].replace(",", ".")
         raise Unclear(f"may be {one} or {other}", f"Write {one} or {other}.")
-    group, mark = (".", ",") if comma else (",", ".")
-    digits = digits.replace(group, "").replace(mark, ".")
-    try:
-        return float(digits), (found[2] or "").strip().lower()
-    except ValueError:
-        raise Unclear("is no number", "Write it like 1234.5.") from None
+    return worth.get(POINT, worth.get(COMMA, 0.0)), (found[2] or "").strip().lower()
 
 
 def mass_kg(text: str, *, unit: str) -> float | None:
@@ -349,11 +345,7 @@ class Days:
         if self._mixed is not None:
             raise Unclear(self._mixed.problem, self._mixed.mend)
         if self._day_first is None:
-            year = f"20{found[3]}" if len(found[3]) == 2 else found[3]  # noqa: PLR2004 - digits
-            one, other = (
-                f"{year}-{int(m):02}-{int(d):02}"
-                for m, d in (found.groups()[:2], found.groups()[1::-1])
-            )
+            one, other = dates_either_way(*found.groups())
             raise Unclear(
                 f"may be {one} or {other}",
                 f"Write {one} or {other}, or say whether the day comes first in this file.",

@@ -35,6 +35,7 @@ _LABELS: Final = {
     "sensor": "Sensor",
     "unit": "Unit",
     "time": "Column of the time",
+    "day_first": "Dates",
     "zone": "Zone",
     "site": "Site",
 }
@@ -42,6 +43,7 @@ _MENDS: Final = {
     "sensor": "Choose below of which sensor a column is.",
     "unit": "Choose below in which unit it is.",
     "time": "Choose the column of the time below.",
+    "day_first": "Choose below which of the two comes first.",
 }
 """What to do on this page, where the command and the API say it in another way."""
 

@@ -96,7 +96,7 @@ def test_a_real_alarm_is_told_once_whatever_happens_to_receiver_and_service(
     hook.up()
     (told,) = hook.wait(1, within_s=PATIENCE_S)
     assert told.body.startswith("Bring 1 iso drum in from The van: the lowest liquid is under 50")
-    assert told.notice_id.startswith(f"{waiting['id']}-")
+    assert str(told.notice_id).startswith(f"{waiting['id']}-")
     wait_until(lambda: service.states() == [("first", "sent")], "that is on record")
 
     # The drum is brought in and the service killed at once: that it is over is told after a start,

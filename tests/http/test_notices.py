@@ -197,7 +197,7 @@ def test_what_was_told_of_an_alarm_is_listed_for_all_to_read(serving, manager, y
                 "webhook",
             )
             assert found["text"] == taken.body
-            assert taken.notice_id.startswith(f"{found['id']}-")
+            assert str(taken.notice_id).startswith(f"{found['id']}-")
             assert "s3cr3t-path" not in answer.text
     assert manager.delete(of(account, made["id"])).status_code == 204
 

@@ -24,6 +24,7 @@ from alembic.util import CommandError
 from sqlalchemy import Connection, Engine, inspect
 from sqlalchemy.exc import (
     DatabaseError,
+    DBAPIError,
     InterfaceError,
     InternalError,
     OperationalError,
@@ -155,7 +156,7 @@ def _connected(engine: Engine) -> Iterator[Config]:
         raise Invalid("The database cannot be opened.", [fault]) from error
 
 
-def _said(error: DatabaseError) -> str:
+def _said(error: DBAPIError) -> str:
     """Return in one line what the driver says, which takes several for several addresses."""
     return " ".join(str(error.orig).splitlines()[0].split()).rstrip(".")
 

@@ -149,7 +149,7 @@ def test_readings_come_back_as_they_were_written(
     # In a file of one day nothing else tells which of the two is the month.
     found = read(content, zone=zone, day_first=False, **said)
 
-    assert found.rejections == ()
+    assert list(found.rejections) == []
     for name, meant in (
         (AIR, [(at, air) for at, air, _ in rows if air is not None]),
         (DAMP, [(at, damp) for at, _, damp in rows]),

@@ -9,8 +9,8 @@ from sqlalchemy import select
 from drumkeep.domain.grid import to_ms
 from drumkeep.operations.readings_import import (
     ImportAsked,
+    Tally,
     read_import,
-    report_of,
     store_portion,
 )
 from drumkeep.operations.retention import CLAIMS, LOADS, bounds
@@ -115,7 +115,10 @@ def test_a_file_of_thinned_hours_changes_nothing_and_that_is_said(full):
     asked = ImportAsked(name="late.csv", units={"*": "C"})
     with transaction(full.engine) as tx:
         read = read_import(tx, content=content.encode(), asked=asked, now=at(LATER))
-        told = report_of(read, [store_portion(tx, pack=p, now=at(LATER)) for p in read.packs])
+        tally = Tally()
+        for pack in read.packs:
+            tally.add(store_portion(tx, pack=pack, now=at(LATER)))
+    told = tally.report(read.file)
 
     assert (told.stored, told.refused_count) == (0, 60)
     assert "was thinned" in told.refused[0].problem

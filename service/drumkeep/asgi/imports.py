@@ -7,9 +7,9 @@ from drumkeep.asgi.database import Database
 from drumkeep.operations.readings_import import (
     ImportAsked,
     ImportReport,
+    Tally,
     portion_of,
     read_import,
-    report_of,
 )
 
 
@@ -25,7 +25,7 @@ async def bring_in(
     """
     imported = await database.read(partial(read_import, content=content, asked=asked, now=now))
     portion = portion_of(check=check)
-    outcomes = [
-        await database.write(partial(portion, pack=pack, now=now)) for pack in imported.packs
-    ]
-    return report_of(imported, outcomes)
+    tally = Tally()
+    for pack in imported.packs:
+        tally.add(await database.write(partial(portion, pack=pack, now=now)))
+    return tally.report(imported.file)

@@ -15,9 +15,9 @@ from drumkeep.domain.sensors import OF_A_DEVICE, UNITS, Quantity
 from drumkeep.operations.readings_import import (
     ImportAsked,
     ImportReport,
+    Tally,
     portion_of,
     read_import,
-    report_of,
 )
 from drumkeep.settings import load
 from drumkeep.storage.transaction import reading, transaction
@@ -96,14 +96,14 @@ def _run(arguments: argparse.Namespace) -> int:
     )
     content = read_file(arguments.file, title=TITLE)
     portion = portion_of(check=arguments.check)
-    outcomes = []
+    tally = Tally()
     with opened(load(data_dir=arguments.data_dir)) as engine:
         with reading(engine) as tx:
             imported = read_import(tx, content=content, asked=asked, now=now)
         for pack in imported.packs:
             with transaction(engine) as tx:
-                outcomes.append(portion(tx, pack=pack, now=now))
-    report = report_of(imported, outcomes)
+                tally.add(portion(tx, pack=pack, now=now))
+    report = tally.report(imported.file)
     sys.stdout.write("\n".join(_lines(report, check=arguments.check)) + "\n")
     return 0
 

@@ -21,7 +21,6 @@ FOR_ALL: Final = "*"
 
 UNIT_MEND: Final = "Use one of °C, °F, K, %RH, W/m2, %EL, V, mV, dBm."
 
-_SAMPLE: Final = 200
 _MOSTLY: Final = 0.8
 _LISTED: Final = 12
 _TIME_WORDS: Final = ("time", "date", "zeit", "datum", "fecha", "hora", "heure")
@@ -267,8 +266,7 @@ def _column(table: LoggerTable, text: str, *, field: str) -> int:
 
 
 def _sample(table: LoggerTable, column: int) -> list[str]:
-    step = max(1, len(table.rows) // _SAMPLE)
-    return [text for _, row in table.rows[::step] if (text := cell(row, column))]
+    return [text for _, row in table.sample if (text := cell(row, column))]
 
 
 def _share(texts: Sequence[str], fits: Callable[[str], bool]) -> float:

@@ -1,10 +1,13 @@
 """From a logger's download to readings, with what is refused by line and column."""
 
+import json
 import re
+import zlib
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import islice
 from typing import Final
 
 from drumkeep.domain.logger_columns import (
@@ -28,12 +31,16 @@ from drumkeep.domain.logger_times import (
     day_comes_first,
     zone_in_header,
 )
-from drumkeep.domain.readings import AHEAD, Reading, Rejection, plausible, sift
+from drumkeep.domain.many_readings import ManyReadings, ManyRejections
+from drumkeep.domain.readings import AHEAD, plausible, sift
 from drumkeep.domain.sensors import UNITS, Quantity
 from drumkeep.domain.unit_words import as_sent
 from drumkeep.errors import Fault, Invalid
 
 _EITHER_WAY: Final = re.compile(r"(\d{1,2})[-/](\d{1,2})[-/](\d{4}|\d\d)\b", re.ASCII)
+
+_AT_ONCE: Final = 5000
+"""Rows or records of which more than their figures is held."""
 
 _USUAL_C: Final = (-45.0, 90.0)
 """Beyond these no shed and no drum is on a day that goes well; taken, and told."""
@@ -46,7 +53,8 @@ class LoggerReadings:
     Attributes
     ----------
     readings
-        In the order of their lines; ``index`` is the line, from 1.
+        In the order of their lines; ``index`` is the line, from 1. In columns, as are rejections,
+        since a file may hold millions.
     rejections
         What is no reading; ``index`` is the line and ``field`` the column.
     columns
@@ -61,8 +69,8 @@ class LoggerReadings:
         What was found and nobody said, as sentences.
     """
 
-    readings: tuple[Reading, ...]
-    rejections: tuple[Rejection, ...]
+    readings: ManyReadings
+    rejections: ManyRejections
     columns: Mapping[str, str]
     doubled: int
     empty: int
@@ -135,39 +143,34 @@ class _File:
         self._quantities = quantities
         self._now = now
         self._marks = DecimalMarks()
-        values = [columns.long.value] if columns.long else [one.column for one in columns.wide]
-        for line, row in table.rows:
-            self._marks.look(line, row, columns=values)
+        self._either: re.Match[str] | None = None
         self._clock = self._make_clock()
-        self._rejections: list[Rejection] = []
+        self._rejections = ManyRejections()
         self._empty = self._doubled = 0
         self._named: dict[str, str] = {}
 
     def read(self) -> LoggerReadings:
-        records: dict[str, list[_Record]] = defaultdict(list)
-        seen: dict[tuple[str, float], _Record] = {}
-        for line, row in self._oldest_first():
-            for record in self._records(line, row):
-                first = seen.setdefault((record.name, record.time), record)
-                if first is record:
-                    records[record.name].append(record)
-                elif first.value == record.value:
-                    self._doubled += 1
-                else:
-                    problem = f"is a second value of its sensor and time (line {first.index} stays)"
-                    mend = "Give each sensor one value per time."
-                    self._refuse(line, self._named[record.name], record.value, problem, mend)
-        readings: list[Reading] = []
-        for name, some in records.items():
+        readings = ManyReadings()
+        records = (one for line, row in self._oldest_first() for one in self._records(line, row))
+        for name, some in _portions(records):
             # Their times were looked at: an import may reach as far back as there are drums.
             taken, rejections = sift(some, now=self._now, reach=self._now - EARLIEST)
-            readings += taken
+            readings.add(taken)
             for told in rejections:
                 line = told.index or 0
                 self._refuse(line, self._named[name], told.value, told.problem, told.mend)
+        for reading, first_line, same in readings.take_doubled():
+            if same:
+                self._doubled += 1
+                continue
+            problem = f"is a second value of its sensor and time (line {first_line} stays)"
+            mend = "Give each sensor one value per time."
+            column = self._named[reading.sensor_name]
+            self._refuse(reading.index, column, reading.value, problem, mend)
+        self._rejections.sort()
         return LoggerReadings(
-            readings=tuple(sorted(readings, key=lambda reading: reading.index)),
-            rejections=tuple(sorted(self._rejections, key=lambda told: told.index or 0)),
+            readings=readings,
+            rejections=self._rejections,
             columns=self._named,
             doubled=self._doubled,
             empty=self._empty,
@@ -175,15 +178,17 @@ class _File:
             notes=(*self._of_clock(), *_of_extremes(readings)),
         )
 
-    def _oldest_first(self) -> Sequence[tuple[int, Sequence[str]]]:
+    def _oldest_first(self) -> Iterable[tuple[int, Sequence[str]]]:
         """Turn the lines round if the newest comes first, as some loggers have it."""
-        rows = self._table.rows
+        table = self._table
         clock = LoggerClock(UTC, day_first=self._clock.day_first)
         try:
-            first, last = (clock.place(self._time(row), of="") for _, row in (rows[0], rows[-1]))
+            first, last = (
+                clock.place(self._time(row), of="") for _, row in (table.sample[0], table.last)
+            )
         except NoTime:
-            return rows
-        return rows if first <= last else rows[::-1]
+            return table.rows
+        return table.rows if first <= last else _turned(table.rows)
 
     def _time(self, row: Sequence[str]) -> str:
         time = cell(row, self._columns.time)
@@ -273,26 +278,38 @@ class _File:
         return seconds
 
     def _refuse(self, line: int, column: str, value: object, problem: str, mend: str) -> None:
-        self._rejections.append(Rejection(line, column, value, problem, mend))
+        self._rejections.add(line, column, value, problem, mend)
 
     def _make_clock(self) -> LoggerClock:
         column = self._table.columns[self._columns.time]
-        texts = [cell(row, self._columns.time) for _, row in self._table.rows]
-        day_first = self._options.day_first
-        if day_first is None:
-            try:
-                day_first = day_comes_first(texts)
-            except NoTime as error:
+        try:
+            day_first = day_comes_first(self._dates())
+        except NoTime as error:
+            if self._options.day_first is None:
                 raise Invalid(TITLE, [Fault("time", column, error.problem, error.mend)]) from None
-            found = filter(None, map(_EITHER_WAY.match, texts))
-            either = next((one for one in found if int(one[1]) != int(one[2])), None)
-            if day_first is None and either is not None:
-                one, other = dates_either_way(*either.groups())
-                mend = "Say whether the day or the month comes first in this file."
-                problem = f"may be {one} or {other}"
-                raise Invalid(TITLE, [Fault("day_first", either[0], problem, mend)])
+            day_first = None
+        if self._options.day_first is not None:
+            day_first = self._options.day_first
+        if day_first is None and self._either is not None:
+            one, other = dates_either_way(*self._either.groups())
+            mend = "Say whether the day or the month comes first in this file."
+            problem = f"may be {one} or {other}"
+            raise Invalid(TITLE, [Fault("day_first", self._either[0], problem, mend)])
         zone = self._options.zone or zone_in_header(column) or self._options.site_zone
         return LoggerClock(zone, day_first=bool(day_first))
+
+    def _dates(self) -> Iterator[str]:
+        """Go through the file once: yield its dates, and learn of its decimal marks meanwhile."""
+        long, wide = self._columns.long, self._columns.wide
+        values = [long.value] if long else [one.column for one in wide]
+        for line, row in self._table.rows:
+            self._marks.look(line, row, columns=values)
+            text = cell(row, self._columns.time)
+            if self._either is None:
+                found = _EITHER_WAY.match(text)
+                if found is not None and int(found[1]) != int(found[2]):
+                    self._either = found
+            yield text
 
     def _of_clock(self) -> list[str]:
         clock, told = self._clock, []
@@ -314,18 +331,33 @@ class _File:
         return tuple(name for c, name in enumerate(self._table.columns) if c not in used)
 
 
-def _of_extremes(readings: Sequence[Reading]) -> list[str]:
+def _of_extremes(readings: ManyReadings) -> list[str]:
     low, high = _USUAL_C
-    strange = [
-        one
-        for one in readings
-        if one.quantity is Quantity.TEMPERATURE and not low <= one.value <= high
-    ]
-    if not strange:
+    strange = readings.outside(Quantity.TEMPERATURE, low=low, high=high)
+    if strange is None:
         return []
-    first = min(strange, key=lambda one: one.index)
+    count, first = strange
     told = (
-        f"{len(strange)} temperatures lie below {low:g} °C or above {high:g} °C, the first of them "
+        f"{count} temperatures lie below {low:g} °C or above {high:g} °C, the first of them "
         f"on line {first.index} ({first.value:.1f} °C). See that unit and decimal mark are right."
     )
     return [told]
+
+
+def _portions(records: Iterator[_Record]) -> Iterator[tuple[str, list[_Record]]]:
+    """Yield some of the records at a time, by sensor."""
+    while some := list(islice(records, _AT_ONCE)):
+        of: dict[str, list[_Record]] = defaultdict(list)
+        for record in some:
+            of[record.name].append(record)
+        yield from of.items()
+
+
+def _turned(rows: Iterable[tuple[int, Sequence[str]]]) -> Iterator[tuple[int, Sequence[str]]]:
+    """Yield rows from the last to the first; they wait compressed, at a tenth of their file."""
+    going = iter(rows)
+    packed = []
+    while part := list(islice(going, _AT_ONCE)):
+        packed.append(zlib.compress(json.dumps(part).encode(), 1))
+    for some in reversed(packed):
+        yield from reversed(json.loads(zlib.decompress(some)))

@@ -5,10 +5,9 @@ semicolons where the comma is the decimal mark, and a byte order mark. What coun
 with a time and beside it a number or a word for none.
 """
 
-import io
 import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import lru_cache
@@ -17,7 +16,7 @@ from typing import Final
 
 from drumkeep.domain.logger_times import looks_like_time
 from drumkeep.domain.numerals import by_mark
-from drumkeep.domain.text_files import text_of
+from drumkeep.domain.text_files import holds_nul, opened_text
 from drumkeep.domain.text_tables import SEPARATORS, BreaksOffError, Quotes, lines_of_cells
 from drumkeep.domain.unit_words import unit_meant
 from drumkeep.errors import Fault, Invalid
@@ -42,6 +41,11 @@ _NUMBER: Final = re.compile(
     r"(?:[eE][-+]?\d+)?)\s*([^\d\s].{0,11})?"
 )
 
+_SAMPLE: Final = 200
+"""Rows of the sample, at least, of a file that has so many; twice as many at most."""
+
+_Line = tuple[int, Sequence[str]]
+
 
 @dataclass(frozen=True, slots=True)
 class LoggerTable:
@@ -54,12 +58,34 @@ class LoggerTable:
     units
         Of a second line of the header; empty where there is none.
     rows
-        Line numbers from 1, each with its cells; blank lines are left out.
+        Line numbers from 1, each with its cells; blank lines are left out. Each time it is gone
+        through the file is read anew, so that no more of it is held than a line.
+    sample
+        Some of the rows, from all over the file; the first of all is the first.
+    last
+        The last row.
     """
 
     columns: tuple[str, ...]
     units: tuple[str, ...]
-    rows: tuple[tuple[int, Sequence[str]], ...]
+    rows: "Rows"
+    sample: tuple[_Line, ...]
+    last: _Line
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """The lines of data of a file."""
+
+    content: bytes
+    separator: str
+    quotes: Quotes
+    skipped: int = 0
+
+    def __iter__(self) -> Iterator[_Line]:
+        """Read them from the file."""
+        lines = _split(opened_text(self.content), self.separator, self.quotes)
+        return islice(lines, self.skipped, None)
 
 
 def read_table(content: bytes) -> LoggerTable:
@@ -70,24 +96,41 @@ def read_table(content: bytes) -> LoggerTable:
     Invalid
         It is no text, or no line of it is a time with a value.
     """
-    text = _text(content)
-    begins = "".join(islice(io.StringIO(text, newline=None), _LOOKED_AT))
+    if holds_nul(opened_text(content)):
+        mend = "Export it as CSV or text from the logger's own program; a workbook is not read."
+        raise Invalid(TITLE, [Fault("file", None, "is no text", mend)])
+    begins = list(islice(opened_text(content), _LOOKED_AT))
     separator, quotes = max(
         _WAYS, key=lambda way: sum(_is_data(cells) for _, cells in _split(begins, *way))
     )
-    lines = _split(text, separator, quotes)
-    first = next((i for i, (_, cells) in enumerate(lines) if _is_data(cells)), None)
-    if first is None:
-        raise _no_data(text)
-    header, units = _header(lines[:first], lines[first][1])
-    width = max(len(header), Counter(len(cells) for _, cells in lines[first:]).most_common(1)[0][0])
+    before: list[_Line] = []
+    for line in Rows(content, separator, quotes):
+        if _is_data(line[1]):
+            break
+        before.append(line)
+    else:
+        raise _no_data(content)
+    header, units = _header(before, line[1])
+    rows = Rows(content, separator, quotes, skipped=len(before))
+    widths: Counter[int] = Counter()
+    sample: list[_Line] = []
+    every = 1
+    for place, line in enumerate(rows):
+        widths[len(line[1])] += 1
+        if place % every == 0:
+            sample.append(line)
+        if len(sample) > 2 * _SAMPLE:
+            sample, every = sample[::2], 2 * every
+    width = max(len(header), widths.most_common(1)[0][0])
     header = [*header, *([""] * (width - len(header)))]
     return LoggerTable(
         columns=tuple(
             name.strip() or f"column {number}" for number, name in enumerate(header, start=1)
         ),
         units=(*units, *([""] * (width - len(units)))),
-        rows=tuple(lines[first:]),
+        rows=rows,
+        sample=tuple(sample),
+        last=line,
     )
 
 
@@ -102,26 +145,15 @@ def number(cell: str) -> tuple[Mapping[str, float], str] | None:
     return (worth, (found[2] or "").strip()) if found and worth else None
 
 
-def _text(content: bytes) -> str:
-    text = text_of(content)
-    if "\0" in text:
-        mend = "Export it as CSV or text from the logger's own program; a workbook is not read."
-        raise Invalid(TITLE, [Fault("file", None, "is no text", mend)])
-    return text
-
-
 _WAYS: Final = [
     (separator, quotes) for quotes in (Quotes.MAYBE, Quotes.LETTERS) for separator in SEPARATORS
 ]
 """A quote that is never closed would swallow the rest of the file, so quotes may be letters too."""
 
 
-def _split(text: str, separator: str, quotes: Quotes) -> list[tuple[int, list[str]]]:
-    lines = []
+def _split(text: Iterable[str], separator: str, quotes: Quotes) -> Iterator[_Line]:
     with suppress(BreaksOffError):  # then this is not how the file is to be read
-        for line in lines_of_cells(text, separator=separator, quotes=quotes):
-            lines.append(line)  # noqa: PERF402 - those before the break are wanted
-    return lines
+        yield from lines_of_cells(text, separator=separator, quotes=quotes)
 
 
 def _is_data(cells: Sequence[str]) -> bool:
@@ -151,8 +183,8 @@ def _is_units(cells: Sequence[str]) -> bool:
     return known > 0 and known >= len(words) - 2  # the time may say its zone or its form
 
 
-def _no_data(text: str) -> Invalid:
-    begins = next((line.strip() for line in text.splitlines() if line.strip()), "")
+def _no_data(content: bytes) -> Invalid:
+    begins = next((line.strip() for line in opened_text(content) if line.strip()), "")
     return Invalid(
         TITLE,
         [

@@ -4,6 +4,7 @@ Columns go by their names, with the words that people use for them and a unit in
 cannot be read one way only is not guessed.
 """
 
+import io
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -140,8 +141,9 @@ def _text(content: bytes) -> str:
 
 
 def _split(text: str, separator: str) -> list[tuple[int, list[str]]]:
+    lines = io.StringIO(text, newline="")
     try:
-        return list(lines_of_cells(text, separator=separator, quotes=Quotes.AROUND_CELLS))
+        return list(lines_of_cells(lines, separator=separator, quotes=Quotes.AROUND_CELLS))
     except BreaksOffError as error:
         mend = "Look for a quotation mark that is not closed."
         fault = Fault(f"line {error.line}", None, f"breaks off: {error}", mend)

@@ -1,8 +1,7 @@
 """Lines of cells in a text that a person's program wrote: separators, quotes, blank lines."""
 
 import csv
-import io
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from enum import Enum
 from typing import Final
 
@@ -31,8 +30,17 @@ class BreaksOffError(Exception):
         self.line = line
 
 
-def lines_of_cells(text: str, *, separator: str, quotes: Quotes) -> Iterator[tuple[int, list[str]]]:
+def lines_of_cells(
+    text: Iterable[str], *, separator: str, quotes: Quotes
+) -> Iterator[tuple[int, list[str]]]:
     """Yield each line that is not blank: its number from 1, and its cells without blanks around.
+
+    Parameters
+    ----------
+    text
+        Its lines with their ends, such as a file opened with ``newline=""`` gives them.
+    separator, quotes
+        How cells are told apart.
 
     Raises
     ------
@@ -40,7 +48,7 @@ def lines_of_cells(text: str, *, separator: str, quotes: Quotes) -> Iterator[tup
         A cell does not end.
     """
     reader = csv.reader(
-        io.StringIO(text, newline=""),
+        text,
         delimiter=separator,
         quoting=csv.QUOTE_NONE if quotes is Quotes.LETTERS else csv.QUOTE_MINIMAL,
         skipinitialspace=quotes is not Quotes.AROUND_CELLS,

@@ -6,7 +6,7 @@ import that was cut off is simply done again.
 
 import re
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 from typing import Final
@@ -68,10 +68,18 @@ class ImportAsked:
 
 @dataclass(frozen=True, slots=True)
 class ReadImport:
-    """A file that was read: its portions are stored one by one."""
+    """A file that was read: its portions are stored one by one.
+
+    Attributes
+    ----------
+    file
+        What stands in it.
+    packs
+        Its portions, made as they are gone through.
+    """
 
     file: LoggerReadings
-    packs: tuple[ArrivedPack, ...]
+    packs: Iterable[ArrivedPack]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,7 +174,8 @@ def read_import(tx: Tx, *, content: bytes, asked: ImportAsked, now: datetime) ->
     )
     quantities = {name: Quantity(one.quantity) for name, one in known.items()}
     file = read_logger_file(table, options=options, quantities=quantities, now=now)
-    return ReadImport(file, tuple(_packs(file, name=asked.name, content=content)))
+    begins = content[:PREFIX_LENGTH]
+    return ReadImport(file, _Portions(file, asked.name, begins, len(content)))
 
 
 def store_portion(tx: Tx, *, pack: ArrivedPack, now: datetime) -> PackOutcome:
@@ -217,43 +226,54 @@ def portion_of(*, check: bool) -> Callable[..., PackOutcome]:
     return try_portion if check else store_portion
 
 
-def report_of(imported: ReadImport, outcomes: Sequence[PackOutcome]) -> ImportReport:
-    """Sum up what became of the portions of a file."""
-    file = imported.file
-    kinds: dict[tuple[str, str], list[RefusedExample]] = defaultdict(list)
-    for outcome in outcomes:
+@dataclass
+class Tally:
+    """What became of the portions of a file so far."""
+
+    stored: int = 0
+    duplicates: int = 0
+    _refused: dict[tuple[str, str], list[RefusedExample]] = field(default_factory=dict)
+    _counts: dict[tuple[str, str], int] = field(default_factory=lambda: defaultdict(int))
+
+    def add(self, outcome: PackOutcome) -> None:
+        """Add a portion, in the order of the file."""
+        self.stored += outcome.stored
+        self.duplicates += outcome.duplicates
         for told in outcome.rejected:
-            example = RefusedExample(told.index or 0, told.field, told.value)
-            kinds[_FIGURES.sub("", told.problem), told.mend].append(example)
-    refused = [
-        RefusedKind(problem, mend, len(some), tuple(some[:EXAMPLES]))
-        for (problem, mend), some in kinds.items()
-    ]
-    of_sensor: dict[str, list[Reading]] = defaultdict(list)
-    for reading in file.readings:
-        of_sensor[reading.sensor_name].append(reading)
-    return ImportReport(
-        stored=sum(outcome.stored for outcome in outcomes),
-        duplicates=sum(outcome.duplicates for outcome in outcomes),
-        doubled=file.doubled,
-        empty=file.empty,
-        refused=tuple(sorted(refused, key=lambda kind: -kind.count)),
-        sensors=tuple(
-            SensorShare(
-                name=name,
-                column=file.columns[name],
-                quantity=some[0].quantity,
-                readings=len(some),
-                first_at=from_ms(min(one.ts_ms for one in some)),
-                last_at=from_ms(max(one.ts_ms for one in some)),
-                low=min(one.value for one in some),
-                high=max(one.value for one in some),
-            )
-            for name, some in of_sensor.items()
-        ),
-        unused=file.unused,
-        notes=file.notes,
-    )
+            kind = _FIGURES.sub("", told.problem), told.mend
+            self._counts[kind] += 1
+            examples = self._refused.setdefault(kind, [])
+            if len(examples) < EXAMPLES:
+                examples.append(RefusedExample(told.index or 0, told.field, told.value))
+
+    def report(self, file: LoggerReadings) -> ImportReport:
+        """Sum up what became of a file."""
+        refused = [
+            RefusedKind(*kind, self._counts[kind], tuple(some))
+            for kind, some in self._refused.items()
+        ]
+        return ImportReport(
+            stored=self.stored,
+            duplicates=self.duplicates,
+            doubled=file.doubled,
+            empty=file.empty,
+            refused=tuple(sorted(refused, key=lambda kind: -kind.count)),
+            sensors=tuple(
+                SensorShare(
+                    name=share.name,
+                    column=file.columns[share.name],
+                    quantity=share.quantity,
+                    readings=share.readings,
+                    first_at=from_ms(share.first_ms),
+                    last_at=from_ms(share.last_ms),
+                    low=share.low,
+                    high=share.high,
+                )
+                for share in file.readings.shares()
+            ),
+            unused=file.unused,
+            notes=file.notes,
+        )
 
 
 def _refuse_unknown(names: Iterable[str], known: Collection[str]) -> None:
@@ -285,22 +305,41 @@ def _site_zone(
     return ZoneInfo(zones.pop()) if len(zones) == 1 else None
 
 
-def _packs(file: LoggerReadings, *, name: str, content: bytes) -> Iterator[ArrivedPack]:
-    """Cut a file into portions by lines, what is refused with its neighbours."""
-    waiting: Sequence[Rejection] = file.rejections
-    starts = range(0, max(len(file.readings), 1), AT_ONCE)
-    for start in starts:
-        readings = file.readings[start : start + AT_ONCE]
-        last = start == starts[-1]
-        here = [one for one in waiting if last or (one.index or 0) <= readings[-1].index]
-        waiting = waiting[len(here) :]
-        if readings or here:
-            yield ArrivedPack(
-                source=f"import {name[:_NAME_LENGTH]}",
-                gateway=None,
-                readings=readings,
-                rejections=tuple(here),
-                spool=None,
-                prefix=content[:PREFIX_LENGTH],
-                size=len(content),
-            )
+@dataclass(frozen=True, slots=True)
+class _Portions:
+    """A file cut into portions by lines, what is refused with its neighbours."""
+
+    file: LoggerReadings
+    name: str
+    begins: bytes
+    size: int
+
+    def __iter__(self) -> Iterator[ArrivedPack]:
+        readings, rejections = self.file.readings, self.file.rejections
+        told = 0
+        for start in range(0, len(readings), AT_ONCE):
+            some = readings[start : start + AT_ONCE]
+            upto = rejections.upto(some[-1].index)
+            here = rejections[told : min(upto, told + AT_ONCE)]
+            told += len(here)
+            yield self._pack(some, here)
+            yield from self._told(told, upto)
+            told = upto
+        yield from self._told(told, len(rejections))
+
+    def _told(self, begin: int, end: int) -> Iterator[ArrivedPack]:
+        for start in range(begin, end, AT_ONCE):
+            yield self._pack((), self.file.rejections[start : min(start + AT_ONCE, end)])
+
+    def _pack(
+        self, readings: tuple[Reading, ...], rejections: tuple[Rejection, ...]
+    ) -> ArrivedPack:
+        return ArrivedPack(
+            source=f"import {self.name[:_NAME_LENGTH]}",
+            gateway=None,
+            readings=readings,
+            rejections=rejections,
+            spool=None,
+            prefix=self.begins,
+            size=self.size,
+        )

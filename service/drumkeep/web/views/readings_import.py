@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import islice
 from typing import Final
 
 from drumkeep.domain.logger_columns import cell
@@ -100,4 +101,4 @@ def sensor_choices(tx: Tx) -> list[tuple[str, str]]:
 
 
 def _first(table: LoggerTable, column: int) -> list[str]:
-    return [cell(row, column) for _, row in table.rows[:_SAMPLES]]
+    return [cell(row, column) for _, row in islice(table.rows, _SAMPLES)]

@@ -12,16 +12,19 @@ import logging
 import math
 import secrets
 import sqlite3
-from collections.abc import Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from operator import itemgetter
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
-from drumkeep_sensors.medium import SPOOL_FILE, little_room, make_to_stay
+from drumkeep_sensors.medium import SPOOL_FILE, Ballast, little_room, make_to_stay
+from drumkeep_sensors.spool_file import connect
 from drumkeep_wire.records import Record, Spool
 from drumkeep_wire.senml import encode_pack
+
+_Written = TypeVar("_Written")
 
 _log = logging.getLogger(__name__)
 
@@ -32,29 +35,6 @@ PACKED_SHARE: Final = 1 / 8
 """Of the readings that may be kept: packs cannot be thinned, and are not begun beyond it."""
 WORTH_THINNING: Final = 16
 """A stretch is thinned when it holds one in so many of the readings that may be kept."""
-
-LOG_PAGES: Final = 100
-"""Pages of 4096 octets in the write-ahead log before it is worked in: it stays under half a MB."""
-
-_SCHEMA: Final = """
-CREATE TABLE IF NOT EXISTS state (id INTEGER PRIMARY KEY CHECK (id = 1), file TEXT, next INTEGER);
-CREATE TABLE IF NOT EXISTS sensor (id INTEGER PRIMARY KEY, name TEXT, unit TEXT,
-    UNIQUE (name, unit));
-CREATE TABLE IF NOT EXISTS reading (
-    seq INTEGER PRIMARY KEY AUTOINCREMENT,
-    sensor INTEGER NOT NULL,
-    value REAL NOT NULL,
-    start TEXT,
-    since_start_ms INTEGER,
-    time_ms INTEGER,
-    pack INTEGER,
-    thinned INTEGER NOT NULL DEFAULT 0
-);
-CREATE INDEX IF NOT EXISTS reading_pack ON reading (pack) WHERE pack IS NOT NULL;
-CREATE INDEX IF NOT EXISTS reading_ready ON reading (seq)
-    WHERE pack IS NULL AND time_ms IS NOT NULL;
-CREATE INDEX IF NOT EXISTS reading_undated ON reading (start) WHERE time_ms IS NULL;
-"""
 
 
 class SpoolError(Exception):
@@ -101,12 +81,14 @@ class ReadingsSpool:
 
     def __init__(self, folder: Path, *, urn: str, most: int) -> None:
         self._folder, self._urn, self._most = folder, urn, most
+        self._ballast = Ballast(folder)
         with ExitStack() as undoing:
             try:
                 make_to_stay(folder)
                 self._lock = undoing.enter_context((folder / "lock").open("w"))
                 fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
                 self._db = self._open()
+                self._ballast.hold()
             except BlockingIOError:
                 raise SpoolError(
                     f"state {str(folder)!r} is used by another process. End that one first, or "
@@ -159,6 +141,8 @@ class ReadingsSpool:
         SpoolFull
             Nothing was kept.
         """
+        if self._ballast.dropped and not self._ballast.hold_if_easy():
+            raise SpoolFull("what room there is is kept to send what waits")
         with self._transaction():
             for sample in samples:
                 since_ms = round(sample.since_start_s * 1000)
@@ -207,9 +191,10 @@ class ReadingsSpool:
             return
         numbered = [(self._next + i // PACK_RECORDS, seq) for i, seq in enumerate(ready)]
         first, following = self._next, numbered[-1][0] + 1
-        with self._transaction():  # of all of them, so that the medium flushes once
-            self._db.executemany("UPDATE reading SET pack = ? WHERE seq = ?", numbered)
-            self._db.execute("UPDATE state SET next = ?", (following,))
+        if self._packs:
+            self._number_packs(numbered, following)
+        else:
+            self._on_the_way_out(lambda: self._number_packs(numbered, following))
         self._next = following
         self._packed += len(ready)
         for number in range(first, following):
@@ -244,12 +229,12 @@ class ReadingsSpool:
             return []
         confirmed = [number for number in self._packs if number <= upto]
         if confirmed:
-            with self._transaction():
-                gone = self._db.execute("DELETE FROM reading WHERE pack <= ?", (upto,)).rowcount
+            gone = self._on_the_way_out(lambda: self._forget(upto))
             self._count -= gone
             self._packed -= gone
             for number in confirmed:
                 del self._packs[number]
+            self._hold_room()
         return confirmed
 
     def close(self) -> None:
@@ -260,15 +245,17 @@ class ReadingsSpool:
     def _open(self) -> sqlite3.Connection:
         file = self._folder / SPOOL_FILE
         try:
-            return _connect(file)
+            return connect(file)
         except sqlite3.DatabaseError as error:
-            if isinstance(error, sqlite3.OperationalError):
-                raise  # no room, no right: the file is as good as it was
+            if isinstance(error, sqlite3.OperationalError):  # the file is as good as it was
+                if not self._ballast.drop():
+                    raise  # no right, or no room to be had
+                return connect(file)
             _log.exception("%s is broken: it is kept as .broken, and a new one begun", file)
             for left in self._folder.glob(f"{SPOOL_FILE}*"):
                 if not left.name.endswith(".broken"):
                     left.replace(left.with_name(f"{left.name}.broken"))
-            return _connect(file)
+            return connect(file)
 
     def _read_state(self) -> tuple[str, int]:
         file, following = self._db.execute("SELECT file, next FROM state").fetchone()
@@ -341,6 +328,38 @@ class ReadingsSpool:
         self._packs.clear()
         self._packed = 0
 
+    def _number_packs(self, numbered: Sequence[tuple[int, int]], following: int) -> None:
+        with self._transaction():  # of all of them, so that the medium flushes once
+            self._db.executemany("UPDATE reading SET pack = ? WHERE seq = ?", numbered)
+            self._db.execute("UPDATE state SET next = ?", (following,))
+
+    def _forget(self, upto: int) -> int:
+        with self._transaction():
+            return self._db.execute("DELETE FROM reading WHERE pack <= ?", (upto,)).rowcount
+
+    def _on_the_way_out(self, write: Callable[[], _Written]) -> _Written:
+        """Write what leads to room, if need be into the room that is held back for it.
+
+        New readings do not get at it.
+        """
+        try:
+            return write()
+        except SpoolFull:
+            if not self._ballast.drop():
+                raise
+            _log.warning("The medium is full: the room that is held back on it is used to send")
+            self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            return write()
+
+    def _hold_room(self) -> None:
+        """Hold room back again once nothing waits, and what is left of the file is small."""
+        if not self._ballast.dropped or self._count > PACK_RECORDS:
+            return
+        with suppress(sqlite3.OperationalError):  # still no room: another time
+            self._db.execute("VACUUM")
+            self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        self._ballast.hold()
+
     @contextmanager
     def _transaction(self) -> Iterator[None]:
         try:
@@ -351,26 +370,3 @@ class ReadingsSpool:
             if self._db.in_transaction:
                 self._db.execute("ROLLBACK")
             raise SpoolFull(str(error)) from None
-
-
-def _connect(file: Path) -> sqlite3.Connection:
-    connection = sqlite3.connect(file, isolation_level=None)
-    try:
-        connection.execute("PRAGMA journal_mode = WAL")
-        connection.execute("PRAGMA synchronous = FULL")
-        connection.execute(f"PRAGMA wal_autocheckpoint = {LOG_PAGES}")
-        _check(connection)
-        connection.executescript(_SCHEMA)
-        connection.execute(
-            "INSERT OR IGNORE INTO state (id, file, next) VALUES (1, ?, 1)", (secrets.token_hex(4),)
-        )
-    except BaseException:
-        connection.close()
-        raise
-    return connection
-
-
-def _check(connection: sqlite3.Connection) -> None:
-    (sound,) = connection.execute("PRAGMA quick_check(1)").fetchone()
-    if sound != "ok":
-        raise sqlite3.DatabaseError(sound)

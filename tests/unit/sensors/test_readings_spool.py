@@ -1,14 +1,15 @@
 """Readings stay on disk until they are confirmed, whatever happens to board, medium and clock."""
 
+import itertools
 import os
 import sqlite3
-from contextlib import closing
+from contextlib import closing, suppress
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
-from drumkeep_sensors.medium import short_of_room
+from drumkeep_sensors.medium import BALLAST, short_of_room
 from drumkeep_sensors.readings_spool import (
     PACK_RECORDS,
     PACKS_AHEAD,
@@ -309,12 +310,55 @@ def test_a_medium_without_room_is_told_with_how_much_there_is(tmp_path):
     assert " kB are free there. Name a folder" in str(refused.value)
 
 
+@pytest.mark.parametrize("restarted", [False, True])
+@pytest.mark.parametrize("by_itself", [False, True])
+def test_a_spool_on_a_full_medium_drains_and_takes_readings_again(
+    tmp_path: Path, *, by_itself: bool, restarted: bool
+):
+    with medium(tmp_path / "card", octets=3 * 2**20) as card:
+        state = card.folder / "state"
+        spool = opened(state, most=1_000_000)
+        if not by_itself:
+            spool.add(samples(*range(1000)), start=START, offset_s=BOOTED)
+            card.fill()
+        kept = filled(spool)
+        with suppress(SpoolFull):
+            spool.pack(at_once=False)  # as it goes on trying while nobody takes them
+        assert filled(spool) < kept + 100
+        if restarted:
+            spool.close()
+            spool = opened(state, most=1_000_000)
+        drain(spool)
+
+        if by_itself:  # it has given its room back, and the next outage ends as well
+            assert (state / "ballast").stat().st_size == BALLAST
+            assert filled(spool) > 0.9 * kept
+            drain(spool)
+        else:
+            card.clear()
+        spool.add(samples(1), start=START, offset_s=BOOTED)
+        spool.close()
+
+
+def filled(spool: ReadingsSpool) -> int:
+    with pytest.raises(SpoolFull):  # noqa: PT012 - whichever of many
+        for second in itertools.count(0, 50):
+            spool.add(samples(*range(second, second + 50)), start=START, offset_s=BOOTED)
+    return spool.count
+
+
+def drain(spool: ReadingsSpool) -> None:
+    while spool.count:
+        spool.pack(at_once=True)
+        spool.confirm(max(spool.packs))
+
+
 def test_a_medium_too_small_for_what_may_be_kept_is_told_with_what_fits(tmp_path: Path):
     with medium(tmp_path / "card", octets=10 * 2**20) as card:
         state = card.folder / "not" / "made"
         told = short_of_room(state, 1_000_000)
         assert told is not None
-        assert "spool.readings 1000000 may take 61 MB" in told
+        assert "spool.readings 1000000 may take 62 MB" in told
         fitting = int(told.partition("set spool.readings to ")[2].partition(" ")[0])
         assert short_of_room(state, fitting) is None
         assert short_of_room(state, fitting + 1000) is not None

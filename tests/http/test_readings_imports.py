@@ -155,6 +155,25 @@ def test_on_the_page_a_file_is_seen_first_and_then_stored(serving, sensor):
     assert len(stored(serving, sensor)) == 2
 
 
+def test_on_the_page_somebody_says_which_way_dates_are_read(serving, sensor):
+    with signed_in(serving, "manager") as person:
+        page = upload(person, "time,Dock (°F)\n3/4/2026 2:05 PM,61.5\n")
+        form = page.form("/sensors/import", name="dock.csv")
+        form.fields |= {"sensor-2": sensor, "do": "store"}
+        answer = person.client.post(form.action, data=form.fields)
+        assert answer.status_code == 422
+        page = Page(answer.text)
+        assert "Dates “3/4/2026” may be 2026-03-04 or 2026-04-03" in page.words
+        assert "Choose below which of the two comes first." in page.words
+
+        form = page.form("/sensors/import", name="dock.csv")
+        form.fields |= {"order": "day", "do": "store"}
+        person.client.post(form.action, data=form.fields)
+    ((ts_ms, _),) = stored(serving, sensor)
+    # 14:05 in Chicago in summer
+    assert datetime.fromtimestamp(ts_ms / 1000, tz=UTC) == datetime(2026, 4, 3, 19, 5, tzinfo=UTC)
+
+
 def test_the_page_is_for_managers_and_refuses_what_it_did_not_keep(serving):
     with signed_in(serving, "crew") as person:
         assert "Bring in a logger's download" not in person.get("/sensors").words

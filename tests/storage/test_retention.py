@@ -126,6 +126,37 @@ def test_a_file_of_thinned_hours_changes_nothing_and_that_is_said(full):
         assert one.tolist() == other.tolist()
 
 
+def test_the_same_file_again_after_thinning_stores_nothing_and_no_figure_moves(depot):
+    lines = [f"{at(m / 60.0):%Y-%m-%dT%H:%M:%S}Z,{m % 15}" for m in range(61)]
+    last = f"{at(3.0):%Y-%m-%dT%H:%M:%S}Z,5"  # so that neither end of all lies in these hours
+    content = "\n".join(["time,hall", f"{at(-2.0):%Y-%m-%dT%H:%M:%S}Z,5", *lines, last]).encode()
+    asked = ImportAsked(name="hall.csv", units={"*": "C"})
+
+    def bring_in():
+        tally = Tally()
+        with transaction(depot.engine) as tx:
+            read = read_import(tx, content=content, asked=asked, now=at(LATER))
+            for pack in read.packs:
+                tally.add(store_portion(tx, pack=pack, now=at(LATER)))
+        jobs.roll_up(depot.engine, at(LATER))
+        run(depot)
+        with depot.looking() as tx:
+            connection = tx.session.connection()
+            figures = [
+                sorted(map(tuple, connection.execute(select(table)).all()))
+                for table in (rollup_15m, rollup_1h)
+            ]
+        return tally.report(read.file), figures, rows(depot)[0].tolist()
+
+    first, figures, times = bring_in()
+    again, same_figures, same_times = bring_in()
+
+    assert (first.stored, len(times)) == (63, 5)
+    # the hour with a reading a minute is closed; what stands alone in its hour is there already
+    assert (again.stored, again.refused_count, again.duplicates) == (0, 60, 3)
+    assert (same_figures, same_times) == (figures, times)
+
+
 def test_nothing_younger_is_thinned(full):
     run(full, hours=RAW_DAYS * 24.0 + 0.9)
 

@@ -13,7 +13,6 @@ from tests.fixtures.serving import manager, serving
 
 __all__ = ["manager", "serving"]
 
-NOW = datetime.now(UTC)  # noqa: TID251 - the real service reads the real clock
 SPANISH = {"Accept-Language": "es"}
 NOT_COMPUTED = "drums or alarms are not all computed"
 
@@ -24,12 +23,18 @@ def people(serving):
         yield {"manager": boss, "crew": crew}
 
 
+def ago(*, minutes):
+    # Asked each time: between the reading of this file and a test of it minutes pass.
+    return datetime.now(UTC) - timedelta(minutes=minutes)  # noqa: TID251 - the service's own clock
+
+
 @contextmanager
 def failing(serving, job, *, minutes):
+    since = ago(minutes=minutes)
     with transaction(serving.engine) as tx:
-        job_faults.note(tx, job=job, now=NOW - timedelta(minutes=minutes))
+        job_faults.note(tx, job=job, now=since)
     try:
-        yield
+        yield since
     finally:
         with transaction(serving.engine) as tx:
             job_faults.clear(tx, job=job)
@@ -38,14 +43,14 @@ def failing(serving, job, *, minutes):
 @contextmanager
 def nobody_runs_them(serving, *, minutes):
     held = {"name": leases.SCHEDULE, "holder": "gone"}
-    begun = NOW - timedelta(minutes=minutes + 1)
+    over, minute = ago(minutes=minutes), timedelta(minutes=1)
     with transaction(serving.engine) as tx:
-        leases.take(tx, **held, now=begun, length=timedelta(minutes=1))
+        leases.take(tx, **held, now=over - minute, length=minute)
     try:
-        yield
+        yield over
     finally:
         with transaction(serving.engine) as tx:
-            leases.take(tx, **held, now=NOW, length=timedelta(days=1))
+            leases.take(tx, **held, now=ago(minutes=0), length=timedelta(days=1))
 
 
 def ready(serving):
@@ -61,21 +66,21 @@ def page(person, **headers):
 
 def test_ready_names_a_job_that_fails_and_goes_on_taking_requests(serving):
     assert ready(serving)["status"] == "ok"
-    with failing(serving, "advance", minutes=0):
+    with failing(serving, "advance", minutes=0) as since:
         told = ready(serving)
 
     assert told["status"] == "jobs failing"
     assert [one["job"] for one in told["failing_jobs"]] == ["advance"]
-    assert datetime.fromisoformat(told["failing_jobs"][0]["since"]) == NOW
+    assert datetime.fromisoformat(told["failing_jobs"][0]["since"]) == since
     assert ready(serving)["status"] == "ok"
 
 
 def test_ready_tells_that_nobody_runs_the_jobs(serving):
-    with nobody_runs_them(serving, minutes=10):
+    with nobody_runs_them(serving, minutes=10) as over:
         told = ready(serving)
 
     assert told["status"] == "jobs not run"
-    assert datetime.fromisoformat(told["jobs_not_run_since"]) == NOW - timedelta(minutes=10)
+    assert datetime.fromisoformat(told["jobs_not_run_since"]) == over
 
 
 def test_every_page_says_so_once_it_lasts(serving, people):

@@ -115,7 +115,7 @@ def test_a_client_whose_thread_has_died_ends_the_gateway_instead_of_looking_well
         with pytest.raises(RuntimeError, match="network thread"):
             wait_until(stepping(publisher, lambda: False), "it is noticed", within_s=20)
     # What it died of is told at its very end, and must not be told in another test.
-    wait_until(lambda: "paho" not in str(threading.enumerate()), "it has ended")
+    wait_until(lambda: "gateway-north-attic" not in str(threading.enumerate()), "it has ended")
 
 
 def test_rights_that_are_missing_and_a_service_that_does_not_confirm_are_told_until_it_does(

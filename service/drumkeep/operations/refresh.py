@@ -50,6 +50,9 @@ def _far_back(tx: Tx, *, since: Mapping[int, int | None], now: datetime) -> dict
     """
     limit = to_ms(now - AT_ONCE)
     early = {one: start for one, start in since.items() if start is not None and start < limit}
+    if not early:  # nearly always
+        return {}
     log = drum_rows.events_of(tx, drum_ids=list(early))
     far = {one: start for one, start in early.items() if to_ms(log[one][0].at) < limit}
-    return {one: since[one] or 0 for one in with_poured_on(tx, since=far) if one in since}
+    reached = with_poured_on(tx, since=far)
+    return {one: start for one, start in since.items() if start is not None and one in reached}

@@ -77,7 +77,7 @@ def insert_batch(tx: Tx, *, rows: Iterable[Row]) -> int:
     int
         How many were new.
     """
-    ordered = [(ts // _HOUR_MS, sensor_id, ts, value) for sensor_id, ts, value in sorted(rows)]
+    ordered = [(hour_of(ts), sensor_id, ts, value) for sensor_id, ts, value in sorted(rows)]
     if not ordered:
         return 0
     hours = sorted({row[0] for row in ordered})
